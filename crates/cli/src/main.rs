@@ -1,0 +1,3 @@
+//! The `darkline` command.
+
+fn main() {}

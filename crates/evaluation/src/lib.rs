@@ -1,0 +1,1 @@
+//! What follows from a data package and its decisions: responses, calibration, results, flags, conformity; pure.

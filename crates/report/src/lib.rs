@@ -1,0 +1,1 @@
+//! The test report as PDF/A with its record attached, and figures as SVG for pages and paper.

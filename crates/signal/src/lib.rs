@@ -1,0 +1,1 @@
+//! A pulse: channels, baseline, integration, net absorbance with its uncertainty, shape.

@@ -1,0 +1,1 @@
+//! A virtual spectrometer: takes a run order, gives readings with pulses whose truth is known.

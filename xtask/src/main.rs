@@ -1,0 +1,3 @@
+//! The contributor's commands.
+
+fn main() {}
