@@ -1,0 +1,82 @@
+//! The law of propagation of uncertainty: one sweep backwards over the tape is the whole budget.
+
+use super::tape::{Model, Node};
+use super::term::Term;
+use crate::estimate::{Contribution, Estimate};
+use crate::kind::Kind;
+
+impl Model {
+    /// The estimate of a quantity with the contribution of each source, by first-order propagation.
+    ///
+    /// The sensitivity coefficients are the partial derivatives of the equation at its value, found in one reverse
+    /// sweep; a source that enters several inputs enters with the sum of its effects, signs and all, which is how
+    /// correlation through shared causes comes about.
+    ///
+    /// # Source
+    /// JCGM 100:2008 (GUM), 5.1.2 equation (10) and 5.2; F.1.2.3 on correlation through common sources.
+    pub fn first_order<K: Kind>(&self, y: Term<'_, K>) -> Estimate<K> {
+        let tape = self.tape.borrow();
+        let place = y.node as usize;
+        let mut adjoints = vec![0.0; place + 1];
+        let mut effects = vec![0.0; tape.sources.len()];
+        adjoints[place] = 1.0;
+        for node in (0..=place).rev() {
+            let adjoint = adjoints[node];
+            if adjoint == 0.0 {
+                continue;
+            }
+            let value = |of: u32| tape.values[of as usize];
+            match tape.nodes[node] {
+                Node::Exact => {}
+                Node::Input { first, end } => {
+                    for loading in &tape.loadings[first as usize..end as usize] {
+                        effects[loading.source as usize] += adjoint * loading.u;
+                    }
+                }
+                Node::Add(a, b) => {
+                    adjoints[a as usize] += adjoint;
+                    adjoints[b as usize] += adjoint;
+                }
+                Node::Sub(a, b) => {
+                    adjoints[a as usize] += adjoint;
+                    adjoints[b as usize] -= adjoint;
+                }
+                Node::Mul(a, b) => {
+                    adjoints[a as usize] += adjoint * value(b);
+                    adjoints[b as usize] += adjoint * value(a);
+                }
+                Node::Div(a, b) => {
+                    adjoints[a as usize] += adjoint / value(b);
+                    adjoints[b as usize] -= adjoint * tape.values[node] / value(b);
+                }
+                Node::Sum { first, end } => {
+                    for &term in &tape.terms_of_sums[first as usize..end as usize] {
+                        adjoints[term as usize] += adjoint;
+                    }
+                }
+                Node::Sqrt(a) => adjoints[a as usize] += adjoint * 0.5 / tape.values[node],
+                Node::Ln(a) => adjoints[a as usize] += adjoint / value(a),
+                Node::Exp(a) => adjoints[a as usize] += adjoint * tape.values[node],
+                Node::Sin(a) => adjoints[a as usize] += adjoint * libm::cos(value(a)),
+                Node::Cos(a) => adjoints[a as usize] -= adjoint * libm::sin(value(a)),
+                Node::Solve { fit, parameter } => {
+                    let fit = &tape.fits[fit as usize];
+                    let row = parameter as usize * fit.from.len();
+                    for (&from, partial) in fit.from.iter().zip(&fit.partials[row..]) {
+                        adjoints[from as usize] += adjoint * partial;
+                    }
+                }
+            }
+        }
+        let contributions = tape
+            .source_places
+            .iter()
+            .filter(|&(_, &place)| effects[place as usize] != 0.0)
+            .map(|(id, &place)| {
+                let source = &tape.sources[place as usize];
+                Contribution { source: id.clone(), u: effects[place as usize], dof: source.dof, pool: source.pool.clone() }
+            })
+            .collect();
+        Estimate { value: K::from_si(tape.values[place]), contributions }
+    }
+}

@@ -1,0 +1,21 @@
+//! The measurement model (VIM 2.48): a tape of terms, written once and used three ways.
+//!
+//! [`Model::input`] puts quantities with their sources on the tape; operators between [`Term`]s and [`Model::solve`]
+//! build the equation. Swept backwards the tape is the uncertainty budget ([`Model::first_order`]), replayed with
+//! draws it is the propagation of distributions ([`Model::monte_carlo`]), printed it is the derivation
+//! ([`Model::explain`]).
+//!
+//! Invariant: no operation looks at the value of a term to choose what it does, so that a replay walks the same tape.
+
+mod explain;
+mod first_order;
+mod fit;
+mod monte_carlo;
+mod tape;
+mod term;
+
+pub use explain::{Derivation, Step};
+pub use fit::{Fit, NoSolution};
+pub use monte_carlo::{Interval, Sample};
+pub use tape::Model;
+pub use term::Term;

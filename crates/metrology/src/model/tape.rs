@@ -1,0 +1,317 @@
+//! The tape itself: nodes in the order they were written, their values, and the sources behind the inputs.
+
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use super::fit::{Fit, NoSolution};
+use super::term::Term;
+use crate::kind::{Kind, Unit};
+use crate::source::{PoolId, Shape, Source, SourceId};
+
+/// A measurement model under construction. Terms borrow it and are `Copy`.
+#[derive(Debug, Default)]
+pub struct Model {
+    pub(super) tape: RefCell<Tape>,
+}
+
+/// What one place of the tape does.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Node {
+    Exact,
+    Input { first: u32, end: u32 },
+    Add(u32, u32),
+    Sub(u32, u32),
+    Mul(u32, u32),
+    Div(u32, u32),
+    Sum { first: u32, end: u32 },
+    Sqrt(u32),
+    Ln(u32),
+    Exp(u32),
+    Sin(u32),
+    Cos(u32),
+    Solve { fit: u32, parameter: u32 },
+}
+
+/// How strongly a source moves an input.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Loading {
+    pub source: u32,
+    pub u: f64,
+}
+
+#[derive(Clone, Debug)]
+pub(super) struct KnownSource {
+    pub id: SourceId,
+    pub dof: f64,
+    pub pool: Option<PoolId>,
+    pub shape: Shape,
+}
+
+#[derive(Debug)]
+pub(super) struct PlacedFit {
+    pub fit: Arc<dyn Fit>,
+    pub from: Vec<u32>,
+    pub solution: Vec<f64>,
+    pub partials: Vec<f64>,
+}
+
+/// How a node is shown in a derivation.
+#[derive(Clone, Debug)]
+pub(super) struct Name {
+    pub name: String,
+    pub symbol: &'static str,
+    pub numerator: f64,
+    pub denominator: f64,
+}
+
+#[derive(Debug, Default)]
+pub(super) struct Tape {
+    pub nodes: Vec<Node>,
+    pub values: Vec<f64>,
+    pub loadings: Vec<Loading>,
+    pub terms_of_sums: Vec<u32>,
+    pub sources: Vec<KnownSource>,
+    pub source_places: BTreeMap<SourceId, u32>,
+    pub fits: Vec<PlacedFit>,
+    pub names: BTreeMap<u32, Name>,
+}
+
+impl Tape {
+    pub fn push(&mut self, node: Node, value: f64) -> u32 {
+        self.nodes.push(node);
+        self.values.push(value);
+        u32::try_from(self.nodes.len() - 1).expect("a tape of four thousand million terms does not fit into memory first")
+    }
+
+    fn place_of(&mut self, source: &Source) -> u32 {
+        if let Some(&place) = self.source_places.get(&source.id) {
+            return place;
+        }
+        let place = u32::try_from(self.sources.len()).expect("sources are fewer than terms");
+        self.sources.push(KnownSource {
+            id: source.id.clone(),
+            dof: source.dof,
+            pool: source.pool.clone(),
+            shape: source.shape,
+        });
+        self.source_places.insert(source.id.clone(), place);
+        place
+    }
+}
+
+impl Model {
+    /// An empty model.
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// A quantity taken as exact.
+    pub fn exact<K: Kind>(&self, value: K) -> Term<'_, K> {
+        let node = self.tape.borrow_mut().push(Node::Exact, value.si());
+        Term::at(self, node)
+    }
+
+    /// A quantity with the causes of its uncertainty.
+    ///
+    /// # Arguments
+    /// * `sources`: any number; those with `u = 0` are left out. Where a [`SourceId`] is met again, what was said first
+    ///   about its degrees of freedom, pool and shape stands; its `u` belongs to this input.
+    pub fn input<K: Kind>(&self, value: K, sources: &[Source]) -> Term<'_, K> {
+        let mut tape = self.tape.borrow_mut();
+        let first = u32::try_from(tape.loadings.len()).expect("loadings are fewer than bytes of memory");
+        for source in sources.iter().filter(|source| source.u != 0.0) {
+            let place = tape.place_of(source);
+            tape.loadings.push(Loading { source: place, u: source.u });
+        }
+        let end = u32::try_from(tape.loadings.len()).expect("loadings are fewer than bytes of memory");
+        let node = tape.push(Node::Input { first, end }, value.si());
+        drop(tape);
+        Term::at(self, node)
+    }
+
+    /// Quantities with a given covariance matrix, which becomes latent sources by Cholesky's factor.
+    ///
+    /// # Arguments
+    /// * `values`: n quantities.
+    /// * `covariance`: n × n, row by row, symmetric, in SI units.
+    /// * `name`: the latent sources are called `name/1` … `name/n`.
+    /// * `dof`: degrees of freedom behind the matrix, shared by all as one pool; infinite where it is known.
+    ///
+    /// # Errors
+    /// [`NotACovariance`] where the matrix has another size or is not positive semidefinite.
+    ///
+    /// # Source
+    /// JCGM 102:2011, 6.4.8: a multivariate normal distribution is sampled through the Cholesky factor.
+    pub fn correlated<K: Kind>(
+        &self,
+        values: &[K],
+        covariance: &[f64],
+        name: &str,
+        dof: f64,
+    ) -> Result<Vec<Term<'_, K>>, NotACovariance> {
+        let n = values.len();
+        let factor = cholesky(covariance, n)?;
+        Ok(values
+            .iter()
+            .enumerate()
+            .map(|(i, &value)| {
+                let sources: Vec<Source> = (0..=i)
+                    .map(|j| Source {
+                        id: SourceId::new(format!("{name}/{}", j + 1)),
+                        u: factor[i * n + j],
+                        dof,
+                        pool: Some(PoolId::new(name)),
+                        shape: Shape::Normal,
+                    })
+                    .collect();
+                self.input(value, &sources)
+            })
+            .collect())
+    }
+
+    /// Adds terms in the order given.
+    pub fn sum<K: Kind>(&self, terms: &[Term<'_, K>]) -> Term<'_, K> {
+        let mut tape = self.tape.borrow_mut();
+        let first = u32::try_from(tape.terms_of_sums.len()).expect("terms of sums are fewer than bytes of memory");
+        let mut value = 0.0;
+        for term in terms {
+            value += tape.values[term.node as usize];
+            tape.terms_of_sums.push(term.node);
+        }
+        let end = u32::try_from(tape.terms_of_sums.len()).expect("terms of sums are fewer than bytes of memory");
+        let node = tape.push(Node::Sum { first, end }, value);
+        drop(tape);
+        Term::at(self, node)
+    }
+
+    /// The arithmetic mean of one term or more; of none it is an exact zero.
+    pub fn mean<K: Kind>(&self, terms: &[Term<'_, K>]) -> Term<'_, K> {
+        let n = terms.len().max(1);
+        #[expect(clippy::cast_precision_loss, reason = "replicates are counted on fingers")]
+        let n = self.exact(crate::kind::Factor::from_si(n as f64));
+        self.sum(terms) / n
+    }
+
+    /// Solves a fit for its parameters.
+    ///
+    /// # Arguments
+    /// * `from`: the inputs of the fit, in its order, as nodes of any kind ([`Term::node`]).
+    ///
+    /// # Errors
+    /// [`NoSolution`] where the fit has none for these values.
+    pub fn solve(&self, fit: Arc<dyn Fit>, from: Vec<u32>) -> Result<Vec<u32>, NoSolution> {
+        let mut tape = self.tape.borrow_mut();
+        let inputs: Vec<f64> = from.iter().map(|&node| tape.values[node as usize]).collect();
+        let n = fit.n_parameters();
+        let mut solution = vec![0.0; n];
+        fit.solve(&inputs, &mut solution)?;
+        let mut partials = vec![0.0; n * inputs.len()];
+        fit.partials(&inputs, &solution, &mut partials);
+        if solution.iter().chain(&partials).any(|value| !value.is_finite()) {
+            return Err(NoSolution { reason: format!("{}: the solution is not finite", fit.describe()) });
+        }
+        let place = u32::try_from(tape.fits.len()).expect("fits are fewer than terms");
+        let nodes = (0..n)
+            .map(|parameter| {
+                let parameter = u32::try_from(parameter).expect("parameters are few");
+                tape.push(Node::Solve { fit: place, parameter }, solution[parameter as usize])
+            })
+            .collect();
+        tape.fits.push(PlacedFit { fit, from, solution, partials });
+        Ok(nodes)
+    }
+
+    /// Takes a node up as a term of a kind; for parameters of [`Model::solve`], whose kind the fit does not know.
+    pub fn term<K: Kind>(&self, node: u32) -> Term<'_, K> {
+        assert!((node as usize) < self.tape.borrow().nodes.len(), "nodes come from this model");
+        Term::at(self, node)
+    }
+
+    pub(super) fn name<K: Kind>(&self, node: u32, name: String, unit: Unit<K>) {
+        let shown = Name { name, symbol: unit.symbol(), numerator: unit.numerator, denominator: unit.denominator };
+        self.tape.borrow_mut().names.insert(node, shown);
+    }
+}
+
+/// A matrix that cannot be a covariance.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum NotACovariance {
+    /// The number of entries does not belong to the number of quantities.
+    #[error("{found} covariances were given for {n} quantities; {n} × {n} are needed")]
+    Size {
+        /// Entries found.
+        found: usize,
+        /// Quantities given.
+        n: usize,
+    },
+    /// A pivot of the factorisation is negative.
+    #[error("the covariance matrix is not positive semidefinite: pivot {row} is {pivot}")]
+    Negative {
+        /// Row, counted from one.
+        row: usize,
+        /// The pivot.
+        pivot: f64,
+    },
+}
+
+/// Lower Cholesky factor of a positive semidefinite matrix; a zero pivot gives a zero column.
+fn cholesky(matrix: &[f64], n: usize) -> Result<Vec<f64>, NotACovariance> {
+    if matrix.len() != n * n {
+        return Err(NotACovariance::Size { found: matrix.len(), n });
+    }
+    let mut factor = vec![0.0; n * n];
+    for j in 0..n {
+        let mut pivot = matrix[j * n + j];
+        for k in 0..j {
+            pivot -= factor[j * n + k] * factor[j * n + k];
+        }
+        // Rounding may leave a pivot of a singular matrix a little below zero.
+        let allowance = 1e-12 * matrix[j * n + j].abs();
+        if pivot.is_nan() || pivot < -allowance {
+            return Err(NotACovariance::Negative { row: j + 1, pivot });
+        }
+        let root = if pivot <= allowance { 0.0 } else { pivot.sqrt() };
+        factor[j * n + j] = root;
+        for i in j + 1..n {
+            let mut entry = matrix[i * n + j];
+            for k in 0..j {
+                entry -= factor[i * n + k] * factor[j * n + k];
+            }
+            factor[i * n + j] = if root == 0.0 { 0.0 } else { entry / root };
+        }
+    }
+    Ok(factor)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::kind::Factor;
+
+    #[test]
+    fn a_covariance_matrix_comes_back_from_its_latent_sources() {
+        let model = Model::new();
+        let given = [4.0, 1.0, -2.0, 1.0, 9.0, 0.5, -2.0, 0.5, 2.0];
+        let values = [1.0, 2.0, 3.0].map(Factor::from_si);
+        let terms = model.correlated(&values, &given, "matrix", f64::INFINITY).unwrap();
+        let estimates: Vec<_> = terms.iter().map(|&term| model.first_order(term)).collect();
+        for i in 0..3 {
+            for j in 0..3 {
+                let covariance = estimates[i].covariance(&estimates[j]);
+                assert!((covariance - given[3 * i + j]).abs() < 1e-12, "{i} {j}: {covariance}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_matrix_that_is_no_covariance_is_turned_back() {
+        let model = Model::new();
+        let values = [1.0, 2.0].map(Factor::from_si);
+        assert!(matches!(
+            model.correlated(&values, &[1.0, 2.0, 2.0, 1.0], "m", f64::INFINITY),
+            Err(NotACovariance::Negative { row: 2, .. })
+        ));
+        assert!(matches!(model.correlated(&values, &[1.0], "m", f64::INFINITY), Err(NotACovariance::Size { .. })));
+    }
+}

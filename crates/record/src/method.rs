@@ -1,0 +1,264 @@
+//! The method as resolved on the day: every figure the evaluation needs, copied in with its origin.
+
+use darkline_metrology::kind::{Duration, Factor, MassConcentration, Response, Wavelength};
+use serde::{Deserialize, Serialize};
+
+use crate::figure::{NamedFactor, Written};
+use crate::identity::{Element, MethodId};
+use crate::order::{ResultFigure, ResultKind};
+
+/// A method.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ResolvedMethod {
+    /// Its identity.
+    pub id: MethodId,
+    /// Its version.
+    pub version: String,
+    /// Its title on the report.
+    pub title: String,
+    /// The element.
+    pub element: Element,
+    /// How atoms are made.
+    pub technique: Technique,
+    /// The analytical line.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub line: Option<Written<Wavelength>>,
+    /// What is read off a reading.
+    pub response: ResponsePlan,
+    /// How responses become amounts.
+    pub calibration: CalibrationPlan,
+    /// How often a row is measured and how far its replicates may lie apart.
+    pub replicates: ReplicatePlan,
+    /// What blanks may show, and which is subtracted.
+    pub blank: BlankPlan,
+    /// Between which limits checks have to come out.
+    pub check: CheckPlan,
+    /// What is reported.
+    pub result: ResultPlan,
+}
+
+/// How atoms are made.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Technique {
+    /// A flame.
+    Flame,
+    /// A graphite furnace.
+    Furnace,
+}
+
+impl Technique {
+    /// The word in documents.
+    pub fn word(self) -> &'static str {
+        match self {
+            Technique::Flame => "flame",
+            Technique::Furnace => "furnace",
+        }
+    }
+    /// The technique with this word.
+    pub fn from_word(word: &str) -> Option<Self> {
+        [Technique::Flame, Technique::Furnace].into_iter().find(|technique| technique.word() == word)
+    }
+}
+
+/// What is read off a reading, and where in the pulse.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ResponsePlan {
+    /// What it is.
+    pub kind: ResponseKind,
+    /// The parts of a pulse; needed where readings are pulses.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub window: Option<PulseWindow>,
+}
+
+/// What calibration sees.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ResponseKind {
+    /// Mean absorbance of a steady reading.
+    Absorbance,
+    /// Highest absorbance of a pulse.
+    PeakAbsorbance,
+    /// Absorbance integrated over a pulse.
+    IntegratedAbsorbance,
+}
+
+impl ResponseKind {
+    /// All of them.
+    pub const ALL: [ResponseKind; 3] =
+        [ResponseKind::Absorbance, ResponseKind::PeakAbsorbance, ResponseKind::IntegratedAbsorbance];
+    /// The words in documents.
+    pub fn words(self) -> &'static str {
+        match self {
+            ResponseKind::Absorbance => "absorbance",
+            ResponseKind::PeakAbsorbance => "peak absorbance",
+            ResponseKind::IntegratedAbsorbance => "integrated absorbance",
+        }
+    }
+    /// The kind with these words.
+    pub fn from_words(words: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.words() == words)
+    }
+    /// The symbol of its unit.
+    pub fn unit_symbol(self) -> &'static str {
+        match self {
+            ResponseKind::IntegratedAbsorbance => "s",
+            _ => "1",
+        }
+    }
+}
+
+/// The parts of a pulse, in time since the start of atomisation.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PulseWindow {
+    /// Start of the baseline before the pulse.
+    pub baseline_from: Written<Duration>,
+    /// Its end.
+    pub baseline_to: Written<Duration>,
+    /// Start of integration.
+    pub from: Written<Duration>,
+    /// Its end.
+    pub to: Written<Duration>,
+}
+
+/// How responses become amounts.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CalibrationPlan {
+    /// The calibration function.
+    pub model: CalibrationModel,
+    /// How much each reading counts.
+    pub weights: Weights,
+    /// Standard uncertainty of the standards that they share through their stock, relative; exact where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub u_stock: Option<Written<Factor>>,
+}
+
+/// The calibration function.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum CalibrationModel {
+    /// `response = a + b·amount`.
+    StraightLine,
+}
+
+impl CalibrationModel {
+    /// The words in documents.
+    pub fn words(self) -> &'static str {
+        match self {
+            CalibrationModel::StraightLine => "straight line",
+        }
+    }
+    /// The model with these words.
+    pub fn from_words(words: &str) -> Option<Self> {
+        [CalibrationModel::StraightLine].into_iter().find(|model| model.words() == words)
+    }
+}
+
+/// How much each reading counts in the calibration.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Weights {
+    /// All alike.
+    Equal,
+    /// By the inverse square of the repeatability the method states.
+    Repeatability,
+}
+
+impl Weights {
+    /// The words in documents.
+    pub fn words(self) -> &'static str {
+        match self {
+            Weights::Equal => "equal",
+            Weights::Repeatability => "repeatability",
+        }
+    }
+    /// The weights with these words.
+    pub fn from_words(words: &str) -> Option<Self> {
+        [Weights::Equal, Weights::Repeatability].into_iter().find(|weights| weights.words() == words)
+    }
+}
+
+/// How often a row is measured and how far its replicates may lie apart.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ReplicatePlan {
+    /// Replicates a row.
+    pub n: u8,
+    /// Repeatability standard deviation of the response at zero.
+    pub sd_at_zero: Written<Response>,
+    /// Relative repeatability standard deviation of the response at high amounts.
+    pub rsd: Written<Factor>,
+}
+
+/// What blanks may show, and which is subtracted.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct BlankPlan {
+    /// The highest mass concentration a blank solution may show.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub highest: Option<Written<MassConcentration>>,
+    /// Which blank is subtracted from the portions of a batch.
+    pub subtract: Subtract,
+}
+
+/// Which blank is subtracted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Subtract {
+    /// None.
+    Nothing,
+    /// The mean of the batch's method blanks.
+    MethodBlank,
+}
+
+impl Subtract {
+    /// The words in documents.
+    pub fn words(self) -> &'static str {
+        match self {
+            Subtract::Nothing => "nothing",
+            Subtract::MethodBlank => "method blank",
+        }
+    }
+    /// The choice with these words.
+    pub fn from_words(words: &str) -> Option<Self> {
+        [Subtract::Nothing, Subtract::MethodBlank].into_iter().find(|subtract| subtract.words() == words)
+    }
+}
+
+/// Between which limits checks have to come out, as parts of the value they should have.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CheckPlan {
+    /// Check standards: lowest.
+    pub lowest: Written<Factor>,
+    /// Check standards: highest.
+    pub highest: Written<Factor>,
+    /// The control sample: lowest; the limits of check standards where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub control_lowest: Option<Written<Factor>>,
+    /// The control sample: highest.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub control_highest: Option<Written<Factor>>,
+}
+
+/// What is reported.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ResultPlan {
+    /// The kind of the result: the choice of formula.
+    pub kind: ResultKind,
+    /// The unit on the report.
+    pub unit: String,
+    /// Further factors of the formula.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub factors: Vec<NamedFactor>,
+    /// Coverage factor of the expanded uncertainty.
+    pub coverage_factor: Written<Factor>,
+    /// Results below this are reported as below it; none where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub quantification_limit: Option<ResultFigure>,
+}

@@ -1,0 +1,195 @@
+//! The order: what a customer asked for, sample by sample, and the limits it is held against.
+
+use darkline_metrology::kind::{AmountPerDose, Kind, MassConcentration, MassFraction, ReleasePerArea};
+use serde::{Deserialize, Serialize};
+
+use crate::figure::{FigureFault, Written};
+use crate::identity::{Element, MethodId, OrderId, SampleId};
+use crate::time::Timestamp;
+
+/// An order.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Order {
+    /// Its identity.
+    pub id: OrderId,
+    /// Who asked.
+    pub customer: String,
+    /// When the samples came.
+    pub received: Timestamp,
+    /// What the results are for, in the customer's words.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub purpose: Option<String>,
+    /// The samples, in the order of the customer's list.
+    pub samples: Vec<Sample>,
+    /// What is determined in each of them.
+    pub analytes: Vec<Requested>,
+}
+
+/// A sample.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Sample {
+    /// Its identity.
+    pub id: SampleId,
+    /// What the customer said it is; marked as theirs on the report.
+    pub description: String,
+}
+
+/// One determination asked for.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Requested {
+    /// The element.
+    pub element: Element,
+    /// How it is determined.
+    pub method: MethodId,
+    /// What it is held against.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limit: Option<Limit>,
+}
+
+/// A specified limit with its decision rule, agreed before anything is measured.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Limit {
+    /// The highest value allowed.
+    pub at_most: ResultFigure,
+    /// The regulation or specification, with its clause.
+    pub origin: String,
+    /// How the uncertainty is taken into account.
+    pub decision_rule: DecisionRule,
+}
+
+/// How the measurement uncertainty enters a statement of conformity.
+///
+/// # Source
+/// JCGM 106:2012, 8.2 and 8.3; ILAC-G8:09/2019, 4.2 (from memory).
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum DecisionRule {
+    /// The value alone decides.
+    SimpleAcceptance,
+    /// The value and its whole coverage interval decide; what the interval straddles is inconclusive. Guard band = U.
+    GuardBandU,
+}
+
+impl DecisionRule {
+    /// The words in a document.
+    pub fn words(self) -> &'static str {
+        match self {
+            DecisionRule::SimpleAcceptance => "simple acceptance",
+            DecisionRule::GuardBandU => "guard band U",
+        }
+    }
+    /// The rule with these words.
+    pub fn from_words(words: &str) -> Option<Self> {
+        [DecisionRule::SimpleAcceptance, DecisionRule::GuardBandU].into_iter().find(|rule| rule.words() == words)
+    }
+}
+
+/// What a result is: the choice that decides the formula.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ResultKind {
+    /// Mass concentration in the sample as received.
+    MassConcentration,
+    /// Mass fraction in the test portion; on dry mass where the portion states its dry matter.
+    MassFraction,
+    /// Mass released by an area.
+    ReleasePerArea,
+    /// Mass taken in with one dose.
+    AmountPerDose,
+}
+
+impl ResultKind {
+    /// All of them.
+    pub const ALL: [ResultKind; 4] =
+        [ResultKind::MassConcentration, ResultKind::MassFraction, ResultKind::ReleasePerArea, ResultKind::AmountPerDose];
+
+    /// The words in a document: the name of the kind.
+    pub fn words(self) -> &'static str {
+        match self {
+            ResultKind::MassConcentration => MassConcentration::NAME,
+            ResultKind::MassFraction => MassFraction::NAME,
+            ResultKind::ReleasePerArea => ReleasePerArea::NAME,
+            ResultKind::AmountPerDose => AmountPerDose::NAME,
+        }
+    }
+    /// The kind with these words.
+    pub fn from_words(words: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.words() == words)
+    }
+
+    /// Reads a figure of this kind.
+    ///
+    /// # Errors
+    /// [`FigureFault`], as for any figure.
+    pub fn read(self, text: &str) -> Result<ResultFigure, FigureFault> {
+        Ok(match self {
+            ResultKind::MassConcentration => ResultFigure::MassConcentration(text.parse()?),
+            ResultKind::MassFraction => ResultFigure::MassFraction(text.parse()?),
+            ResultKind::ReleasePerArea => ResultFigure::ReleasePerArea(text.parse()?),
+            ResultKind::AmountPerDose => ResultFigure::AmountPerDose(text.parse()?),
+        })
+    }
+}
+
+/// A figure of one of the kinds that results have.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ResultFigure {
+    /// A mass concentration.
+    MassConcentration(Written<MassConcentration>),
+    /// A mass fraction.
+    MassFraction(Written<MassFraction>),
+    /// A release per area.
+    ReleasePerArea(Written<ReleasePerArea>),
+    /// An amount per dose.
+    AmountPerDose(Written<AmountPerDose>),
+}
+
+impl ResultFigure {
+    /// Its kind.
+    pub fn kind(&self) -> ResultKind {
+        match self {
+            ResultFigure::MassConcentration(_) => ResultKind::MassConcentration,
+            ResultFigure::MassFraction(_) => ResultKind::MassFraction,
+            ResultFigure::ReleasePerArea(_) => ResultKind::ReleasePerArea,
+            ResultFigure::AmountPerDose(_) => ResultKind::AmountPerDose,
+        }
+    }
+    /// Its value in SI.
+    pub fn si(&self) -> f64 {
+        match self {
+            ResultFigure::MassConcentration(figure) => figure.value().si(),
+            ResultFigure::MassFraction(figure) => figure.value().si(),
+            ResultFigure::ReleasePerArea(figure) => figure.value().si(),
+            ResultFigure::AmountPerDose(figure) => figure.value().si(),
+        }
+    }
+    /// The digits as written.
+    pub fn digits(&self) -> &str {
+        match self {
+            ResultFigure::MassConcentration(figure) => figure.digits(),
+            ResultFigure::MassFraction(figure) => figure.digits(),
+            ResultFigure::ReleasePerArea(figure) => figure.digits(),
+            ResultFigure::AmountPerDose(figure) => figure.digits(),
+        }
+    }
+    /// The symbol of its unit.
+    pub fn unit_symbol(&self) -> &'static str {
+        match self {
+            ResultFigure::MassConcentration(figure) => figure.unit().symbol(),
+            ResultFigure::MassFraction(figure) => figure.unit().symbol(),
+            ResultFigure::ReleasePerArea(figure) => figure.unit().symbol(),
+            ResultFigure::AmountPerDose(figure) => figure.unit().symbol(),
+        }
+    }
+}
+
+impl std::fmt::Display for ResultFigure {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{} {}", self.digits(), self.unit_symbol())
+    }
+}
