@@ -375,14 +375,15 @@ mod tests {
             let y = two_terms(&model, false);
             model.monte_carlo(&[y], 5000)
         };
-        let with_more = {
-            let model = Model::new();
-            let y = two_terms(&model, true);
-            let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
-            let _ = pool;
-            model.monte_carlo(&[y], 5000)
-        };
-        assert_eq!(plain, with_more);
+        for threads in [1, 2, 3] {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+            let with_more = pool.install(|| {
+                let model = Model::new();
+                let y = two_terms(&model, true);
+                model.monte_carlo(&[y], 5000)
+            });
+            assert_eq!(plain, with_more);
+        }
         let shorter = {
             let model = Model::new();
             let y = two_terms(&model, false);

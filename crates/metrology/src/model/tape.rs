@@ -52,7 +52,6 @@ pub(super) struct KnownSource {
 pub(super) struct PlacedFit {
     pub fit: Arc<dyn Fit>,
     pub from: Vec<u32>,
-    pub solution: Vec<f64>,
     pub partials: Vec<f64>,
 }
 
@@ -218,7 +217,7 @@ impl Model {
                 tape.push(Node::Solve { fit: place, parameter }, solution[parameter as usize])
             })
             .collect();
-        tape.fits.push(PlacedFit { fit, from, solution, partials });
+        tape.fits.push(PlacedFit { fit, from, partials });
         Ok(nodes)
     }
 
