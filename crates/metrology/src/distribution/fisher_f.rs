@@ -1,0 +1,117 @@
+//! Fisher's F distribution, for real-valued degrees of freedom, infinity included.
+//!
+//! The law of the ratio of two variances of equal expectation. [`cdf`] and [`upper_tail`] give
+//! probabilities, [`quantile`] and [`upper_quantile`] the points.
+
+use super::beta::{f_ratio, place_of_f, tails};
+use super::gamma;
+use super::tails::{Tails, Wanted};
+
+/// The probability of a variance ratio of at most `f`.
+///
+/// # Arguments
+/// * `f`: 0 or above.
+/// * `dof_over`, `dof_under`: degrees of freedom of numerator and denominator, above 0; one of them may
+///   be infinite (the variance is then known).
+///
+/// # Source
+/// I_x(ν₁/2, ν₂/2) with x = ν₁F/(ν₁F + ν₂), M. Abramowitz, I. A. Stegun, Handbook of Mathematical
+/// Functions (1964), 26.6.2 (from memory). Checked by `tests/statistics/distribution.rs`.
+#[must_use]
+pub fn cdf(f: f64, dof_over: f64, dof_under: f64) -> Option<f64> {
+    both(f, dof_over, dof_under).map(|t| t.lower)
+}
+
+/// The probability of a variance ratio above `f`.
+///
+/// # Arguments
+/// As [`cdf`].
+///
+/// # Source
+/// As [`cdf`].
+#[must_use]
+pub fn upper_tail(f: f64, dof_over: f64, dof_under: f64) -> Option<f64> {
+    both(f, dof_over, dof_under).map(|t| t.upper)
+}
+
+/// The variance ratio that is not exceeded with probability `p`.
+///
+/// # Arguments
+/// * `p`: from 0 to below 1.
+/// * `dof_over`, `dof_under`: as for [`cdf`].
+///
+/// # Source
+/// Root of [`cdf`].
+///
+/// # Example
+/// ```
+/// use darkline_metrology::distribution::fisher_f;
+/// let critical = fisher_f::quantile(0.95, 9.0, 40.0).expect("0.95 lies between 0 and 1");
+/// assert_eq!(format!("{critical:.2}"), "2.12");
+/// ```
+#[must_use]
+pub fn quantile(p: f64, dof_over: f64, dof_under: f64) -> Option<f64> {
+    point(Wanted::Lower(p), dof_over, dof_under)
+}
+
+/// The variance ratio that is exceeded with probability `q`.
+///
+/// # Arguments
+/// * `q`: above 0, however small, to 1.
+/// * `dof_over`, `dof_under`: as for [`cdf`].
+///
+/// # Source
+/// Root of [`upper_tail`].
+#[must_use]
+pub fn upper_quantile(q: f64, dof_over: f64, dof_under: f64) -> Option<f64> {
+    point(Wanted::Upper(q), dof_over, dof_under)
+}
+
+/// Half the degrees of freedom, if the two make an F law.
+fn halves(dof_over: f64, dof_under: f64) -> Option<(f64, f64)> {
+    let inside =
+        dof_over > 0.0 && dof_under > 0.0 && (dof_over.is_finite() || dof_under.is_finite());
+    inside.then_some((0.5 * dof_over, 0.5 * dof_under))
+}
+
+fn both(f: f64, dof_over: f64, dof_under: f64) -> Option<Tails> {
+    let (a, b) = halves(dof_over, dof_under)?;
+    if f.is_nan() || f < 0.0 {
+        return None;
+    }
+    Some(if f == 0.0 {
+        Tails {
+            lower: 0.0,
+            upper: 1.0,
+        }
+    } else if f == f64::INFINITY {
+        Tails {
+            lower: 1.0,
+            upper: 0.0,
+        }
+    } else if b == f64::INFINITY {
+        gamma::tails(a, a * f)
+    } else if a == f64::INFINITY {
+        gamma::tails(b, b / f).swapped()
+    } else {
+        tails(&place_of_f(a, b, f))
+    })
+}
+
+fn point(wanted: Wanted, dof_over: f64, dof_under: f64) -> Option<f64> {
+    let (a, b) = halves(dof_over, dof_under)?;
+    let f = match wanted.smaller()? {
+        Wanted::Lower(0.0) => 0.0,
+        Wanted::Upper(0.0) => return None,
+        smaller if b == f64::INFINITY => match smaller {
+            Wanted::Lower(p) => gamma::inverse_p(a, p)? / a,
+            Wanted::Upper(q) => gamma::inverse_q(a, q)? / a,
+        },
+        smaller if a == f64::INFINITY => match smaller {
+            Wanted::Lower(p) => b / gamma::inverse_q(b, p)?,
+            Wanted::Upper(q) => b / gamma::inverse_p(b, q)?,
+        },
+        smaller => f_ratio(a, b, smaller),
+    };
+    f.is_finite().then_some(f)
+}

@@ -1,0 +1,151 @@
+//! Both tails of a law at one point, and the search for the point with a given tail.
+//!
+//! [`Tails`] holds the probability below and above; [`Wanted`] names the one that is given, the
+//! smaller one when there is a choice; [`solve`] finds the point.
+//!
+//! Laws on the positive numbers only: the search runs in `ln x`, where both tails of the gamma, beta
+//! and F laws are logarithmically concave and nearly straight far out, so it converges from anywhere.
+
+/// The probability below and above a point. Both are accurate by themselves; their sum is 1.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Tails {
+    /// Probability of at most x.
+    pub lower: f64,
+    /// Probability of more than x.
+    pub upper: f64,
+}
+
+impl Tails {
+    /// The tails from the lower one.
+    pub(crate) fn from_lower(lower: f64) -> Tails {
+        let lower = lower.clamp(0.0, 1.0);
+        Tails {
+            lower,
+            upper: 1.0 - lower,
+        }
+    }
+
+    /// The tails from the upper one.
+    pub(crate) fn from_upper(upper: f64) -> Tails {
+        Tails::from_lower(upper).swapped()
+    }
+
+    /// The same law seen from the other end.
+    pub(crate) fn swapped(self) -> Tails {
+        Tails {
+            lower: self.upper,
+            upper: self.lower,
+        }
+    }
+}
+
+/// The tail that the wanted point has.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Wanted {
+    /// The probability of at most x.
+    Lower(f64),
+    /// The probability of more than x.
+    Upper(f64),
+}
+
+impl Wanted {
+    /// The same question asked of the smaller tail, which is the one with more digits; `None`
+    /// unless the probability lies between 0 and 1, both included.
+    pub(crate) fn smaller(self) -> Option<Wanted> {
+        match self {
+            Wanted::Lower(p) | Wanted::Upper(p) if !(0.0..=1.0).contains(&p) => None,
+            Wanted::Lower(p) if p > 0.5 => Some(Wanted::Upper(1.0 - p)),
+            Wanted::Upper(q) if q > 0.5 => Some(Wanted::Lower(1.0 - q)),
+            wanted => Some(wanted),
+        }
+    }
+}
+
+/// What a law is like at one point x > 0.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Local {
+    /// The tails at x.
+    pub tails: Tails,
+    /// The density in ln x: x·f(x).
+    pub slope: f64,
+    /// The derivative of ln(slope) in ln x.
+    pub bend: f64,
+}
+
+/// Finds x > 0 whose tail is the wanted one, by Halley's steps in `ln x` on the logarithm of the
+/// tail, kept between the points already known to lie on either side.
+///
+/// # Arguments
+/// * `wanted`: a tail strictly between 0 and 1.
+/// * `start`: a first guess above 0 and finite.
+/// * `at`: the law; both tails monotone in x.
+pub(crate) fn solve(wanted: Wanted, start: f64, at: impl Fn(f64) -> Local) -> f64 {
+    let (target, sign) = match wanted {
+        Wanted::Lower(p) => (p, 1.0),
+        Wanted::Upper(q) => (q, -1.0),
+    };
+    let mut x = start.clamp(f64::MIN_POSITIVE, f64::MAX);
+    let (mut low, mut high) = (0.0_f64, f64::INFINITY);
+    // Three to five rounds are usual; the bound only ends a search among rounding errors.
+    for _ in 0..200 {
+        let here = at(x);
+        let tail = if sign > 0.0 {
+            here.tails.lower
+        } else {
+            here.tails.upper
+        };
+        let miss = if tail > 0.0 {
+            log_ratio(tail, target)
+        } else {
+            f64::NEG_INFINITY
+        };
+        if miss == 0.0 {
+            break;
+        }
+        if (miss > 0.0) == (sign > 0.0) {
+            high = high.min(x);
+        } else {
+            low = low.max(x);
+        }
+        let hazard = sign * here.slope / tail;
+        let newton = -miss / hazard;
+        let bow = 1.0 + 0.5 * newton * (here.bend - hazard);
+        let step = (newton / bow.max(0.5)).clamp(-30.0, 30.0);
+        let mut next = x * libm::exp(step);
+        let tried = step.is_finite() && next > low && next < high;
+        if tried && step.abs() < 1.0e-9 {
+            // Halley's error is the cube of the step: the next point is as good as it gets.
+            return next;
+        }
+        if !tried {
+            next = between(low, high);
+            if next == x || next <= low || next >= high {
+                break;
+            }
+        }
+        x = next;
+    }
+    x
+}
+
+/// ln(tail/target), accurate where they are close.
+fn log_ratio(tail: f64, target: f64) -> f64 {
+    let difference = (tail - target) / target;
+    if difference.abs() < 0.5 {
+        libm::log1p(difference)
+    } else {
+        libm::log(tail) - libm::log(target)
+    }
+}
+
+/// A point between two bounds, in the middle on the logarithmic scale.
+fn between(low: f64, high: f64) -> f64 {
+    if low == 0.0 {
+        // Two hundred halvings of the exponent's range would take too long from the very bottom.
+        (high * 1.0e-10).max(f64::MIN_POSITIVE)
+    } else if high == f64::INFINITY {
+        (low * 1.0e10).min(f64::MAX)
+    } else {
+        low.sqrt() * high.sqrt()
+    }
+}
