@@ -1,0 +1,8 @@
+//! Checks against literature: every case of the physics pack this crate has formulas for.
+//!
+//! One file of cases, one module. A case without a computation fails, and so does an expected figure that
+//! no computation gives.
+
+mod case;
+mod noise;
+mod pulses;
