@@ -1,1 +1,31 @@
 //! What follows from a data package and its decisions: responses, calibration, results, flags, conformity; pure.
+//!
+//! [`evaluate`] is the one door; [`explain`] tells how one of its results came about, from the same model that made it.
+//! The stages stand one a file, in the order of the work: [`responses`], [`calibrating`], [`quantifying`],
+//! [`combining`], [`flagging`], [`stating`]. [`procedure`] strings them together, edition by edition; [`outcome`] is what
+//! comes out.
+//!
+//! Invariant: no clock, no files, no randomness, no locale. Equal packages and decisions give equal bits, in whatever
+//! order readings arrived and on however many threads.
+
+mod evaluating;
+
+pub mod responses;
+
+pub mod calibrating;
+
+pub mod quantifying;
+
+pub mod combining;
+
+pub mod flagging;
+
+pub mod stating;
+
+pub mod outcome;
+pub mod procedure;
+
+mod explaining;
+
+pub use evaluating::{UnknownEdition, evaluate};
+pub use explaining::{Explanation, NoSuchResult, explain};

@@ -321,7 +321,8 @@ impl<K: Kind> Uncertain<K> {
     /// * `own`: the name of the cause where the figure does not share one.
     pub fn sources(&self, own: &str) -> Vec<Source> {
         let Some(spread) = &self.spread else { return Vec::new() };
-        let name = spread.shared.as_deref().unwrap_or(own);
+        // A shared cause keeps one name wherever it is named, so that it is one cause.
+        let name = spread.shared.as_ref().map_or_else(|| own.to_owned(), |shared| format!("shared/{shared}"));
         vec![Source {
             id: SourceId::new(name),
             u: spread.given.u(),

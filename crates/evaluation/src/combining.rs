@@ -1,0 +1,250 @@
+//! Fourth stage: from the measured solution through dilution, blank and portion to the result, by the kind of the method.
+
+use darkline_metrology::estimate::Estimate;
+use darkline_metrology::kind::{AmountPerDose, Factor, Kind, Mass, MassConcentration, MassFraction, ReleasePerArea, Volume};
+use darkline_metrology::model::{Derivation, Model, Term};
+use darkline_record::figure::Uncertain;
+use darkline_record::identity::{BatchId, PortionId};
+use darkline_record::method::{ResolvedMethod, ResultPlan, Subtract};
+use darkline_record::order::ResultKind;
+use darkline_record::package::DataPackage;
+use darkline_record::preparation::{Portion, PortionRole};
+use darkline_record::run::{RowHolds, Run};
+
+use crate::calibrating::standards_unit;
+use crate::quantifying::Solution;
+
+/// A term of one of the kinds that results have.
+#[derive(Clone, Copy, Debug)]
+pub enum ResultTerm<'m> {
+    /// A mass concentration.
+    MassConcentration(Term<'m, MassConcentration>),
+    /// A mass fraction.
+    MassFraction(Term<'m, MassFraction>),
+    /// A release per area.
+    ReleasePerArea(Term<'m, ReleasePerArea>),
+    /// An amount per dose.
+    AmountPerDose(Term<'m, AmountPerDose>),
+}
+
+/// An estimate in the unit of the report.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ResultEstimate {
+    /// Value.
+    pub value: f64,
+    /// Standard uncertainty.
+    pub u: f64,
+    /// Effective degrees of freedom.
+    pub dof: f64,
+    /// Signed contributions by source, in the unit of the report, sorted by source.
+    pub contributions: Vec<(String, f64)>,
+}
+
+/// What one row of a portion says about the material.
+#[derive(Clone, Debug)]
+pub struct PortionResult<'m> {
+    /// The row.
+    pub row: u32,
+    /// The batch.
+    pub batch: BatchId,
+    /// The portion.
+    pub portion: PortionId,
+    /// Mass concentration in the undiluted solution of the portion, blank not subtracted.
+    pub solution: Term<'m, MassConcentration>,
+    /// The result; `None` for a method blank, or where the portion lacks what its kind needs.
+    pub result: Option<ResultTerm<'m>>,
+}
+
+impl<'m> ResultTerm<'m> {
+    /// The estimate in a unit; `None` where the unit belongs to another kind.
+    pub fn estimate(self, model: &'m Model, unit: &str) -> Option<ResultEstimate> {
+        match self {
+            ResultTerm::MassConcentration(term) => read(&model.first_order(term), unit),
+            ResultTerm::MassFraction(term) => read(&model.first_order(term), unit),
+            ResultTerm::ReleasePerArea(term) => read(&model.first_order(term), unit),
+            ResultTerm::AmountPerDose(term) => read(&model.first_order(term), unit),
+        }
+    }
+
+    /// How it came about.
+    pub fn explain(self, model: &'m Model) -> Derivation {
+        match self {
+            ResultTerm::MassConcentration(term) => model.explain(term),
+            ResultTerm::MassFraction(term) => model.explain(term),
+            ResultTerm::ReleasePerArea(term) => model.explain(term),
+            ResultTerm::AmountPerDose(term) => model.explain(term),
+        }
+    }
+
+    /// The mean of several of one kind; `None` of none.
+    pub fn mean(model: &'m Model, results: &[ResultTerm<'m>], unit: &str, name: &str) -> Option<ResultTerm<'m>> {
+        let &first = results.first()?;
+        if results.len() == 1 {
+            return Some(first);
+        }
+        macro_rules! mean_of {
+            ($($kind:ident),+) => { match first { $(ResultTerm::$kind(_) => {
+                let terms: Vec<_> = results.iter().filter_map(|result| match result {
+                    ResultTerm::$kind(term) => Some(*term),
+                    _ => None,
+                }).collect();
+                ResultTerm::$kind(named(model.mean(&terms), name, unit))
+            })+ } };
+        }
+        Some(mean_of!(MassConcentration, MassFraction, ReleasePerArea, AmountPerDose))
+    }
+}
+
+fn read<K: Kind>(estimate: &Estimate<K>, unit: &str) -> Option<ResultEstimate> {
+    let unit = K::unit(unit)?;
+    Some(ResultEstimate {
+        value: unit.read(estimate.value),
+        u: unit.read_si(estimate.u()),
+        dof: estimate.effective_dof(),
+        contributions: estimate
+            .contributions
+            .iter()
+            .map(|contribution| (contribution.source.to_string(), unit.read_si(contribution.u)))
+            .collect(),
+    })
+}
+
+fn named<'m, K: Kind>(term: Term<'m, K>, name: impl Into<String>, unit: &str) -> Term<'m, K> {
+    term.named(name, K::unit(unit).unwrap_or_else(K::usual_unit))
+}
+
+fn input<'m, K: Kind>(model: &'m Model, figure: &Uncertain<K>, category: &str, owner: &str, letter: &str) -> Term<'m, K> {
+    let sources = figure.sources(&format!("{category}/{owner}"));
+    model.input(figure.value.value(), &sources).named(format!("{letter}({owner})"), figure.value.unit())
+}
+
+/// Works out the result of each row that holds a portion and is not replaced, in the order measured.
+///
+/// # Source
+/// The formulas of the kinds: mass fraction `w = (ρ − ρ_blank)·V·f/m` and dry mass `w/dry matter`, EN 13804:2013 (from
+/// memory); release per area `r = c₀·V/a`, QUAM:2012, A5.3; the rest is the definition of the kind.
+pub fn combine<'m>(
+    model: &'m Model,
+    package: &DataPackage,
+    run: &Run,
+    method: &ResolvedMethod,
+    solutions: &[Solution<'m>],
+) -> Vec<PortionResult<'m>> {
+    let mut found = Vec::new();
+    for solution in solutions.iter().filter(|solution| !solution.replaced) {
+        let Some(row) = run.row(solution.row) else { continue };
+        let RowHolds::Portion { batch, portion, dilution } = &row.holds else { continue };
+        let Some(amount) = solution.amount else { continue };
+        let is_diluted = dilution.value.value().si() != 1.0 || dilution.spread.is_some();
+        let undiluted = if is_diluted {
+            let factor = input(model, dilution, "dilution", &row.name, "f");
+            (amount * factor).named(format!("ρ({})", row.name), standards_unit(run))
+        } else {
+            amount
+        };
+        found.push(PortionResult { row: row.number, batch: batch.clone(), portion: portion.clone(), solution: undiluted, result: None });
+    }
+    let blanks = blanks(model, package, run, method, &found);
+    for result in &mut found {
+        let Some(portion) = package.portion(&result.batch, &result.portion) else { continue };
+        if matches!(portion.role, PortionRole::MethodBlank) {
+            continue;
+        }
+        let blank = blanks.iter().find(|(batch, _)| *batch == result.batch).map(|(_, blank)| *blank);
+        let subtracted = blank.map_or(result.solution, |blank| result.solution - blank);
+        result.result = formula(model, &method.result, portion, subtracted);
+    }
+    found
+}
+
+/// The mean method blank of each batch, where the method subtracts it.
+fn blanks<'m>(
+    model: &'m Model,
+    package: &DataPackage,
+    run: &Run,
+    method: &ResolvedMethod,
+    found: &[PortionResult<'m>],
+) -> Vec<(BatchId, Term<'m, MassConcentration>)> {
+    if method.blank.subtract == Subtract::Nothing {
+        return Vec::new();
+    }
+    let mut blanks = Vec::new();
+    for preparation in &package.preparations {
+        let terms: Vec<Term<'m, MassConcentration>> = found
+            .iter()
+            .filter(|result| result.batch == preparation.id)
+            .filter(|result| {
+                package
+                    .portion(&result.batch, &result.portion)
+                    .is_some_and(|portion| matches!(portion.role, PortionRole::MethodBlank))
+            })
+            .map(|result| result.solution)
+            .collect();
+        if !terms.is_empty() {
+            let blank = model.mean(&terms).named(format!("ρ_blank({})", preparation.id), standards_unit(run));
+            blanks.push((preparation.id.clone(), blank));
+        }
+    }
+    blanks
+}
+
+fn formula<'m>(
+    model: &'m Model,
+    plan: &ResultPlan,
+    portion: &Portion,
+    concentration: Term<'m, MassConcentration>,
+) -> Option<ResultTerm<'m>> {
+    let owner = portion.id.as_str();
+    let volume = || portion.volume.as_ref().map(|volume| input(model, volume, "volume", owner, "V"));
+    let mass = || portion.mass.as_ref().map(|mass| input(model, mass, "mass", owner, "m"));
+    Some(match plan.kind {
+        ResultKind::MassConcentration => {
+            let taken: Option<Term<'m, Volume>> =
+                portion.volume_taken.as_ref().map(|taken| input(model, taken, "volume taken", owner, "V₀"));
+            let in_sample = match (volume(), taken) {
+                (Some(volume), Some(taken)) => concentration * (volume / taken),
+                _ => concentration,
+            };
+            ResultTerm::MassConcentration(finish(model, plan, in_sample, owner, "ρ"))
+        }
+        ResultKind::MassFraction => {
+            let fraction = mass_fraction(model, portion, concentration, volume()?, mass()?);
+            ResultTerm::MassFraction(finish(model, plan, fraction, owner, "w"))
+        }
+        ResultKind::ReleasePerArea => {
+            let area = input(model, portion.area.as_ref()?, "area", owner, "a");
+            ResultTerm::ReleasePerArea(finish(model, plan, concentration * volume()? / area, owner, "r"))
+        }
+        ResultKind::AmountPerDose => {
+            let dose = input(model, portion.dose.as_ref()?, "dose", owner, "m_dose");
+            let fraction = mass_fraction(model, portion, concentration, volume()?, mass()?);
+            ResultTerm::AmountPerDose(finish(model, plan, (fraction * dose).per_dose(), owner, "n"))
+        }
+    })
+}
+
+fn mass_fraction<'m>(
+    model: &'m Model,
+    portion: &Portion,
+    concentration: Term<'m, MassConcentration>,
+    volume: Term<'m, Volume>,
+    mass: Term<'m, Mass>,
+) -> Term<'m, MassFraction> {
+    let as_weighed = concentration * volume / mass;
+    match &portion.dry_matter {
+        Some(dry_matter) => as_weighed / input(model, dry_matter, "dry matter", portion.id.as_str(), "w_dry"),
+        None => as_weighed,
+    }
+}
+
+/// Multiplies by the further factors of the method and names the result.
+fn finish<'m, K: Kind>(model: &'m Model, plan: &ResultPlan, term: Term<'m, K>, owner: &str, letter: &str) -> Term<'m, K> {
+    let mut term = term;
+    for factor in &plan.factors {
+        let sources = factor.factor.sources(&format!("factor {}", factor.name));
+        let value: Term<'m, Factor> =
+            model.input(factor.factor.value.value(), &sources).named(format!("f_{}", factor.name), factor.factor.value.unit());
+        term = term * value;
+    }
+    named(term, format!("{letter}({owner})"), &plan.unit)
+}

@@ -1,0 +1,213 @@
+//! The stages strung together: from a data package and its decisions to the outcome.
+
+use darkline_metrology::kind::Kind;
+use darkline_metrology::model::Model;
+use darkline_quality::flag::Flag;
+use darkline_record::decision::Decision;
+use darkline_record::identity::{Edition, SampleId};
+use darkline_record::method::ResolvedMethod;
+use darkline_record::order::Requested;
+use darkline_record::package::DataPackage;
+use darkline_record::run::RowHolds;
+
+use crate::calibrating::{Calibrated, slope_unit, standards_unit};
+use crate::flagging::{RunWorked, controls};
+use crate::outcome::{
+    CalibrationOutcome, FlagOutcome, Outcome, PointOutcome, ReadingOutcome, RunOutcome, SolutionOutcome,
+};
+use crate::procedure::{EDITIONS, Procedure, of_edition};
+use crate::stating::SampleWorked;
+
+/// A package names an edition that this program does not have.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("this package was evaluated with edition {edition}; this program has the editions {known}: a program that has it is needed")]
+pub struct UnknownEdition {
+    /// The edition named.
+    pub edition: Edition,
+    /// The editions this program has.
+    pub known: String,
+}
+
+/// Works out what follows from a data package and the decisions about it, in the order they were made.
+///
+/// # Errors
+/// [`UnknownEdition`]. Poor data is no error: it becomes flags.
+pub fn evaluate(package: &DataPackage, decisions: &[Decision]) -> Result<Outcome, UnknownEdition> {
+    let procedure = procedure_of(package)?;
+    let model = Model::new();
+    let worked = Worked::new(&model, procedure, package, decisions);
+    Ok(worked.outcome(&model, procedure, package))
+}
+
+pub(crate) fn procedure_of(package: &DataPackage) -> Result<&'static Procedure, UnknownEdition> {
+    of_edition(package.edition).ok_or_else(|| UnknownEdition {
+        edition: package.edition,
+        known: EDITIONS.iter().map(|procedure| procedure.edition.to_string()).collect::<Vec<_>>().join(", "),
+    })
+}
+
+/// Everything the stages worked out, with the terms still on the tape.
+pub(crate) struct Worked<'p, 'm> {
+    pub runs: Vec<RunWorked<'p, 'm>>,
+    pub samples: Vec<(&'p Requested, &'p SampleId, &'p ResolvedMethod, SampleWorked<'m>)>,
+    pub flags: Vec<FlagOutcome>,
+}
+
+impl<'p, 'm> Worked<'p, 'm> {
+    pub fn new(model: &'m Model, procedure: &Procedure, package: &'p DataPackage, decisions: &[Decision]) -> Self {
+        let mut runs = Vec::new();
+        for run in &package.runs {
+            // The door lets no run in whose method is missing.
+            let Some(method) = package.method(&run.method) else { continue };
+            let measured = (procedure.respond)(package, run, method, decisions);
+            let calibrated = (procedure.calibrate)(model, run, method, &measured);
+            let solutions = (procedure.quantify)(model, package, run, method, &measured, &calibrated);
+            let portions = (procedure.combine)(model, package, run, method, &solutions);
+            runs.push(RunWorked { run, method, measured, calibrated, solutions, portions });
+        }
+        let flags: Vec<Flag> =
+            runs.iter().flat_map(|worked| (procedure.look)(model, package, worked, procedure.rules)).collect();
+        let flags = (procedure.settle)(flags, decisions);
+        let mut samples = Vec::new();
+        for requested in &package.order.analytes {
+            let Some(method) = package.method(&requested.method) else { continue };
+            for sample in &package.order.samples {
+                let worked = (procedure.gather)(model, package, &runs, &sample.id, method);
+                samples.push((requested, &sample.id, method, worked));
+            }
+        }
+        Self { runs, samples, flags }
+    }
+
+    fn outcome(self, model: &Model, procedure: &Procedure, package: &DataPackage) -> Outcome {
+        let all_controls_read = self.runs.iter().all(|worked| controls_are_read(package, worked));
+        let controls_passed = all_controls_read && !self.flags.iter().any(FlagOutcome::stops);
+        let results = self
+            .samples
+            .iter()
+            .map(|(requested, sample, method, worked)| {
+                (procedure.state)(model, requested, sample, method, worked, &self.flags, controls_passed)
+            })
+            .collect();
+        Outcome {
+            edition: procedure.edition,
+            package: package.digest(),
+            order: package.order.id.clone(),
+            results,
+            runs: self.runs.iter().map(|worked| run_outcome(model, package, worked)).collect(),
+            flags: self.flags,
+            controls_passed,
+        }
+    }
+}
+
+/// Whether every check, blank and control that the run order plans has brought an amount.
+fn controls_are_read(package: &DataPackage, worked: &RunWorked<'_, '_>) -> bool {
+    use darkline_record::preparation::PortionRole;
+    worked.solutions.iter().filter(|solution| !solution.replaced).all(|solution| {
+        let is_control = match worked.run.row(solution.row).map(|row| &row.holds) {
+            Some(RowHolds::Check { .. } | RowHolds::CheckBlank) => true,
+            Some(RowHolds::Portion { batch, portion, .. }) => package
+                .portion(batch, portion)
+                .is_some_and(|portion| !matches!(portion.role, PortionRole::Sample { .. })),
+            _ => false,
+        };
+        !is_control || solution.amount.is_some()
+    })
+}
+
+fn run_outcome(model: &Model, package: &DataPackage, worked: &RunWorked<'_, '_>) -> RunOutcome {
+    let unit = standards_unit(worked.run);
+    let readings = worked
+        .measured
+        .iter()
+        .map(|measured| {
+            let responded = measured.response.as_ref().ok();
+            ReadingOutcome {
+                reading: worked.run.reading_id(measured.number),
+                row: measured.row,
+                replicate: measured.replicate,
+                attempt: measured.attempt,
+                response: responded.map(|responded| responded.response),
+                u_noise: responded.and_then(|responded| responded.u_noise),
+                background_max: responded.and_then(|responded| responded.pulse).map(|pulse| pulse.background_max),
+                fault: measured.response.as_ref().err().cloned(),
+                rejected: measured.rejected,
+                counts: measured.counts,
+            }
+        })
+        .collect();
+    let solutions = worked
+        .solutions
+        .iter()
+        .filter_map(|solution| {
+            let row = worked.run.row(solution.row)?;
+            let estimate = solution.amount.map(|amount| model.first_order(amount));
+            Some(SolutionOutcome {
+                row: solution.row,
+                name: row.name.clone(),
+                holds: role_words(package, &row.holds).into(),
+                n_counted: solution.counted.len(),
+                n_planned: solution.planned,
+                mean_response: solution.mean_response,
+                amount: estimate.as_ref().map(|estimate| unit.read(estimate.value)).filter(|amount| amount.is_finite()),
+                u_amount: estimate.as_ref().map(|estimate| unit.read_si(estimate.u())).filter(|u| u.is_finite()),
+                replaced: solution.replaced,
+            })
+        })
+        .collect();
+    RunOutcome {
+        run: worked.run.id.clone(),
+        method: worked.method.id.clone(),
+        response_unit: worked.method.response.kind.unit_symbol().into(),
+        amount_unit: unit.symbol().into(),
+        readings,
+        calibration: calibration_outcome(worked),
+        solutions,
+        controls: controls(model, package, worked),
+    }
+}
+
+/// What a row holds, in the word of its portion's role where it holds a portion.
+fn role_words(package: &DataPackage, holds: &RowHolds) -> &'static str {
+    match holds {
+        RowHolds::Portion { batch, portion, .. } => {
+            package.portion(batch, portion).map_or("portion", |portion| portion.role.word())
+        }
+        other => other.word(),
+    }
+}
+
+fn calibration_outcome(worked: &RunWorked<'_, '_>) -> Option<CalibrationOutcome> {
+    let Calibrated::Fitted(curve) = &worked.calibrated else { return None };
+    let amounts = standards_unit(worked.run);
+    let slopes = slope_unit(worked.method.response.kind, amounts);
+    let line = &curve.line;
+    let points = curve
+        .points
+        .iter()
+        .map(|point| PointOutcome {
+            reading: worked.run.reading_id(point.number),
+            row: point.row,
+            amount: amounts.read(point.amount),
+            response: point.response.si(),
+            weight: point.weight,
+            residual: point.response.si() - line.response(point.amount).si(),
+        })
+        .collect();
+    Some(CalibrationOutcome {
+        model: worked.method.calibration.model.words().into(),
+        weights: worked.method.calibration.weights.words().into(),
+        slope_unit: slopes.symbol().into(),
+        n_points: line.n_points,
+        intercept: line.intercept.si(),
+        u_intercept: line.u_intercept.si(),
+        slope: slopes.read(line.slope),
+        u_slope: slopes.read(line.u_slope),
+        correlation: line.correlation,
+        residual_sd: line.residual_sd.si(),
+        dof: line.dof(),
+        r: line.r,
+        points,
+    })
+}

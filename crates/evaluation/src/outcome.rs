@@ -1,0 +1,354 @@
+//! What an evaluation brings: figures and codes that can be digested, printed and compared digit by digit.
+//!
+//! Invariant: every figure is finite; what is infinite or unknown is absent.
+
+use darkline_metrology::conformity::Statement;
+use darkline_quality::flag::Flag;
+use darkline_record::canonical::Digest;
+use darkline_record::decision::{FlagId, NextStep};
+use darkline_record::identity::{BatchId, Edition, Element, MethodId, OrderId, PortionId, ReadingId, RowId, RunId, SampleId};
+use serde::{Deserialize, Serialize};
+
+/// The outcome of an order.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Outcome {
+    /// The procedure it was worked out with.
+    pub edition: Edition,
+    /// Digest of the data package.
+    pub package: Digest,
+    /// The order.
+    pub order: OrderId,
+    /// Results in the order of the customer's list.
+    pub results: Vec<ResultOutcome>,
+    /// Runs in the order of the package.
+    pub runs: Vec<RunOutcome>,
+    /// Flags in the order of the runs and of the rules.
+    pub flags: Vec<FlagOutcome>,
+    /// Whether all controls have been measured and every stopping flag is settled; only then is conformity stated.
+    pub controls_passed: bool,
+}
+
+/// One result.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ResultOutcome {
+    /// The sample.
+    pub sample: SampleId,
+    /// The element.
+    pub element: Element,
+    /// The method.
+    pub method: MethodId,
+    /// The kind of the result in words.
+    pub kind: String,
+    /// The unit of all its figures.
+    pub unit: String,
+    /// What is reported.
+    pub reported: Reported,
+    /// The statement of conformity, where there is a limit and controls have passed.
+    pub statement: Option<StatementOutcome>,
+    /// Rows it rests on.
+    pub rows: Vec<RowId>,
+}
+
+/// What is reported of a sample.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "is", rename_all = "kebab-case")]
+pub enum Reported {
+    /// Not all of it has been measured.
+    Awaiting {
+        /// The row that is waited for; none where the run order has no row for it.
+        row: Option<RowId>,
+    },
+    /// Below the quantification limit.
+    BelowLoq {
+        /// The limit.
+        limit: f64,
+        /// The value found, for the internal part.
+        found: ValueOutcome,
+    },
+    /// A value.
+    Value {
+        /// The value with its uncertainty.
+        result: ValueOutcome,
+    },
+    /// Held back by a flag.
+    Withheld {
+        /// The flag.
+        because: FlagId,
+        /// What would be reported, for the people who decide.
+        found: Option<ValueOutcome>,
+    },
+}
+
+/// A value with its uncertainty and where it comes from.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ValueOutcome {
+    /// The value.
+    pub value: f64,
+    /// Standard uncertainty.
+    pub u: f64,
+    /// Expanded uncertainty.
+    pub expanded_u: f64,
+    /// Coverage factor.
+    pub coverage_factor: f64,
+    /// Effective degrees of freedom; absent where they are infinite.
+    pub dof: Option<f64>,
+    /// The budget, largest share first.
+    pub budget: Vec<BudgetLine>,
+    /// Signed contributions by source.
+    pub contributions: Vec<(String, f64)>,
+}
+
+/// One line of a budget.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct BudgetLine {
+    /// The source or group of sources.
+    pub source: String,
+    /// Its contribution to u, in the unit of the result.
+    pub u: f64,
+    /// Its share of the variance.
+    pub share: f64,
+}
+
+/// A statement of conformity.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct StatementOutcome {
+    /// The statement.
+    pub statement: Statement,
+    /// The limit as written.
+    pub limit: String,
+    /// Where it comes from.
+    pub origin: String,
+    /// The decision rule in words.
+    pub decision_rule: String,
+}
+
+/// What came of a run.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RunOutcome {
+    /// The run.
+    pub run: RunId,
+    /// Its method.
+    pub method: MethodId,
+    /// The unit of its responses.
+    pub response_unit: String,
+    /// The unit of its amounts.
+    pub amount_unit: String,
+    /// Readings in the order of row, replicate and attempt.
+    pub readings: Vec<ReadingOutcome>,
+    /// The calibration, where there is one.
+    pub calibration: Option<CalibrationOutcome>,
+    /// Solutions in the order measured.
+    pub solutions: Vec<SolutionOutcome>,
+    /// Controls in the order measured.
+    pub controls: Vec<ControlOutcome>,
+}
+
+/// A reading.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ReadingOutcome {
+    /// The reading.
+    pub reading: ReadingId,
+    /// Its row.
+    pub row: u32,
+    /// Which replicate.
+    pub replicate: u8,
+    /// Which attempt.
+    pub attempt: u8,
+    /// Its response; absent where it brought none.
+    pub response: Option<f64>,
+    /// Standard uncertainty from the noise of its own pulse.
+    pub u_noise: Option<f64>,
+    /// Highest background absorbance of its pulse.
+    pub background_max: Option<f64>,
+    /// Why it brought none, in words; not digested.
+    pub fault: Option<String>,
+    /// Whether it was rejected.
+    pub rejected: bool,
+    /// Whether it enters the results.
+    pub counts: bool,
+}
+
+/// A calibration.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CalibrationOutcome {
+    /// The calibration function in words.
+    pub model: String,
+    /// The weights in words.
+    pub weights: String,
+    /// The unit of the slope.
+    pub slope_unit: String,
+    /// Number of points.
+    pub n_points: usize,
+    /// Intercept.
+    pub intercept: f64,
+    /// Its standard error.
+    pub u_intercept: f64,
+    /// Slope.
+    pub slope: f64,
+    /// Its standard error.
+    pub u_slope: f64,
+    /// Correlation coefficient of the two.
+    pub correlation: f64,
+    /// Residual standard deviation of a reading of weight one.
+    pub residual_sd: f64,
+    /// Its degrees of freedom.
+    pub dof: usize,
+    /// Correlation coefficient of amounts and responses.
+    pub r: f64,
+    /// The points.
+    pub points: Vec<PointOutcome>,
+}
+
+/// A calibration point.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PointOutcome {
+    /// The reading.
+    pub reading: ReadingId,
+    /// The row.
+    pub row: u32,
+    /// The amount of the standard.
+    pub amount: f64,
+    /// Its response.
+    pub response: f64,
+    /// Its weight.
+    pub weight: f64,
+    /// Response minus what the calibration function says.
+    pub residual: f64,
+}
+
+/// The solution of a row.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SolutionOutcome {
+    /// Its row.
+    pub row: u32,
+    /// The name on the cup.
+    pub name: String,
+    /// What it is, in words.
+    pub holds: String,
+    /// Readings that count.
+    pub n_counted: usize,
+    /// Readings planned.
+    pub n_planned: u32,
+    /// Mean response.
+    pub mean_response: Option<f64>,
+    /// Mass concentration of the measured solution.
+    pub amount: Option<f64>,
+    /// Its standard uncertainty.
+    pub u_amount: Option<f64>,
+    /// Whether a later row stands in its place.
+    pub replaced: bool,
+}
+
+/// A control and how it came out.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ControlOutcome {
+    /// What it is.
+    pub control: ControlKind,
+    /// The row it was measured at.
+    pub row: u32,
+    /// The name on the cup.
+    pub name: String,
+    /// The portion, where it is one.
+    pub portion: Option<(BatchId, PortionId)>,
+    /// What was found.
+    pub found: f64,
+    /// What it should be; absent for blanks.
+    pub should_be: Option<f64>,
+    /// The unit of both.
+    pub unit: String,
+}
+
+/// Kinds of control.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ControlKind {
+    /// A check standard, as mass concentration.
+    CheckStandard,
+    /// A check blank, as mass concentration.
+    CheckBlank,
+    /// A method blank, as mass concentration of its solution.
+    MethodBlank,
+    /// A control sample, as result.
+    ControlSample,
+    /// The recovery of a spike, in per cent of what was added.
+    SpikeRecovery,
+    /// The difference of duplicates, in per cent of their mean.
+    Duplicates,
+}
+
+impl ControlKind {
+    /// The words on screens and reports.
+    pub fn words(self) -> &'static str {
+        match self {
+            ControlKind::CheckStandard => "check standard",
+            ControlKind::CheckBlank => "check blank",
+            ControlKind::MethodBlank => "method blank",
+            ControlKind::ControlSample => "control sample",
+            ControlKind::SpikeRecovery => "spike recovery",
+            ControlKind::Duplicates => "duplicates differ by",
+        }
+    }
+}
+
+/// A flag with what people made of it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct FlagOutcome {
+    /// The flag.
+    pub flag: Flag,
+    /// Its state.
+    pub state: FlagState,
+}
+
+/// What people made of a flag.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "is", rename_all = "kebab-case")]
+pub enum FlagState {
+    /// Nobody has decided.
+    Open,
+    /// Somebody took up a step whose readings are not in yet, or did not settle it.
+    TakenUp {
+        /// The step.
+        step: NextStep,
+    },
+    /// Accepted as explained.
+    Justified {
+        /// The reason.
+        reason: String,
+    },
+    /// Justified once, on other evidence.
+    Reopened,
+}
+
+impl FlagOutcome {
+    /// Whether it stops the report.
+    pub fn stops(&self) -> bool {
+        self.flag.severity == darkline_quality::flag::Severity::Stops && !matches!(self.state, FlagState::Justified { .. })
+    }
+}
+
+impl Outcome {
+    /// The digest over figures and codes; sentences are left out, so that a better wording changes no digest.
+    ///
+    /// # Source
+    /// RFC 8785 for the bytes, FIPS 180-4 for the digest.
+    pub fn digest(&self) -> Digest {
+        let mut outcome = self.clone();
+        for run in &mut outcome.runs {
+            for reading in &mut run.readings {
+                reading.fault = reading.fault.as_ref().map(|_| String::new());
+            }
+        }
+        for flag in &mut outcome.flags {
+            flag.flag.evidence = flag.flag.evidence.without_sentences();
+        }
+        for statement in outcome.results.iter_mut().filter_map(|result| result.statement.as_mut()) {
+            statement.decision_rule.clear();
+        }
+        Digest::of_document(&outcome)
+    }
+
+    /// Flags that stop the report.
+    pub fn stopping(&self) -> impl Iterator<Item = &FlagOutcome> {
+        self.flags.iter().filter(|flag| flag.stops())
+    }
+}

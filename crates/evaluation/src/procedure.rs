@@ -1,0 +1,81 @@
+//! Editions: a procedure is a value, so that the arithmetic of a day still runs years later.
+
+use darkline_metrology::model::Model;
+use darkline_quality::flag::Flag;
+use darkline_quality::rule::Rule;
+use darkline_quality::rules;
+use darkline_record::decision::Decision;
+use darkline_record::identity::{Edition, SampleId};
+use darkline_record::method::ResolvedMethod;
+use darkline_record::order::Requested;
+use darkline_record::package::DataPackage;
+use darkline_record::run::Run;
+
+use crate::calibrating::Calibrated;
+use crate::combining::PortionResult;
+use crate::flagging::RunWorked;
+use crate::outcome::{FlagOutcome, ResultOutcome};
+use crate::quantifying::Solution;
+use crate::responses::Measured;
+use crate::stating::SampleWorked;
+
+/// A numbered procedure of evaluation: one function a stage.
+///
+/// A later edition is written `Procedure { edition: Edition(2), what_changed, ..FIRST }`; nothing ever asks which
+/// edition it is.
+#[derive(Clone, Copy)]
+pub struct Procedure {
+    /// Its number.
+    pub edition: Edition,
+    /// Whether it has been released; what an unreleased one issues is marked as a trial.
+    pub released: bool,
+    /// Readings to responses.
+    pub respond: fn(&DataPackage, &Run, &ResolvedMethod, &[Decision]) -> Vec<Measured>,
+    /// Standards to the calibration function.
+    pub calibrate: for<'m> fn(&'m Model, &Run, &ResolvedMethod, &[Measured]) -> Calibrated<'m>,
+    /// Responses to amounts.
+    pub quantify:
+        for<'m> fn(&'m Model, &DataPackage, &Run, &ResolvedMethod, &[Measured], &Calibrated<'m>) -> Vec<Solution<'m>>,
+    /// Amounts to results of portions.
+    pub combine: for<'m> fn(&'m Model, &DataPackage, &Run, &ResolvedMethod, &[Solution<'m>]) -> Vec<PortionResult<'m>>,
+    /// What the rules see in a run.
+    pub look: fn(&Model, &DataPackage, &RunWorked<'_, '_>, &[Rule]) -> Vec<Flag>,
+    /// The rules.
+    pub rules: &'static [Rule],
+    /// What decisions make of flags.
+    pub settle: fn(Vec<Flag>, &[Decision]) -> Vec<FlagOutcome>,
+    /// Portions to the result of a sample.
+    pub gather:
+        for<'m> fn(&'m Model, &DataPackage, &[RunWorked<'_, 'm>], &SampleId, &ResolvedMethod) -> SampleWorked<'m>,
+    /// What is reported of a sample.
+    pub state: fn(&Model, &Requested, &SampleId, &ResolvedMethod, &SampleWorked<'_>, &[FlagOutcome], bool) -> ResultOutcome,
+}
+
+/// The trial edition, before any is released: it may still change.
+pub const TRIAL: Procedure = Procedure {
+    edition: Edition(0),
+    released: false,
+    respond: crate::responses::respond,
+    calibrate: crate::calibrating::calibrate,
+    quantify: crate::quantifying::quantify,
+    combine: crate::combining::combine,
+    look: crate::flagging::look,
+    rules: rules::FIRST,
+    settle: crate::flagging::settle,
+    gather: crate::stating::gather,
+    state: crate::stating::state,
+};
+
+/// All editions this program can evaluate with.
+pub const EDITIONS: &[Procedure] = &[TRIAL];
+
+/// The procedure of an edition.
+pub fn of_edition(edition: Edition) -> Option<&'static Procedure> {
+    EDITIONS.iter().find(|procedure| procedure.edition == edition)
+}
+
+impl std::fmt::Debug for Procedure {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "procedure of edition {}", self.edition)
+    }
+}

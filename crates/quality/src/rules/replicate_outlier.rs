@@ -1,0 +1,89 @@
+//! replicate-outlier
+//!
+//! What it sees: replicates of one solution whose range exceeds the critical range of the method's repeatability; the one
+//! farthest from their median is named.
+//! Why it matters: a droplet left on the tip or a double injection moves the mean by more than its uncertainty tells.
+//! What to do: look at its pulse; where a cause is found, reject it with that reason, and measure it once more.
+//! Source: ISO 5725-6:1994, 5.2.2 (critical range; from memory) with the quantile of the range at 99 % instead of 95 %,
+//! since a run has dozens of rows (our choice).
+
+use darkline_metrology::distribution::studentised_range;
+use darkline_record::decision::{NextStep, Subject};
+
+use crate::flag::{Evidence, Flag, Holds, Settled, Severity};
+use crate::rule::{Rule, flag_id};
+use crate::view::RunView;
+
+/// The rule.
+pub const RULE: Rule = Rule { name: "replicate-outlier", source: "ISO 5725-6:1994, 5.2.2 (from memory), at 99 %", see, say };
+
+const PROBABILITY: f64 = 0.99;
+
+fn see(view: &RunView<'_>) -> Vec<Flag> {
+    let mut flags = Vec::new();
+    for solution in view.solutions.iter().filter(|solution| !solution.replaced) {
+        let mut readings: Vec<(f64, u32)> =
+            view.counted(solution).filter_map(|reading| Some((reading.response?, reading.number))).collect();
+        let n = readings.len();
+        if n < 2 {
+            continue;
+        }
+        readings.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        let median = f64::midpoint(readings[(n - 1) / 2].0, readings[n / 2].0);
+        let range = readings[n - 1].0 - readings[0].0;
+        let Some(allowed) = critical_range(n, view.repeatability(median)).filter(|allowed| range > *allowed) else { continue };
+        // Of two readings neither is farther from their median; the later one is named.
+        let farthest = readings.iter().max_by(|a, b| {
+            (a.0 - median).abs().total_cmp(&(b.0 - median).abs()).then(a.1.cmp(&b.1))
+        });
+        let Some(&(response, number)) = farthest else { continue };
+        let unit = view.response_unit();
+        flags.push(Flag {
+            id: flag_id(RULE.name, Subject::Reading(view.run.reading_id(number))),
+            severity: Severity::Stops,
+            settled: Settled::Now,
+            evidence: Evidence::default()
+                .figure("found", response, unit)
+                .figure("median", median, unit)
+                .figure("range", range, unit)
+                .figure("allowed", allowed, unit)
+                .fact("cup", solution.name),
+            holds: Holds::Rows(vec![view.run.row_id(solution.row)]),
+            next: vec![NextStep::Repeat { replicates: 1 }],
+        });
+    }
+    flags
+}
+
+/// The range that `n` replicates exceed once in a hundred rows where nothing is wrong.
+fn critical_range(n: usize, repeatability: f64) -> Option<f64> {
+    #[expect(clippy::cast_precision_loss, reason = "replicates are counted on fingers")]
+    let quantile = studentised_range::quantile(PROBABILITY, n as f64, f64::INFINITY)?;
+    Some(quantile * repeatability)
+}
+
+fn say(evidence: &Evidence) -> String {
+    format!(
+        "{}: {} where the median is {}; the replicates span {}, the method's repeatability allows {}",
+        evidence.words("cup"),
+        evidence.told("found"),
+        evidence.told("median"),
+        evidence.told("range"),
+        evidence.told("allowed")
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// H. L. Harter, Tables of the studentised range, 99 % points for infinite degrees of freedom: 3.64, 4.12, 4.40
+    /// (from memory).
+    #[test]
+    fn critical_ranges_are_those_of_the_tables() {
+        for (n, tabulated) in [(2, 3.64), (3, 4.12), (4, 4.40)] {
+            let found = critical_range(n, 1.0).unwrap();
+            assert!((found - tabulated).abs() < 0.005, "{n}: {found}");
+        }
+    }
+}
