@@ -128,8 +128,13 @@ impl From<FlagId> for String {
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum NextStep {
-    /// Measure the row again, as many replicates as are missing.
+    /// Measure the solution again, as many replicates as are missing; they join those of the row.
     Repeat {
+        /// Replicates.
+        replicates: u8,
+    },
+    /// Measure the row again as a whole; what it brings stands in place of what the row brought.
+    MeasureAgain {
         /// Replicates.
         replicates: u8,
     },

@@ -34,6 +34,9 @@ pub struct ResolvedMethod {
     pub blank: BlankPlan,
     /// Between which limits checks have to come out.
     pub check: CheckPlan,
+    /// Standard uncertainty of a dilution made in the cup, relative; dilutions without a figure of their own have this.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub u_dilution: Option<Written<Factor>>,
     /// What is reported.
     pub result: ResultPlan,
 }

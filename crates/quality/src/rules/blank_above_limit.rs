@@ -33,7 +33,7 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
             RowHolds::Portion { batch, .. } => Holds::Batch(batch.clone()),
             _ => Holds::Rows(rows_between_checks(view, place)),
         };
-        let mut next = vec![NextStep::Repeat { replicates: view.method.replicates.n }];
+        let mut next = vec![NextStep::MeasureAgain { replicates: view.method.replicates.n }];
         if is_method_blank {
             next.push(NextStep::PrepareAgain);
         }

@@ -46,7 +46,7 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
                 .fact("check", "check standard")
                 .fact("cup", solution.name),
             holds: Holds::Rows(rows_between_checks(view, place)),
-            next: vec![NextStep::Repeat { replicates: view.method.replicates.n }, NextStep::RepeatSinceLastCheck],
+            next: vec![NextStep::MeasureAgain { replicates: view.method.replicates.n }, NextStep::RepeatSinceLastCheck],
         });
     }
     let lowest = check.control_lowest.as_ref().unwrap_or(&check.lowest).value().si();
@@ -69,7 +69,7 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
                 .fact("check", "control sample")
                 .fact("cup", name),
             holds: Holds::Batch(control.batch.clone()),
-            next: vec![NextStep::Repeat { replicates: view.method.replicates.n }, NextStep::PrepareAgain],
+            next: vec![NextStep::MeasureAgain { replicates: view.method.replicates.n }, NextStep::PrepareAgain],
         });
     }
     flags

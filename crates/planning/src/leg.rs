@@ -1,0 +1,221 @@
+//! A leg: rows added to a run order because of flags; row numbers never change.
+
+use darkline_metrology::kind::{Factor, Kind};
+use darkline_record::decision::{FlagId, NextStep, Subject};
+use darkline_record::figure::{Given, Spread, Uncertain, Written};
+use darkline_record::method::ResolvedMethod;
+use darkline_record::run::{Follows, Leg, Row, RowHolds, Run};
+
+/// A step that no leg can be made of.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum LegFault {
+    /// The flag is about something that stands at no row of the run.
+    #[error("{flag} is about no row of run {run}")]
+    NoRow {
+        /// The flag.
+        flag: FlagId,
+        /// The run.
+        run: String,
+    },
+    /// The row holds no portion, so that nothing can be diluted.
+    #[error("row {row} holds a {holds}; only the solution of a portion is diluted")]
+    NotDiluted {
+        /// The row.
+        row: u32,
+        /// What it holds.
+        holds: &'static str,
+    },
+    /// The step is done away from the instrument.
+    #[error("{flag}: this step is not measured in the same run")]
+    NotInThisRun {
+        /// The flag.
+        flag: FlagId,
+    },
+}
+
+/// Adds the rows that steps ask for, in the order of the steps, and closes them with the checks that close the run.
+///
+/// # Arguments
+/// * `taken_up`: the flags with the step taken up for each.
+///
+/// # Errors
+/// [`LegFault`]: one of the steps asks for nothing that this run could measure.
+pub fn extend(run: &Run, method: &ResolvedMethod, taken_up: &[(FlagId, NextStep)]) -> Result<Leg, LegFault> {
+    let mut number = run.rows().map(|row| row.number).max().unwrap_or(0);
+    let mut cup = run.rows().filter_map(|row| row.cup).max();
+    let mut next = || {
+        number += 1;
+        number
+    };
+    let mut rows = Vec::new();
+    for (flag, step) in taken_up {
+        let row = row_of(run, flag)?;
+        match step {
+            NextStep::Repeat { replicates } => rows.push(Row {
+                number: next(),
+                replicates: *replicates,
+                follows: Some(Follows::Joins(run.home(row.number))),
+                ..row.clone()
+            }),
+            NextStep::MeasureAgain { replicates } => rows.push(Row {
+                number: next(),
+                replicates: *replicates,
+                follows: Some(Follows::Replaces(run.home(row.number))),
+                ..row.clone()
+            }),
+            NextStep::Dilute { factor } => {
+                cup = cup.map(|cup| cup + 1);
+                rows.push(Row {
+                    number: next(),
+                    cup,
+                    name: format!("{}-x{factor}", row.name),
+                    holds: diluted(row, *factor, method)?,
+                    replicates: method.replicates.n,
+                    follows: Some(Follows::Replaces(run.home(row.number))),
+                });
+            }
+            NextStep::RepeatSinceLastCheck => rows.extend(since_last_check(run, row).into_iter().map(|earlier| Row {
+                number: next(),
+                follows: Some(Follows::Replaces(run.home(earlier.number))),
+                ..earlier.clone()
+            })),
+            NextStep::PrepareAgain | NextStep::SampleAgain | NextStep::StandardAdditions | NextStep::Stop => {
+                return Err(LegFault::NotInThisRun { flag: flag.clone() });
+            }
+        }
+    }
+    // Results of a leg stand on a check after them like all others.
+    let is_check = |row: &&Row| matches!(row.holds, RowHolds::Check { .. });
+    let is_check_blank = |row: &&Row| matches!(row.holds, RowHolds::CheckBlank);
+    let closing = [run.rows().filter(is_check).last(), run.rows().filter(is_check_blank).last()];
+    for check in closing.into_iter().flatten() {
+        rows.push(Row { number: next(), follows: None, ..check.clone() });
+    }
+    Ok(Leg { because: taken_up.iter().map(|(flag, _)| flag.clone()).collect(), rows })
+}
+
+fn row_of<'r>(run: &'r Run, flag: &FlagId) -> Result<&'r Row, LegFault> {
+    let number = match &flag.subject {
+        Subject::Row(row) if row.run == run.id => Some(row.number),
+        Subject::Reading(reading) if reading.run == run.id => {
+            run.readings.iter().find(|candidate| candidate.number == reading.number).map(|reading| reading.row)
+        }
+        _ => None,
+    };
+    number
+        .and_then(|number| run.row(number))
+        .ok_or_else(|| LegFault::NoRow { flag: flag.clone(), run: run.id.to_string() })
+}
+
+fn diluted(row: &Row, factor: u32, method: &ResolvedMethod) -> Result<RowHolds, LegFault> {
+    let RowHolds::Portion { batch, portion, dilution } = &row.holds else {
+        return Err(LegFault::NotDiluted { row: row.number, holds: row.holds.word() });
+    };
+    let before = dilution.value.value().si();
+    let after = before * f64::from(factor);
+    let unit = Factor::usual_unit();
+    let written = |value: f64| Written::in_unit(&format!("{value}"), unit).expect("a product of finite factors reads back");
+    // Two dilutions one after the other: their relative uncertainties add in squares.
+    let u_before = dilution.spread.as_ref().map_or(0.0, |spread| spread.given.u() / before);
+    let u_step = method.u_dilution.as_ref().map_or(0.0, |u| u.value().si());
+    let u_relative = (u_before * u_before + u_step * u_step).sqrt();
+    let spread = (u_relative > 0.0).then(|| Spread { given: Given::U(written(u_relative * after)), dof: None, shared: None });
+    Ok(RowHolds::Portion { batch: batch.clone(), portion: portion.clone(), dilution: Uncertain { value: written(after), spread } })
+}
+
+/// The rows with portions between the check before a failing check and that check, the check itself included.
+fn since_last_check<'r>(run: &'r Run, failing: &'r Row) -> Vec<&'r Row> {
+    let rows: Vec<&Row> = run.rows().collect();
+    let place = rows.iter().position(|row| row.number == failing.number).unwrap_or(0);
+    let first = rows[..place].iter().rposition(|row| matches!(row.holds, RowHolds::Check { .. })).map_or(0, |check| check + 1);
+    rows[first..=place]
+        .iter()
+        .filter(|row| matches!(row.holds, RowHolds::Portion { .. }) || row.number == failing.number)
+        .filter(|row| !run.is_replaced(row.number))
+        .copied()
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use darkline_record::run::Run;
+
+    fn run() -> Run {
+        let row = |number: u32, name: &str, holds: &str| {
+            format!(r#"{{"number": {number}, "cup": {number}, "name": "{name}", "holds": {holds}, "replicates": 3}}"#)
+        };
+        let portion = |id: &str| format!(r#"{{"is": "portion", "batch": "P1", "portion": "{id}", "dilution": {{"value": "1"}}}}"#);
+        let check = r#"{"is": "check", "amount": {"value": "20 µg/L"}}"#;
+        let rows = [
+            row(1, "check", check),
+            row(2, "sage", &portion("sage")),
+            row(3, "thyme", &portion("thyme")),
+            row(4, "check", check),
+            row(5, "check-blank", r#"{"is": "check-blank"}"#),
+        ];
+        let text = format!(
+            r#"{{"id": "R1", "method": "m", "instrument": "bench", "legs": [{{"rows": [{}]}}],
+                "readings": [{{"number": 7, "row": 2, "replicate": 1, "attempt": 1, "at": "2026-03-14T09:30:00Z", "signal": {{"bare": "0.1"}}}}]}}"#,
+            rows.join(",")
+        );
+        serde_json::from_str(&text).unwrap()
+    }
+
+    fn method() -> ResolvedMethod {
+        serde_json::from_str(
+            r#"{"id": "m", "version": "1", "title": "t", "element": "Pb", "technique": "furnace",
+                "response": {"kind": "integrated-absorbance"},
+                "calibration": {"model": "straight-line", "weights": "equal"},
+                "replicates": {"n": 3, "sd_at_zero": "0.001 s", "rsd": "2 %"},
+                "blank": {"subtract": "nothing"}, "check": {"lowest": "90 %", "highest": "110 %"},
+                "u_dilution": "0.5 %",
+                "result": {"kind": "mass-fraction", "unit": "mg/kg", "coverage_factor": "2"}}"#,
+        )
+        .unwrap()
+    }
+
+    fn flag(text: &str) -> FlagId {
+        text.parse().unwrap()
+    }
+
+    #[test]
+    fn a_repeat_joins_its_row_and_a_dilution_replaces_it() {
+        let steps = [
+            (flag("replicate-outlier:reading:R1/7"), NextStep::Repeat { replicates: 1 }),
+            (flag("over-range:row:R1/3"), NextStep::Dilute { factor: 5 }),
+        ];
+        let leg = extend(&run(), &method(), &steps).unwrap();
+        let seen: Vec<_> = leg.rows.iter().map(|row| (row.number, row.name.as_str(), row.replicates, row.follows)).collect();
+        assert_eq!(
+            seen,
+            [
+                (6, "sage", 1, Some(Follows::Joins(2))),
+                (7, "thyme-x5", 3, Some(Follows::Replaces(3))),
+                (8, "check", 3, None),
+                (9, "check-blank", 3, None),
+            ]
+        );
+        let RowHolds::Portion { dilution, .. } = &leg.rows[1].holds else { panic!("a portion stays a portion") };
+        assert_eq!(dilution.value.to_string(), "5");
+        assert_eq!(dilution.spread.as_ref().unwrap().given.u(), 0.025);
+    }
+
+    #[test]
+    fn a_failed_bracket_is_measured_again_with_its_check() {
+        let steps = [(flag("check-outside-limits:row:R1/4"), NextStep::RepeatSinceLastCheck)];
+        let leg = extend(&run(), &method(), &steps).unwrap();
+        let follows: Vec<_> = leg.rows.iter().filter_map(|row| row.follows).collect();
+        assert_eq!(follows, [Follows::Replaces(2), Follows::Replaces(3), Follows::Replaces(4)]);
+    }
+
+    #[test]
+    fn what_this_run_cannot_do_is_told() {
+        let on_a_check = [(flag("over-range:row:R1/4"), NextStep::Dilute { factor: 2 })];
+        assert_eq!(extend(&run(), &method(), &on_a_check), Err(LegFault::NotDiluted { row: 4, holds: "check" }));
+        let elsewhere = [(flag("over-range:row:R2/4"), NextStep::Dilute { factor: 2 })];
+        assert!(matches!(extend(&run(), &method(), &elsewhere), Err(LegFault::NoRow { .. })));
+        let at_the_digester = [(flag("x:row:R1/2"), NextStep::PrepareAgain)];
+        assert!(matches!(extend(&run(), &method(), &at_the_digester), Err(LegFault::NotInThisRun { .. })));
+    }
+}
