@@ -1,0 +1,691 @@
+//! Checking a whole trail: every entry hashed again, every checkpoint held against its key.
+//!
+//! [`verify_trail`] believes nothing that is stored but the public keys of the devices; who knows
+//! those keys, or has checkpoints from elsewhere (every report carries one), hands them over to
+//! [`verify_trail_knowing`], since a file that was rewritten as a whole, keys included, or cut
+//! back to an older copy is sound in itself.
+//!
+//! It goes on after a fault: where the stored hashes lead on to the next signed root, the check
+//! takes up from there, so that a report names every altered entry and not only the first.
+//!
+//! A clock that was set back is reported and is no fault: the numbers keep the order.
+
+use std::collections::BTreeMap;
+use std::ops::ControlFlow;
+
+use rayon::prelude::*;
+use serde::Serialize;
+
+use crate::keys::{Fingerprint, PublicKey};
+use crate::merkle::Frontier;
+use crate::{
+    BlobDigest, Checkpoint, CheckpointFault, Entry, EntryId, Hash, LogId, Store, StoreError,
+    Timestamp,
+};
+
+/// Entries are read in batches of this many, or this many bytes, and hashed on all cores.
+const BATCH_ENTRIES: usize = 2048;
+const BATCH_BYTES: usize = 32 << 20;
+
+/// What somebody knows about a trail from elsewhere.
+#[derive(Debug, Clone, Default)]
+pub struct Known {
+    /// Checkpoints from reports, copies, other logs; in any order.
+    pub checkpoints: Vec<Checkpoint>,
+    /// The public keys of the benches, if known; otherwise those that the store names count.
+    pub devices: Option<Vec<PublicKey>>,
+}
+
+/// What a check of a trail found.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct TrailReport {
+    /// The log that was checked.
+    pub log: LogId,
+    /// How many entries were read.
+    pub n_entries: u64,
+    /// How many checkpoints were read.
+    pub n_checkpoints: u64,
+    /// How many blobs were read.
+    pub n_blobs: u64,
+    /// The root over all entries, worked out again; none if an entry is missing.
+    pub root: Option<Hash>,
+    /// The newest checkpoint: worth keeping elsewhere.
+    pub newest: Option<Checkpoint>,
+    /// The keys that signed the checkpoints, to be compared with what is printed on reports.
+    pub devices: Vec<Fingerprint>,
+    /// Everything that is not as it was signed, in the order of the entries.
+    pub faults: Vec<Fault>,
+    /// Where a clock went back.
+    pub clock_steps: Vec<ClockStep>,
+}
+
+impl TrailReport {
+    /// Whether nothing was found that is not as it was signed.
+    pub fn is_intact(&self) -> bool {
+        self.faults.is_empty()
+    }
+}
+
+/// A place where the time is earlier than at the place before.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, thiserror::Error)]
+#[error("the clock went back at {at}: from {before} to {after}")]
+pub struct ClockStep {
+    /// "entry 412" or "the checkpoint of 413 entries".
+    pub at: String,
+    /// The time before.
+    pub before: Timestamp,
+    /// The earlier time that follows.
+    pub after: Timestamp,
+}
+
+/// Something that is not as it was signed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, thiserror::Error)]
+#[serde(tag = "fault", rename_all = "kebab-case")]
+pub enum Fault {
+    /// The store is not as it was made: a guard removed, pages that do not fit together.
+    #[error("{what}")]
+    Form {
+        /// What was found.
+        what: String,
+    },
+    /// The store cannot be read beyond a place.
+    #[error("nothing can be read beyond entry {from}: {what}")]
+    Unreadable {
+        /// The first entry that could not be read.
+        from: u64,
+        /// What the store says.
+        what: String,
+    },
+    /// One entry cannot be read.
+    #[error("entry {number} cannot be read: {what}")]
+    EntryUnreadable {
+        /// Which one.
+        number: u64,
+        /// What was found.
+        what: String,
+    },
+    /// The entry has another content than the one that was signed.
+    #[error("entry {number} was changed after it was signed")]
+    EntryChanged {
+        /// Which one.
+        number: u64,
+    },
+    /// Numbers are left out.
+    #[error("entries {first} to {last} are missing")]
+    EntriesMissing {
+        /// The first number left out.
+        first: u64,
+        /// The last number left out.
+        last: u64,
+    },
+    /// The entry is as it was signed; the hash stored beside it is not.
+    #[error("the hash stored with entry {number} was changed; the entry itself was not")]
+    StoredHashChanged {
+        /// Which one.
+        number: u64,
+    },
+    /// Among these entries at least one was changed, put in or taken out.
+    #[error("entries {first} to {last} do not give the root that was signed over them")]
+    RootDiffers {
+        /// The first entry that may be at fault.
+        first: u64,
+        /// The last entry that may be at fault.
+        last: u64,
+    },
+    /// Entries after the newest checkpoint: nobody signed them.
+    #[error("entries {first} to {last} stand under no checkpoint")]
+    EntriesUnsigned {
+        /// The first entry after the newest checkpoint.
+        first: u64,
+        /// The last entry.
+        last: u64,
+    },
+    /// One identity stands in two entries.
+    #[error("entries {first} and {second} have the same identity {id}")]
+    IdentityTwice {
+        /// The identity.
+        id: EntryId,
+        /// The first entry that has it.
+        first: u64,
+        /// The entry that has it again.
+        second: u64,
+    },
+    /// The hashes kept for the next append lead to another root; the entries are sound.
+    #[error("the hashes kept for appending lead to another root than the entries")]
+    EdgeChanged,
+    /// One checkpoint cannot be read.
+    #[error("the checkpoint of {size} entries cannot be read: {what}")]
+    CheckpointUnreadable {
+        /// Its size.
+        size: u64,
+        /// What was found.
+        what: String,
+    },
+    /// A checkpoint is not signed by a key that counts.
+    #[error("the checkpoint of {size} entries is not signed by a known bench: {why}")]
+    CheckpointNotSigned {
+        /// Its size.
+        size: u64,
+        /// What the check of the signature says.
+        why: String,
+    },
+    /// A checkpoint, here or known from elsewhere, covers entries that are not there.
+    #[error("a checkpoint covers {size} entries, {n_entries} are there: the end was cut off")]
+    EndMissing {
+        /// The size the checkpoint states.
+        size: u64,
+        /// How many entries are there.
+        n_entries: u64,
+    },
+    /// A checkpoint known from elsewhere has another root: the log was written anew since.
+    #[error("the first {size} entries are not those that the known checkpoint of {at} covers")]
+    KnownRootDiffers {
+        /// The size of the known checkpoint.
+        size: u64,
+        /// Its time.
+        at: Timestamp,
+    },
+    /// Bytes stand under a digest that is not theirs.
+    #[error("the blob {digest} was changed: its bytes have another digest")]
+    BlobChanged {
+        /// The digest it stands under.
+        digest: BlobDigest,
+    },
+    /// The blobs cannot be read.
+    #[error("the blobs cannot be read: {what}")]
+    BlobsUnreadable {
+        /// What the store says.
+        what: String,
+    },
+}
+
+/// Checks a whole log by itself: hashes, numbers, identities, checkpoints, blobs, guards.
+///
+/// # Errors
+/// [`StoreError::OtherLog`], [`StoreError::Locked`]: there was nothing to check. What is damaged
+/// is no error but a fault in the report.
+pub fn verify_trail(store: &dyn Store, log: &LogId) -> Result<TrailReport, StoreError> {
+    verify_trail_knowing(store, log, &Known::default())
+}
+
+/// Checks a whole log, and holds it against what is known from elsewhere.
+///
+/// # Arguments
+/// * `known`: checkpoints of this log (others are passed over), and the keys of the benches.
+///
+/// # Errors
+/// As [`verify_trail`].
+pub fn verify_trail_knowing(
+    store: &dyn Store,
+    log: &LogId,
+    known: &Known,
+) -> Result<TrailReport, StoreError> {
+    let mut check = Check::new(store, log, known)?;
+    match store.form_faults() {
+        Ok(faults) => check
+            .faults
+            .extend(faults.into_iter().map(|what| Fault::Form { what })),
+        Err(error) => check.faults.push(Fault::Form {
+            what: damage(error)?,
+        }),
+    }
+    check.known_up_to(0);
+    while check.next_batch()? {}
+    check.finish()
+}
+
+/// What a store says about damage; any other trouble ends the check.
+fn damage(error: StoreError) -> Result<String, StoreError> {
+    match error {
+        StoreError::OtherLog { .. } | StoreError::Locked { .. } => Err(error),
+        other => Ok(other.to_string()),
+    }
+}
+
+/// An entry as it was read, with what is stored about it.
+struct Read {
+    number: u64,
+    /// Nothing if it cannot be read.
+    entry: Option<Entry>,
+    /// The hash of the entry as it is now.
+    leaf: Option<Hash>,
+    /// The hash that was stored with it.
+    stored: Option<Hash>,
+}
+
+/// The state of a check on its way through a log.
+struct Check<'a> {
+    store: &'a dyn Store,
+    log: &'a LogId,
+    /// Known checkpoints of this log, the largest first, so that the next one is the last.
+    known: Vec<Checkpoint>,
+    devices: Vec<PublicKey>,
+    /// How many numbers are behind us: the number expected next.
+    size: u64,
+    n_entries: u64,
+    n_checkpoints: u64,
+    /// The size of the newest signed checkpoint behind us.
+    covered: u64,
+    /// The smallest size of a checkpoint not read yet.
+    unread: u64,
+    newest: Option<Checkpoint>,
+    signers: Vec<Fingerprint>,
+    /// The tree over the entries as they are now; nothing after an entry that is missing.
+    tree: Option<Frontier>,
+    /// The tree over the stored hashes, kept only since they began to differ.
+    tree_as_stored: Option<Frontier>,
+    /// Entries since the last checkpoint whose hash is not the stored one.
+    differing: Vec<u64>,
+    /// The place of the fault that later roots only repeat.
+    adrift: Option<usize>,
+    identities: BTreeMap<EntryId, u64>,
+    last_entry_at: Option<Timestamp>,
+    faults: Vec<Fault>,
+    clock_steps: Vec<ClockStep>,
+}
+
+impl<'a> Check<'a> {
+    fn new(store: &'a dyn Store, log: &'a LogId, known: &Known) -> Result<Self, StoreError> {
+        // Tells a log that is not here, before anything else is read.
+        store
+            .scan(log, 0, &mut |_| ControlFlow::Break(()))
+            .or_else(|error| damage(error).map(|_| ()))?;
+        let mut faults = Vec::new();
+        let devices = match &known.devices {
+            Some(devices) => devices.clone(),
+            None => store.devices().or_else(|error| {
+                let what = damage(error)?;
+                faults.push(Fault::Form { what });
+                Ok::<_, StoreError>(Vec::new())
+            })?,
+        };
+        let mut known: Vec<_> = known
+            .checkpoints
+            .iter()
+            .filter(|it| it.log == *log)
+            .cloned()
+            .collect();
+        known.sort_by_key(|checkpoint| std::cmp::Reverse(checkpoint.size));
+        Ok(Self {
+            store,
+            log,
+            known,
+            devices,
+            size: 0,
+            n_entries: 0,
+            n_checkpoints: 0,
+            covered: 0,
+            unread: 1,
+            newest: None,
+            signers: Vec::new(),
+            tree: Some(Frontier::new()),
+            tree_as_stored: None,
+            differing: Vec::new(),
+            adrift: None,
+            identities: BTreeMap::new(),
+            last_entry_at: None,
+            faults,
+            clock_steps: Vec::new(),
+        })
+    }
+
+    /// Reads and checks some entries and the checkpoints over them; whether there may be more.
+    fn next_batch(&mut self) -> Result<bool, StoreError> {
+        let (mut batch, more) = self.read_entries()?;
+        batch
+            .par_iter_mut()
+            .for_each(|read| read.leaf = read.entry.as_ref().map(Entry::leaf_hash));
+        let end = batch.last().map_or(self.size, |read| read.number + 1);
+        let mut checkpoints = self.read_checkpoints(end)?.into_iter().peekable();
+        for read in batch {
+            // Checkpoints over numbers that are missing come before the next entry that is there.
+            if read.number > self.size {
+                self.faults.push(Fault::EntriesMissing {
+                    first: self.size,
+                    last: read.number - 1,
+                });
+                (self.tree, self.tree_as_stored) = (None, None);
+                while let Some((checkpoint, signed)) =
+                    checkpoints.next_if(|(checkpoint, _)| checkpoint.size <= read.number)
+                {
+                    self.size = checkpoint.size;
+                    self.hold_against(&checkpoint, signed);
+                }
+                self.size = read.number;
+                self.known_up_to(self.size);
+            }
+            self.take(&read);
+            self.size = read.number + 1;
+            while let Some((checkpoint, signed)) =
+                checkpoints.next_if(|(checkpoint, _)| checkpoint.size <= self.size)
+            {
+                self.hold_against(&checkpoint, signed);
+            }
+            self.known_up_to(self.size);
+        }
+        Ok(more)
+    }
+
+    /// Reads the next entries with their stored hashes; whether the end was not reached.
+    fn read_entries(&mut self) -> Result<(Vec<Read>, bool), StoreError> {
+        let mut batch = Vec::new();
+        let mut n_bytes = 0;
+        let mut from = self.size;
+        let mut more = false;
+        loop {
+            let answer = self.store.scan(self.log, from, &mut |entry| {
+                n_bytes += entry.bytes.len();
+                batch.push(Read {
+                    number: entry.number,
+                    entry: Some(entry.clone()),
+                    leaf: None,
+                    stored: None,
+                });
+                more = batch.len() >= BATCH_ENTRIES || n_bytes >= BATCH_BYTES;
+                if more {
+                    ControlFlow::Break(())
+                } else {
+                    ControlFlow::Continue(())
+                }
+            });
+            match answer {
+                Ok(()) => break,
+                Err(StoreError::DamagedEntry { number, what }) => {
+                    self.faults.push(Fault::EntryUnreadable { number, what });
+                    batch.push(Read {
+                        number,
+                        entry: None,
+                        leaf: None,
+                        stored: None,
+                    });
+                    from = number + 1;
+                }
+                Err(error) => {
+                    let from = batch.last().map_or(self.size, |read| read.number + 1);
+                    self.faults.push(Fault::Unreadable {
+                        from,
+                        what: damage(error)?,
+                    });
+                    break;
+                }
+            }
+        }
+        let mut unread = batch.iter_mut().peekable();
+        let mut from = self.size;
+        while unread.peek().is_some() {
+            let answer = self.store.leaves(self.log, from, &mut |number, leaf| {
+                while let Some(read) = unread.next_if(|read| read.number <= number) {
+                    if read.number == number {
+                        read.stored = Some(leaf);
+                    }
+                }
+                if unread.peek().is_some() {
+                    ControlFlow::Continue(())
+                } else {
+                    ControlFlow::Break(())
+                }
+            });
+            match answer {
+                Err(StoreError::DamagedEntry { number, .. }) => from = number + 1,
+                // What cannot be read is said once, by the entries themselves.
+                _ => break,
+            }
+        }
+        Ok((batch, more))
+    }
+
+    /// Reads the checkpoints up to a size, and whether each is signed by a key that counts.
+    fn read_checkpoints(
+        &mut self,
+        up_to: u64,
+    ) -> Result<Vec<(Checkpoint, Result<(), String>)>, StoreError> {
+        let mut read = Vec::new();
+        loop {
+            let answer = self
+                .store
+                .checkpoints(self.log, self.unread, &mut |checkpoint| {
+                    if checkpoint.size > up_to {
+                        return ControlFlow::Break(());
+                    }
+                    read.push(checkpoint.clone());
+                    ControlFlow::Continue(())
+                });
+            match answer {
+                Ok(()) => break,
+                Err(StoreError::DamagedCheckpoint { size, .. }) if size > up_to => break,
+                Err(StoreError::DamagedCheckpoint { size, what }) => {
+                    self.faults.push(Fault::CheckpointUnreadable { size, what });
+                    self.unread = size + 1;
+                }
+                Err(error) => {
+                    let what = damage(error)?;
+                    self.faults.push(Fault::CheckpointUnreadable {
+                        size: self.unread,
+                        what,
+                    });
+                    break;
+                }
+            }
+        }
+        self.unread = up_to.saturating_add(1);
+        let devices = &self.devices;
+        let with_answer = |checkpoint: Checkpoint| {
+            let signed = signed_by_one_of(&checkpoint, devices);
+            (checkpoint, signed)
+        };
+        Ok(read.into_par_iter().map(with_answer).collect())
+    }
+
+    /// Takes one entry into the tree, and looks at its identity and its time.
+    fn take(&mut self, read: &Read) {
+        self.n_entries += 1;
+        if let Some(entry) = &read.entry {
+            let number = entry.number;
+            if let Some(first) = self.identities.insert(entry.id, number) {
+                self.faults.push(Fault::IdentityTwice {
+                    id: entry.id,
+                    first,
+                    second: number,
+                });
+            }
+            self.compare_clock(self.last_entry_at.clone(), &entry.at, || {
+                format!("entry {number}")
+            });
+            self.last_entry_at = Some(entry.at.clone());
+        }
+        if read.leaf != read.stored {
+            self.tree_as_stored = self.tree_as_stored.take().or_else(|| self.tree.clone());
+            if read.leaf.is_some() && read.stored.is_some() {
+                self.differing.push(read.number);
+            }
+        }
+        // An entry that cannot be read is passed over by its stored hash.
+        let grow = |tree: &mut Option<Frontier>, leaf: Option<Hash>| match (tree.as_mut(), leaf) {
+            (Some(grown), Some(leaf)) => {
+                grown.push(leaf);
+            }
+            _ => *tree = None,
+        };
+        grow(&mut self.tree, read.leaf.or(read.stored));
+        if self.tree_as_stored.is_some() {
+            grow(&mut self.tree_as_stored, read.stored.or(read.leaf));
+        }
+    }
+
+    /// Holds the entries behind us against a checkpoint over exactly them.
+    fn hold_against(&mut self, checkpoint: &Checkpoint, signed: Result<(), String>) {
+        self.n_checkpoints += 1;
+        let size = checkpoint.size;
+        if let Err(why) = signed {
+            // What nobody signed says nothing about the entries.
+            self.faults.push(Fault::CheckpointNotSigned { size, why });
+            return;
+        }
+        let before = self.newest.as_ref().map(|newest| newest.at.clone());
+        self.compare_clock(before, &checkpoint.at, || {
+            format!("the checkpoint of {size} entries")
+        });
+        self.newest = Some(checkpoint.clone());
+        let first = std::mem::replace(&mut self.covered, size);
+        if !self.signers.contains(&checkpoint.key) {
+            self.signers.push(checkpoint.key);
+        }
+        let leads_there = |tree: &Option<Frontier>| {
+            tree.as_ref()
+                .is_some_and(|tree| tree.size() == size && tree.root() == checkpoint.root)
+        };
+        let differing = std::mem::take(&mut self.differing);
+        if leads_there(&self.tree) {
+            let altered = |number| Fault::StoredHashChanged { number };
+            self.faults.extend(differing.into_iter().map(altered));
+            (self.tree_as_stored, self.adrift) = (None, None);
+            return;
+        }
+        self.faults.extend(
+            differing
+                .into_iter()
+                .map(|number| Fault::EntryChanged { number }),
+        );
+        if leads_there(&self.tree_as_stored) {
+            self.tree = self.tree_as_stored.take();
+            self.adrift = None;
+            return;
+        }
+        let last = size - 1;
+        match self.adrift.and_then(|place| self.faults.get_mut(place)) {
+            Some(Fault::RootDiffers {
+                last: known_last, ..
+            }) => *known_last = last,
+            _ => {
+                self.adrift = Some(self.faults.len());
+                self.faults.push(Fault::RootDiffers { first, last });
+            }
+        }
+        // The hashes stored on the way may still lead to this root; then the check goes on from it.
+        let stored = self.store.frontier(self.log, size).ok().flatten();
+        if leads_there(&stored) {
+            (self.tree, self.tree_as_stored, self.adrift) = (stored, None, None);
+        }
+    }
+
+    /// Holds the entries behind us against the known checkpoints of this size and below.
+    fn known_up_to(&mut self, size: u64) {
+        while let Some(known) = self.known.pop_if(|known| known.size <= size) {
+            let leads_there = self
+                .tree
+                .as_ref()
+                .is_some_and(|tree| tree.size() == known.size && tree.root() == known.root);
+            if let Err(why) = signed_by_one_of(&known, &self.devices) {
+                self.faults.push(Fault::CheckpointNotSigned {
+                    size: known.size,
+                    why,
+                });
+            } else if !leads_there {
+                self.faults.push(Fault::KnownRootDiffers {
+                    size: known.size,
+                    at: known.at,
+                });
+            }
+        }
+    }
+
+    fn compare_clock(
+        &mut self,
+        before: Option<Timestamp>,
+        after: &Timestamp,
+        at: impl FnOnce() -> String,
+    ) {
+        if let Some(before) = before.filter(|before| before.instant() > after.instant()) {
+            self.clock_steps.push(ClockStep {
+                at: at(),
+                before,
+                after: after.clone(),
+            });
+        }
+    }
+
+    fn finish(mut self) -> Result<TrailReport, StoreError> {
+        self.faults.extend(
+            self.differing
+                .drain(..)
+                .map(|number| Fault::EntryChanged { number }),
+        );
+        if self.covered < self.size {
+            let (first, last) = (self.covered, self.size - 1);
+            self.faults.push(Fault::EntriesUnsigned { first, last });
+        }
+        let beyond = self.read_checkpoints(u64::MAX)?;
+        self.n_checkpoints += beyond.len() as u64;
+        let signed = beyond.into_iter().filter(|(_, signed)| signed.is_ok());
+        let sizes: Vec<u64> = signed
+            .map(|(checkpoint, _)| checkpoint.size)
+            .filter(|size| *size > self.size)
+            .collect();
+        let known = self
+            .known
+            .iter()
+            .filter(|known| signed_by_one_of(known, &self.devices).is_ok());
+        let n_entries = self.size;
+        if let Some(size) = sizes.into_iter().chain(known.map(|known| known.size)).max() {
+            self.faults.push(Fault::EndMissing { size, n_entries });
+        }
+        if self.faults.is_empty() {
+            let edge = self.store.frontier(self.log, self.size)?;
+            if edge != self.tree {
+                self.faults.push(Fault::EdgeChanged);
+            }
+        }
+        let n_blobs = self.check_blobs()?;
+        Ok(TrailReport {
+            log: self.log.clone(),
+            n_entries: self.n_entries,
+            n_checkpoints: self.n_checkpoints,
+            n_blobs,
+            root: self.tree.map(|tree| tree.root()),
+            newest: self.newest,
+            devices: self.signers,
+            faults: self.faults,
+            clock_steps: self.clock_steps,
+        })
+    }
+
+    fn check_blobs(&mut self) -> Result<u64, StoreError> {
+        let mut digests = Vec::new();
+        let listed = self.store.blob_digests(&mut |digest| {
+            digests.push(digest);
+            ControlFlow::Continue(())
+        });
+        if let Err(error) = listed {
+            self.faults.push(Fault::BlobsUnreadable {
+                what: damage(error)?,
+            });
+        }
+        for digest in &digests {
+            match self.store.blob(digest) {
+                Ok(_) => {}
+                Err(StoreError::DamagedBlob { .. }) => {
+                    self.faults.push(Fault::BlobChanged { digest: *digest });
+                }
+                Err(error) => self.faults.push(Fault::BlobsUnreadable {
+                    what: damage(error)?,
+                }),
+            }
+        }
+        Ok(digests.len() as u64)
+    }
+}
+
+fn signed_by_one_of(checkpoint: &Checkpoint, devices: &[PublicKey]) -> Result<(), String> {
+    let device = devices
+        .iter()
+        .find(|device| device.fingerprint() == checkpoint.key);
+    let Some(device) = device else {
+        return Err(format!(
+            "the key {} is not among those that count",
+            checkpoint.key
+        ));
+    };
+    checkpoint
+        .verify(device)
+        .map_err(|why: CheckpointFault| why.to_string())
+}
