@@ -1,1 +1,31 @@
 //! Files in and out: documents, reading tables, pulses, the archive of a data package; errors with file, line and column.
+//!
+//! Suggested reading order: [`fault`], what is told about a file; [`text_file`], how one is opened; then the documents in the
+//! order of the work, [`order`], [`preparation`], [`method`], [`run`], [`run_order`], and [`folder`], which reads them together;
+//! [`readings`] and [`pulses`] from the instrument; at last [`bag`], the archive.
+//!
+//! Every reader takes a name and a text and gives the document or all its faults at once. Nothing here knows a screen.
+
+pub mod fault;
+mod nearest;
+mod sheet;
+pub mod text_file;
+
+mod document;
+pub use document::Entered;
+
+pub mod element_symbol;
+pub mod method;
+pub mod order;
+pub mod preparation;
+pub mod run;
+
+mod separated;
+
+pub mod run_order;
+
+mod cross_check;
+pub mod folder;
+pub use cross_check::{Check, check_documents};
+
+pub mod readings;

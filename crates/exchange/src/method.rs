@@ -1,0 +1,383 @@
+//! `method.toml`, format `darkline/method/1`: the method as resolved on the day.
+
+use darkline_metrology::kind::{Duration, Factor, Kind, Response};
+use darkline_record::figure::{NamedFactor, Uncertain, Written};
+use darkline_record::method::{
+    BlankPlan, CalibrationModel, CalibrationPlan, CheckPlan, PulseWindow, ReplicatePlan,
+    ResolvedMethod, ResponseKind, ResponsePlan, ResultPlan, Subtract, Technique, Weights,
+};
+use darkline_record::order::ResultKind;
+
+use crate::document::figure::Wanted;
+use crate::document::gathering::{all, transposed};
+use crate::document::section::{Entry, Section};
+use crate::document::{self, Entered};
+use crate::fault::{Faults, quoted};
+use crate::order::{element, result_unit};
+
+/// Reads a method.
+///
+/// # Errors
+/// All faults of the text.
+pub fn read(file_name: &str, text: &str) -> Result<ResolvedMethod, Faults> {
+    enter(file_name, text).map(|entered| entered.document)
+}
+
+/// Reads a method and keeps its text beside it.
+///
+/// # Errors
+/// As for [`read`].
+pub fn enter(file_name: &str, text: &str) -> Result<Entered<ResolvedMethod>, Faults> {
+    document::read(file_name, text, "method", v1)
+}
+
+fn v1(top: &Section<'_>) -> Option<ResolvedMethod> {
+    let id = top
+        .required("id", "\"cadmium\"")
+        .and_then(|entry| entry.parsed());
+    let version = top
+        .required("version", "\"1\"")
+        .and_then(|entry| entry.text());
+    let title = top
+        .required("title", "\"…\"")
+        .and_then(|entry| entry.text());
+    let element = top
+        .required("element", "\"Cd\"")
+        .and_then(|entry| element(&entry));
+    let technique = top.required("technique", "\"furnace\"").and_then(|entry| {
+        entry.one_of(
+            "technique",
+            &[Technique::Flame, Technique::Furnace],
+            Technique::word,
+        )
+    });
+    let line = top
+        .optional("line")
+        .map(|entry| entry.figure(Wanted::Positive));
+    let response = top
+        .section("response")
+        .and_then(|section| response(&section));
+    let calibration = top
+        .section("calibration")
+        .and_then(|section| calibration(&section));
+    let kind = response.as_ref().map(|plan| plan.kind);
+    let weights = calibration.as_ref().map(|plan| plan.weights);
+    let replicates = top
+        .section("replicates")
+        .and_then(|section| replicates(&section, kind, weights));
+    let blank = top.section("blank").and_then(|section| blank(&section));
+    let check = top.section("check").and_then(|section| check(&section));
+    let u_dilution = top
+        .optional("u_dilution")
+        .map(|entry| entry.figure(Wanted::NotNegative));
+    let result = top.section("result").and_then(|section| result(&section));
+    top.close();
+    Some(ResolvedMethod {
+        id: id?,
+        version: version?,
+        title: title?,
+        element: element?,
+        technique: technique?,
+        line: transposed(line)?,
+        response: response?,
+        calibration: calibration?,
+        replicates: replicates?,
+        blank: blank?,
+        check: check?,
+        u_dilution: transposed(u_dilution)?,
+        result: result?,
+    })
+}
+
+fn response(section: &Section<'_>) -> Option<ResponsePlan> {
+    let kind = section
+        .required("kind", "\"integrated absorbance\"")
+        .and_then(|entry| {
+            entry.one_of("kind of response", &ResponseKind::ALL, ResponseKind::words)
+        });
+    let baseline = section.optional("baseline");
+    let integration = section.optional("integration");
+    for (one, other) in [(&baseline, "integration"), (&integration, "baseline")] {
+        if let Some(entry) = one
+            && (baseline.is_none() || integration.is_none())
+        {
+            entry.fault(
+                format!("\"{}\" stands here without \"{other}\"", entry.name()),
+                format!("write {other} = {{ from = \"…\", to = \"…\" }}, or take both away"),
+            );
+        }
+    }
+    let baseline = baseline.map(|entry| (span_of_time(&entry), entry));
+    let integration = integration.map(|entry| span_of_time(&entry));
+    section.close();
+    let window = match (baseline, integration) {
+        (Some((baseline, entry)), Some(integration)) => {
+            let ((baseline_from, baseline_to), (from, to)) = baseline.zip(integration)?;
+            if baseline_to.value().si() > from.value().si() {
+                entry.fault(
+                    format!("the baseline, until {baseline_to}, reaches into the integration, from {from}"),
+                    "end it where the integration starts, or before",
+                );
+                return None;
+            }
+            Some(PulseWindow {
+                baseline_from,
+                baseline_to,
+                from,
+                to,
+            })
+        }
+        (None, None) => None,
+        _ => return None,
+    };
+    Some(ResponsePlan {
+        kind: kind?,
+        window,
+    })
+}
+
+fn span_of_time(entry: &Entry<'_>) -> Option<(Written<Duration>, Written<Duration>)> {
+    let section = entry.section(&format!(
+        "{} = {{ from = \"0 s\", to = \"5 s\" }}",
+        entry.name()
+    ))?;
+    let from: Option<Written<Duration>> = section
+        .required("from", "\"0 s\"")
+        .and_then(|entry| entry.figure(Wanted::Any));
+    let end = section.required("to", "\"5 s\"");
+    let to: Option<Written<Duration>> = end.as_ref().and_then(|entry| entry.figure(Wanted::Any));
+    section.close();
+    let (from, to) = from.zip(to)?;
+    if to.value().si() <= from.value().si() {
+        end?.fault(
+            format!("it ends at {to} and starts at {from}"),
+            "write an end behind its start",
+        );
+        return None;
+    }
+    Some((from, to))
+}
+
+fn calibration(section: &Section<'_>) -> Option<CalibrationPlan> {
+    let model = section
+        .required("model", "\"straight line\"")
+        .and_then(|entry| {
+            entry.one_of(
+                "calibration function that is known",
+                &[CalibrationModel::StraightLine],
+                CalibrationModel::words,
+            )
+        });
+    let weights = section.required("weights", "\"equal\"").and_then(|entry| {
+        entry.one_of(
+            "weighting of readings",
+            &[Weights::Equal, Weights::Repeatability],
+            Weights::words,
+        )
+    });
+    let u_stock = section
+        .optional("u_stock")
+        .map(|entry| entry.figure(Wanted::NotNegative));
+    section.close();
+    Some(CalibrationPlan {
+        model: model?,
+        weights: weights?,
+        u_stock: transposed(u_stock)?,
+    })
+}
+
+fn replicates(
+    section: &Section<'_>,
+    kind: Option<ResponseKind>,
+    weights: Option<Weights>,
+) -> Option<ReplicatePlan> {
+    let n = section
+        .required("n", "3")
+        .and_then(|entry| entry.whole(1..=255));
+    let at_zero = section.required("sd_at_zero", "\"0.0010\"");
+    let sd_at_zero: Option<Written<Response>> = at_zero
+        .as_ref()
+        .and_then(|entry| entry.figure(Wanted::NotNegative));
+    let rsd: Option<Written<Factor>> = section
+        .required("rsd", "\"2 %\"")
+        .and_then(|entry| entry.figure(Wanted::NotNegative));
+    section.close();
+    let (entry, sd_at_zero, rsd) = (at_zero?, sd_at_zero?, rsd?);
+    if let Some(kind) = kind
+        && sd_at_zero.unit().symbol() != kind.unit_symbol()
+    {
+        let (what, unit) = match kind.unit_symbol() {
+            "1" => ("a pure number", String::new()),
+            symbol => ("a figure in s", format!(" {symbol}")),
+        };
+        entry.fault(
+            format!(
+                "the response is {}, {what}; {sd_at_zero} is none",
+                kind.words()
+            ),
+            format!("write sd_at_zero = \"{}{unit}\"", sd_at_zero.digits()),
+        );
+        return None;
+    }
+    if weights == Some(Weights::Repeatability) && sd_at_zero.value().si() == 0.0 {
+        entry.fault(
+            "readings are weighted by a repeatability that is zero at the lowest amounts",
+            "write the standard deviation of the response of a blank, or weights = \"equal\"",
+        );
+        return None;
+    }
+    Some(ReplicatePlan {
+        n: u8::try_from(n?).ok()?,
+        sd_at_zero,
+        rsd,
+    })
+}
+
+fn blank(section: &Section<'_>) -> Option<BlankPlan> {
+    let highest = section
+        .optional("highest")
+        .map(|entry| entry.figure(Wanted::NotNegative));
+    let subtract = section
+        .required("subtract", "\"method blank\"")
+        .and_then(|entry| {
+            entry.one_of(
+                "blank that can be subtracted",
+                &[Subtract::Nothing, Subtract::MethodBlank],
+                Subtract::words,
+            )
+        });
+    section.close();
+    Some(BlankPlan {
+        highest: transposed(highest)?,
+        subtract: subtract?,
+    })
+}
+
+fn check(section: &Section<'_>) -> Option<CheckPlan> {
+    let lowest: Option<Written<Factor>> = section
+        .required("lowest", "\"90 %\"")
+        .and_then(|entry| entry.figure(Wanted::NotNegative));
+    let top = section.required("highest", "\"110 %\"");
+    let highest: Option<Written<Factor>> = top
+        .as_ref()
+        .and_then(|entry| entry.figure(Wanted::Positive));
+    let control_lowest = section
+        .optional("control_lowest")
+        .map(|entry| entry.figure(Wanted::NotNegative));
+    let control_top = section.optional("control_highest");
+    let control_highest = control_top
+        .as_ref()
+        .map(|entry| entry.figure(Wanted::Positive));
+    section.close();
+    let (lowest, highest) = (lowest?, highest?);
+    let (control_lowest, control_highest) =
+        (transposed(control_lowest)?, transposed(control_highest)?);
+    let above = |entry: Option<Entry<'_>>, low: &Written<Factor>, high: &Written<Factor>| {
+        if high.value().si() <= low.value().si()
+            && let Some(entry) = entry
+        {
+            entry.fault(
+                format!("the highest, {high}, is not above the lowest, {low}"),
+                "write the larger of them as the highest",
+            );
+        }
+    };
+    above(top, &lowest, &highest);
+    if control_lowest.is_some() || control_highest.is_some() {
+        let place = control_top.or_else(|| section.optional("control_lowest"));
+        above(
+            place,
+            control_lowest.as_ref().unwrap_or(&lowest),
+            control_highest.as_ref().unwrap_or(&highest),
+        );
+    }
+    Some(CheckPlan {
+        lowest,
+        highest,
+        control_lowest,
+        control_highest,
+    })
+}
+
+fn result(section: &Section<'_>) -> Option<ResultPlan> {
+    let kind = section
+        .required("kind", "\"mass concentration\"")
+        .and_then(|entry| entry.one_of("kind of result", &ResultKind::ALL, ResultKind::words));
+    let unit = section.required("unit", "\"µg/L\"").and_then(|entry| {
+        let (text, kind) = (entry.text()?, kind?);
+        let unit = result_unit(kind, &text);
+        if unit.is_none() {
+            let example = result_example(kind);
+            entry.fault(
+                format!("{} is no unit of a {}", quoted(&text), kind.words()),
+                format!("write for example unit = \"{example}\""),
+            );
+        }
+        unit
+    });
+    let coverage_factor = section
+        .required("coverage_factor", "\"2\"")
+        .and_then(|entry| entry.figure(Wanted::Positive));
+    let quantification_limit = section.optional("quantification_limit").map(|entry| {
+        let text = entry.text_or_bare("0.28 µg/L")?;
+        let limit = kind?.read(&text).map_err(|fault| entry.told(&fault)).ok()?;
+        if limit.si() <= 0.0 {
+            entry.fault(
+                format!("{limit} is not above zero"),
+                "write the limit, or take the key away where there is none",
+            );
+            return None;
+        }
+        Some(limit)
+    });
+    let mut names: Vec<String> = Vec::new();
+    let factors: Vec<Option<NamedFactor>> = section
+        .sections("factor", "[[result.factor]]")
+        .iter()
+        .map(|section| {
+            let entry = section.required("name", "\"recovery\"");
+            let name = entry.as_ref().and_then(Entry::text);
+            if let (Some(entry), Some(name)) = (entry, &name) {
+                if names.contains(name) {
+                    entry.fault(
+                        format!("there is a factor {} already", quoted(name)),
+                        "name one of them otherwise",
+                    );
+                }
+                names.push(name.clone());
+            }
+            let value = section
+                .required("value", "\"1.00\"")
+                .and_then(|entry| entry.figure(Wanted::Positive));
+            let spread = section.spread();
+            let origin = section.optional("origin").map(|entry| entry.text());
+            section.close();
+            let factor = Uncertain {
+                value: value?,
+                spread: spread?,
+            };
+            Some(NamedFactor {
+                name: name?,
+                factor,
+                origin: transposed(origin)?,
+            })
+        })
+        .collect();
+    section.close();
+    Some(ResultPlan {
+        kind: kind?,
+        unit: unit?.to_owned(),
+        factors: all(factors)?,
+        coverage_factor: coverage_factor?,
+        quantification_limit: transposed(quantification_limit)?,
+    })
+}
+
+fn result_example(kind: ResultKind) -> &'static str {
+    match kind {
+        ResultKind::MassConcentration => "µg/L",
+        ResultKind::MassFraction => "mg/kg",
+        ResultKind::ReleasePerArea => "mg/dm²",
+        ResultKind::AmountPerDose => "µg",
+    }
+}
