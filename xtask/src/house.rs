@@ -154,12 +154,12 @@ mod tests {
 
     #[test]
     fn git_and_walking_see_the_manifest_of_this_workspace() {
-        let root = Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/.."));
-        let walked = paths_by_walking(root).unwrap();
+        let root = crate::root().unwrap();
+        let walked = paths_by_walking(&root).unwrap();
         assert!(walked.contains(&"xtask/src/house.rs".to_owned()));
         assert!(!walked.iter().any(|path| path.starts_with("target/")));
         assert!(
-            House::open(root)
+            House::open(&root)
                 .unwrap()
                 .text("xtask/Cargo.toml")
                 .is_some()

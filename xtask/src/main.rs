@@ -14,7 +14,7 @@ mod test_run;
 mod tidy;
 mod tools;
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 const USAGE: &str = "\
@@ -34,9 +34,11 @@ The contributor's commands.
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let arguments: Vec<&str> = arguments.iter().map(String::as_str).collect();
-    let root = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .parent()
-        .expect("xtask lies in the root of the repository");
+    let root = match root() {
+        Ok(root) => root,
+        Err(fault) => return failed(&fault),
+    };
+    let root = root.as_path();
     let result = match arguments.as_slice() {
         ["help" | "--help" | "-h"] => {
             print!("{USAGE}");
@@ -55,11 +57,24 @@ fn main() -> ExitCode {
     };
     match result {
         Ok(()) => ExitCode::SUCCESS,
-        Err(fault) => {
-            eprintln!("error: {fault}");
-            ExitCode::FAILURE
-        }
+        Err(fault) => failed(&fault),
     }
+}
+
+/// The root of the repository that `cargo xtask` was called in.
+///
+/// Asked when it runs, not when it was built: two clones that share a target folder share the program too.
+fn root() -> Result<PathBuf, String> {
+    let folder = std::env::var_os("CARGO_MANIFEST_DIR").ok_or("call it by `cargo xtask`")?;
+    let root = Path::new(&folder)
+        .parent()
+        .ok_or("xtask lies in the root of the repository")?;
+    Ok(root.to_owned())
+}
+
+fn failed(fault: &str) -> ExitCode {
+    eprintln!("error: {fault}");
+    ExitCode::FAILURE
 }
 
 /// The options of `test`; `None` where one is not known.

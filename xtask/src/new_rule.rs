@@ -98,7 +98,12 @@ use crate::rule::{{Rule, flag_id}};
 use crate::view::RunView;
 
 /// The rule.
-pub const RULE: Rule = Rule {{ name: "{name}", source: "…", see, say }};
+pub const RULE: Rule = Rule {{
+    name: "{name}",
+    source: "…",
+    see,
+    say,
+}};
 
 fn see(view: &RunView<'_>) -> Vec<Flag> {{
     let unit = view.response_unit();
@@ -106,7 +111,9 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {{
     for solution in view.solutions.iter().filter(|solution| !solution.replaced) {{
         // Here nothing is above what is allowed: say what is.
         let allowed = f64::INFINITY;
-        let Some(found) = solution.mean_response.filter(|found| *found > allowed) else {{ continue }};
+        let Some(found) = solution.mean_response.filter(|found| *found > allowed) else {{
+            continue;
+        }};
         let row = view.run.row_id(solution.row);
         flags.push(Flag {{
             id: flag_id(RULE.name, Subject::Row(row.clone())),
@@ -117,14 +124,21 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {{
                 .figure("allowed", allowed, unit)
                 .fact("cup", solution.name),
             holds: Holds::Rows(vec![row]),
-            next: vec![NextStep::Repeat {{ replicates: view.method.replicates.n }}],
+            next: vec![NextStep::Repeat {{
+                replicates: view.method.replicates.n,
+            }}],
         }});
     }}
     flags
 }}
 
 fn say(evidence: &Evidence) -> String {{
-    format!("{{}}: {{}}, allowed is {{}}", evidence.words("cup"), evidence.told("found"), evidence.told("allowed"))
+    format!(
+        "{{}}: {{}}, allowed is {{}}",
+        evidence.words("cup"),
+        evidence.told("found"),
+        evidence.told("allowed")
+    )
 }}
 
 #[cfg(test)]

@@ -246,12 +246,12 @@ mod tests {
 
     #[test]
     fn a_step_that_fails_is_told_with_its_status() {
-        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let root = crate::root().unwrap();
         assert!(
-            cargo(root, "no-such-command-of-cargo")
+            cargo(&root, "no-such-command-of-cargo")
                 .unwrap_err()
                 .starts_with("cargo ended with")
         );
-        assert_eq!(cargo(root, "--version"), Ok(()));
+        assert_eq!(cargo(&root, "--version"), Ok(()));
     }
 }

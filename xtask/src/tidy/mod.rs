@@ -108,9 +108,9 @@ mod tests {
     /// The repository itself, with everything that is not ignored.
     #[test]
     fn the_house_is_tidy() {
-        let root = Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/.."));
-        let house = House::open(root).unwrap();
-        let packages = Packages::ask(root).unwrap();
+        let root = crate::root().unwrap();
+        let house = House::open(&root).unwrap();
+        let packages = Packages::ask(&root).unwrap();
         let findings: Vec<String> = all(&house, &packages)
             .iter()
             .flat_map(|told| {
