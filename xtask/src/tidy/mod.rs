@@ -8,6 +8,7 @@ pub mod error_words;
 pub mod floors;
 pub mod heads;
 pub mod licences;
+pub mod links;
 pub mod lock_file;
 pub mod manifests;
 pub mod map_of_crates;
@@ -44,6 +45,7 @@ const OF_FILES: &[(&str, Check<House>)] = &[
     ("rule pages", rule_pages::check),
     ("map of crates", map_of_crates::check),
     ("readme", readme::check),
+    ("links", links::check),
 ];
 
 /// Checks of packages by name.
