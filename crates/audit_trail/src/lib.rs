@@ -50,3 +50,7 @@ mod verification;
 pub mod people;
 
 mod hexadecimal;
+
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+struct Readme;

@@ -16,17 +16,21 @@ use std::time::Duration;
 
 use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior};
 
-use crate::keys::{PublicKey, Signature, SigningKey};
+use crate::keys::{PublicKey, SigningKey};
 use crate::merkle::Frontier;
 use crate::store::LARGEST;
 use crate::{
-    BlobDigest, Checkpoint, Draft, Entry, EntryId, Hash, LogId, PersonId, Store, StoreError,
-    Timestamp,
+    BlobDigest, Checkpoint, Draft, Entry, Hash, LogId, PersonId, Store, StoreError, Timestamp,
 };
 
 use opening::{Opened, Place, in_words};
+use rows::{
+    already_there, checkpoint_in, current_edge, enrol, enrolled, entry_in, insert, insert_blob,
+    insert_checkpoint, newest_checkpoint, number_in, number_of, size_of, stored_edge,
+};
 
 mod opening;
+mod rows;
 mod schema;
 
 /// An open trail file.
@@ -442,249 +446,135 @@ fn fits(what: &'static str, bytes: &[u8]) -> Result<(), StoreError> {
     }
 }
 
-/// SQLite counts in signed numbers; a log never comes near their end.
-fn to_sql(number: u64) -> rusqlite::Result<i64> {
-    i64::try_from(number).map_err(|error| rusqlite::Error::ToSqlConversionFailure(error.into()))
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{EntryId, verify_trail};
 
-/// The number or size in the first column of a row.
-fn number_in(row: &Row<'_>) -> rusqlite::Result<u64> {
-    let number: i64 = row.get(0)?;
-    u64::try_from(number).map_err(|_| rusqlite::Error::IntegralValueOutOfRange(0, number))
-}
-
-fn size_of(connection: &Connection) -> rusqlite::Result<u64> {
-    connection
-        .prepare_cached("SELECT coalesce(max(number) + 1, 0) FROM entry")?
-        .query_row([], number_in)
-}
-
-fn number_of(connection: &Connection, id: EntryId) -> rusqlite::Result<Option<u64>> {
-    connection
-        .prepare_cached("SELECT number FROM entry WHERE id = ?1")?
-        .query_row([id.to_string()], number_in)
-        .optional()
-}
-
-/// The edge of the tree as it stands, taken from memory if nobody else has appended since, and
-/// in any case with the root that the newest checkpoint signs.
-fn current_edge(
-    connection: &Connection,
-    place: &Place,
-    log: &LogId,
-    remembered: &Frontier,
-) -> Result<Frontier, StoreError> {
-    let fault = |error| place.fault(error);
-    let size = size_of(connection).map_err(fault)?;
-    let Some(checkpoint) = newest_checkpoint(connection, place, log)? else {
-        return match size {
-            0 => Ok(Frontier::new()),
-            _ => Err(place.damaged(format!("its {size} entries have no checkpoint"))),
-        };
-    };
-    if checkpoint.size != size {
-        let covered = checkpoint.size;
-        return Err(place.damaged(format!(
-            "the newest checkpoint is of {covered} entries, there are {size}"
-        )));
+    fn draft(number: u8) -> Draft {
+        Draft {
+            id: EntryId::from_bytes([number; 16]),
+            by: PersonId::new("j.alder").unwrap(),
+            at: Timestamp::new("2026-03-14T09:30:00+01:00").unwrap(),
+            bytes: vec![number; 3000],
+        }
     }
-    if remembered.size() == size && remembered.root() == checkpoint.root {
-        return Ok(remembered.clone());
+
+    fn store(folder: &Path) -> (SqliteStore, LogId) {
+        let log = LogId::new("bench-2").unwrap();
+        let device = SigningKey::from_seed(&[7; 32]);
+        (
+            SqliteStore::create(&folder.join("millrace.trail"), &log, device).unwrap(),
+            log,
+        )
     }
-    let devices = enrolled(connection).map_err(fault)?;
-    let device = devices
-        .iter()
-        .find(|device| device.fingerprint() == checkpoint.key);
-    let device = device.ok_or_else(|| {
-        place.damaged(format!(
-            "its newest checkpoint is signed with {}, a key never enrolled",
-            checkpoint.key
-        ))
-    })?;
-    checkpoint
-        .verify(device)
-        .map_err(|why| place.damaged(why.to_string()))?;
-    let edge = stored_edge(connection, size).map_err(fault)?;
-    edge.filter(|edge| edge.root() == checkpoint.root)
-        .ok_or_else(|| {
-            place.damaged(
-                "the hashes kept with the entries do not lead to the root of the newest checkpoint"
-                    .to_owned(),
-            )
-        })
-}
 
-fn stored_edge(connection: &Connection, size: u64) -> rusqlite::Result<Option<Frontier>> {
-    let mut subtree = connection.prepare_cached("SELECT subtree FROM entry WHERE number = ?1")?;
-    let mut peaks = Vec::new();
-    for end in Frontier::peak_ends(size) {
-        // A size that SQLite cannot count has no entries, so no edge either.
-        let Ok(end) = i64::try_from(end) else {
-            return Ok(None);
+    /// SQLite reports its own limit of pages exactly as it reports a disk without room.
+    #[test]
+    fn a_full_disk_is_said_loses_nothing_and_goes_on_when_there_is_room() {
+        let folder = tempfile::tempdir().unwrap();
+        let (mut store, log) = store(folder.path());
+        let n_pages: i64 = store
+            .connection
+            .pragma_query_value(None, "page_count", |row| row.get(0))
+            .unwrap();
+        store
+            .connection
+            .pragma_update(None, "max_page_count", n_pages + 8)
+            .unwrap();
+        let mut stored = 0;
+        let full = loop {
+            // Two drafts, so that one could fit and the other not.
+            match store.append(&[draft(stored), draft(stored + 1)]) {
+                Ok(numbers) => {
+                    assert_eq!(numbers, [u64::from(stored), u64::from(stored) + 1]);
+                    stored += 2;
+                }
+                Err(fault) => break fault,
+            }
         };
-        let Some(peak) = subtree.query_row([end], |row| row.get(0)).optional()? else {
-            return Ok(None);
-        };
-        peaks.push(Hash::from_bytes(peak));
+        assert!(matches!(full, StoreError::DiskFull { .. }), "{full}");
+        assert!(
+            full.to_string()
+                .ends_with("is full; nothing of this was written")
+        );
+        assert!(stored > 0);
+        let too_large = vec![1; 100_000];
+        assert!(matches!(
+            store.put_blob(&too_large),
+            Err(StoreError::DiskFull { .. })
+        ));
+        assert_eq!(store.size(&log).unwrap(), u64::from(stored));
+        assert!(verify_trail(&store, &log).unwrap().is_intact());
+
+        store
+            .connection
+            .pragma_update(None, "max_page_count", 100_000)
+            .unwrap();
+        let numbers = store.append(&[draft(stored), draft(stored + 1)]).unwrap();
+        assert_eq!(numbers, [u64::from(stored), u64::from(stored) + 1]);
+        assert!(verify_trail(&store, &log).unwrap().is_intact());
     }
-    Ok(Frontier::from_peaks(size, peaks))
-}
 
-fn insert(
-    connection: &Connection,
-    log: &LogId,
-    edge: &mut Frontier,
-    draft: &Draft,
-) -> rusqlite::Result<u64> {
-    let number = edge.size();
-    let Draft { id, by, at, bytes } = draft.clone();
-    let entry = Entry {
-        log: log.clone(),
-        number,
-        id,
-        by,
-        at,
-        bytes,
-    };
-    let leaf = entry.leaf_hash();
-    let subtree = edge.push(leaf);
-    let command = "INSERT INTO entry (number, id, person, at, bytes, leaf, subtree)
-        VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)";
-    connection.prepare_cached(command)?.execute((
-        to_sql(number)?,
-        entry.id.to_string(),
-        entry.by.as_str(),
-        entry.at.as_str(),
-        &entry.bytes,
-        leaf.as_bytes(),
-        subtree.as_bytes(),
-    ))?;
-    Ok(number)
-}
+    #[test]
+    fn what_is_too_large_is_turned_back_before_it_is_written() {
+        // One byte too much; zeroed pages that nobody reads cost no memory.
+        let too_much = vec![0; LARGEST + 1];
+        let folder = tempfile::tempdir().unwrap();
+        let (mut store, log) = store(folder.path());
+        let fault = store.put_blobs(&[b"small", &too_much]).unwrap_err();
+        assert!(
+            matches!(fault, StoreError::TooLarge { what: "a blob", bytes } if bytes == LARGEST + 1)
+        );
+        let fault = store
+            .append(&[
+                draft(0),
+                Draft {
+                    bytes: too_much,
+                    ..draft(1)
+                },
+            ])
+            .unwrap_err();
+        assert!(matches!(
+            fault,
+            StoreError::TooLarge {
+                what: "an entry",
+                ..
+            }
+        ));
+        assert_eq!(store.size(&log).unwrap(), 0);
+        assert_eq!(store.blob(&BlobDigest::of(b"small")).unwrap(), None);
+    }
 
-/// The number of an entry that is there already, if the draft is the same act.
-fn already_there(
-    connection: &Connection,
-    place: &Place,
-    log: &LogId,
-    number: u64,
-    draft: &Draft,
-) -> Result<u64, StoreError> {
-    let query = "SELECT number, id, person, at, bytes FROM entry WHERE number = ?1";
-    let stored = connection
-        .prepare_cached(query)
-        .and_then(|mut statement| {
-            statement.query_row([to_sql(number)?], |row| Ok(entry_in(row, log, number)))
-        })
-        .map_err(|error| place.fault(error))?;
-    let stored = stored.map_err(|what| StoreError::DamagedEntry { number, what })?;
-    let differs = match draft {
-        Draft { by, .. } if *by != stored.by => "person",
-        Draft { at, .. } if *at != stored.at => "time",
-        Draft { bytes, .. } if *bytes != stored.bytes => "content",
-        _ => return Ok(number),
-    };
-    Err(StoreError::OtherContent {
-        id: draft.id,
-        number,
-        differs,
-    })
-}
-
-/// Reads number, id, person, at, bytes.
-fn entry_in(row: &Row<'_>, log: &LogId, number: u64) -> Result<Entry, String> {
-    let text = |column| {
-        row.get::<_, String>(column)
-            .map_err(|error| in_words(&error))
-    };
-    Ok(Entry {
-        log: log.clone(),
-        number,
-        id: EntryId::new(&text(1)?).map_err(|why| why.to_string())?,
-        by: PersonId::new(&text(2)?).map_err(|why| why.to_string())?,
-        at: Timestamp::new(&text(3)?).map_err(|why| why.to_string())?,
-        bytes: row.get(4).map_err(|error| in_words(&error))?,
-    })
-}
-
-fn newest_checkpoint(
-    connection: &Connection,
-    place: &Place,
-    log: &LogId,
-) -> Result<Option<Checkpoint>, StoreError> {
-    let query = "SELECT size, root, at, key, signature FROM checkpoint ORDER BY size DESC LIMIT 1";
-    let found = connection
-        .prepare_cached(query)
-        .and_then(|mut statement| {
-            let read = |row: &Row<'_>| {
-                let size = number_in(row)?;
-                Ok((size, checkpoint_in(row, log, size)))
+    #[test]
+    fn every_connection_waits_for_the_disk_and_keeps_the_write_ahead_log() {
+        let folder = tempfile::tempdir().unwrap();
+        let (created, _) = store(folder.path());
+        let opened = SqliteStore::open(created.path()).unwrap();
+        for store in [created, opened] {
+            let number = |name| {
+                store
+                    .connection
+                    .pragma_query_value(None, name, |row| row.get::<_, i64>(0))
+                    .unwrap()
             };
-            statement.query_row([], read).optional()
-        })
-        .map_err(|error| place.fault(error))?;
-    let Some((size, checkpoint)) = found else {
-        return Ok(None);
-    };
-    checkpoint
-        .map(Some)
-        .map_err(|what| StoreError::DamagedCheckpoint { size, what })
-}
-
-/// Reads size, root, at, key, signature.
-fn checkpoint_in(row: &Row<'_>, log: &LogId, size: u64) -> Result<Checkpoint, String> {
-    let text = |column| {
-        row.get::<_, String>(column)
-            .map_err(|error| in_words(&error))
-    };
-    Ok(Checkpoint {
-        log: log.clone(),
-        size,
-        root: Hash::from_bytes(row.get(1).map_err(|error| in_words(&error))?),
-        at: Timestamp::new(&text(2)?).map_err(|why| why.to_string())?,
-        key: text(3)?
-            .parse()
-            .map_err(|why: crate::HexFault| why.to_string())?,
-        signature: Signature::from_bytes(row.get(4).map_err(|error| in_words(&error))?),
-    })
-}
-
-fn insert_checkpoint(connection: &Connection, checkpoint: &Checkpoint) -> rusqlite::Result<()> {
-    let command =
-        "INSERT INTO checkpoint (size, root, at, key, signature) VALUES (?1, ?2, ?3, ?4, ?5)";
-    connection.prepare_cached(command)?.execute((
-        to_sql(checkpoint.size)?,
-        checkpoint.root.as_bytes(),
-        checkpoint.at.as_str(),
-        checkpoint.key.to_digits(),
-        checkpoint.signature.as_bytes(),
-    ))?;
-    Ok(())
-}
-
-fn insert_blob(connection: &Connection, digest: &BlobDigest, bytes: &[u8]) -> rusqlite::Result<()> {
-    let there = connection
-        .prepare_cached("SELECT 1 FROM blob WHERE digest = ?1")?
-        .exists([digest.as_bytes()])?;
-    if !there {
-        connection
-            .prepare_cached("INSERT INTO blob (digest, bytes) VALUES (?1, ?2)")?
-            .execute((digest.as_bytes(), bytes))?;
+            let mode: String = store
+                .connection
+                .pragma_query_value(None, "journal_mode", |row| row.get(0))
+                .unwrap();
+            assert_eq!(mode, "wal");
+            // 2 is FULL: one fsync for each commit.
+            assert_eq!(number("synchronous"), 2);
+            assert_eq!(number("busy_timeout"), 10_000);
+            assert_eq!(number("trusted_schema"), 0);
+            assert_eq!(number("secure_delete"), 1);
+            assert_eq!(number("application_id"), schema::APPLICATION);
+        }
     }
-    Ok(())
-}
 
-fn enrolled(connection: &Connection) -> rusqlite::Result<Vec<PublicKey>> {
-    connection
-        .prepare_cached("SELECT public_key FROM device ORDER BY place")?
-        .query_map([], |row| row.get(0).map(PublicKey::from_bytes))?
-        .collect()
-}
-
-fn enrol(connection: &Connection, device: &PublicKey, at: &Timestamp) -> rusqlite::Result<()> {
-    let command = "INSERT INTO device (place, fingerprint, public_key, enrolled_at)
-        VALUES ((SELECT count(*) FROM device), ?1, ?2, ?3)";
-    let fingerprint = device.fingerprint().to_digits();
-    connection.execute(command, (fingerprint, device.as_bytes(), at.as_str()))?;
-    Ok(())
+    #[test]
+    fn a_store_may_move_between_threads() {
+        fn movable<T: Send>() {}
+        movable::<SqliteStore>();
+    }
 }

@@ -178,7 +178,7 @@ impl Place {
         }
         let sibling = if self.leaf % 2 == 1 || self.leaf == self.last {
             // The last node of an uneven level has no sibling there: up to where it has one.
-            while self.leaf % 2 == 0 && self.leaf != 0 {
+            while self.leaf != 0 && self.leaf.is_multiple_of(2) {
                 self.up();
             }
             Sibling::Left

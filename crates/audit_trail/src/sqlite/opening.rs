@@ -10,7 +10,7 @@ use std::time::Duration;
 
 use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior};
 
-use super::schema;
+use super::{rows, schema};
 use crate::keys::PublicKey;
 use crate::{LogId, StoreError, Timestamp};
 
@@ -139,7 +139,7 @@ fn fill(
             (log.as_str(), at.as_str()),
         )
         .map_err(fault)?;
-    super::enrol(&transaction, device, at).map_err(fault)?;
+    rows::enrol(&transaction, device, at).map_err(fault)?;
     transaction.commit().map_err(fault)?;
     configure(&connection, place)?;
     sync_folder(&place.path).map_err(|error| place.io(&error))?;
