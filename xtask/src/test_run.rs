@@ -3,7 +3,6 @@
 //! Steps run one after another and stream what they say; one that fails does not stop the others, so that one run tells
 //! everything. Only missing tools end the run at once. `.ci/run` runs the same.
 
-use std::ffi::OsStr;
 use std::fmt::Write as _;
 use std::path::Path;
 use std::process::{Command, Stdio};
@@ -195,19 +194,22 @@ fn seconds(took: Duration) -> String {
 
 /// Calls cargo with the streams of this process; snapshots are compared, never rewritten.
 fn cargo(root: &Path, arguments: &str) -> Result<(), String> {
-    let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
-    let status = Command::new(cargo)
-        .args(arguments.split(' ').map(OsStr::new))
+    let mut command = Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
+    command
+        .args(arguments.split(' '))
         .current_dir(root)
         .env("INSTA_UPDATE", "no")
-        .env_remove("INSTA_FORCE_PASS")
-        .stdin(Stdio::null())
-        .status()
-        .map_err(|fault| format!("cargo does not start: {fault}"))?;
-    if status.success() {
-        Ok(())
-    } else {
-        Err(format!("cargo ended with {status}"))
+        .env_remove("INSTA_FORCE_PASS");
+    finished(&mut command)
+}
+
+/// Waits for a command that is asked nothing.
+fn finished(command: &mut Command) -> Result<(), String> {
+    let name = command.get_program().to_string_lossy().into_owned();
+    match command.stdin(Stdio::null()).status() {
+        Ok(status) if status.success() => Ok(()),
+        Ok(status) => Err(format!("{name} ended with {status}")),
+        Err(fault) => Err(format!("{name} does not start: {fault}")),
     }
 }
 
@@ -245,13 +247,17 @@ mod tests {
     }
 
     #[test]
-    fn a_step_that_fails_is_told_with_its_status() {
-        let root = crate::root().unwrap();
-        assert!(
-            cargo(&root, "no-such-command-of-cargo")
-                .unwrap_err()
-                .starts_with("cargo ended with")
+    fn a_command_that_fails_or_is_missing_is_told_by_its_name() {
+        let run = |name: &str| finished(&mut Command::new(name));
+        assert_eq!(run("true"), Ok(()));
+        assert_eq!(
+            run("false"),
+            Err("false ended with exit status: 1".to_owned())
         );
-        assert_eq!(cargo(&root, "--version"), Ok(()));
+        assert!(
+            run("darkline-no-such-command")
+                .unwrap_err()
+                .starts_with("darkline-no-such-command does not start")
+        );
     }
 }

@@ -61,17 +61,15 @@ pub fn check(house: &House) -> Vec<Finding> {
         .filter(|(path, _)| path.contains("/src/"))
     {
         let read = RustText::read(text);
-        for word in &avoided {
-            if !word.only_as_identifier {
-                let spoken = read
-                    .spoken()
-                    .filter(|piece| word.phrase.stands_in(&piece.text));
-                findings.extend(spoken.map(|piece| word.finding(path, piece.line)));
-            }
-            let lines = read
-                .code_lines()
-                .filter(|(_, code)| word.names_something_in(code));
-            findings.extend(lines.map(|(line, _)| word.finding(path, line)));
+        for piece in read.spoken() {
+            let words = avoided.iter().filter(|word| !word.only_as_identifier);
+            let spoken = words.filter(|word| word.phrase.stands_in(&piece.text));
+            findings.extend(spoken.map(|word| word.finding(path, piece.line)));
+        }
+        for (line, code) in read.code_lines() {
+            let names = names(code);
+            let named = avoided.iter().filter(|word| word.is_in_one_of(&names));
+            findings.extend(named.map(|word| word.finding(path, line)));
         }
     }
     findings
@@ -97,15 +95,21 @@ impl Avoided {
         )
     }
 
-    /// Whether a name in the code holds the word: `slit_width`, `SlitWidth`, `SLIT`.
-    fn names_something_in(&self, code: &str) -> bool {
-        let words = self.identifier.as_str();
-        !WORDS_OF_RUST.contains(&words)
-            && code
-                .split(|character: char| !character.is_alphanumeric() && character != '_')
-                .map(snake_case)
-                .any(|name| format!("_{name}_").contains(&format!("_{words}_")))
+    /// Whether one of the names holds the word: `slit_width` holds `slit`.
+    fn is_in_one_of(&self, names: &[String]) -> bool {
+        !WORDS_OF_RUST.contains(&self.identifier.as_str())
+            && names
+                .iter()
+                .any(|name| name.contains(&format!("_{}_", self.identifier)))
     }
+}
+
+/// The names in a line of code in one form: `SlitWidth` and `SLIT_WIDTH` are `_slit_width_`.
+fn names(code: &str) -> Vec<String> {
+    code.split(|character: char| !character.is_alphanumeric() && character != '_')
+        .filter(|name| !name.is_empty())
+        .map(|name| format!("_{}_", snake_case(name)))
+        .collect()
 }
 
 fn avoided(glossary: &Table) -> Vec<Avoided> {
@@ -166,7 +170,7 @@ fn avoided(glossary: &Table) -> Vec<Avoided> {
         .collect()
 }
 
-/// `SlitWidth` and `SLIT_WIDTH` as `slit_width`.
+/// Small letters, words joined by underscores.
 fn snake_case(name: &str) -> String {
     let mut out = String::new();
     let mut before = '_';
