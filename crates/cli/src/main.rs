@@ -1,3 +1,24 @@
-//! The `darkline` command.
+//! The `darkline` command: the whole job from a terminal or a script.
+//!
+//! Results go to standard output, all talk to standard error. It ends with 0 when done, 1 when done and a flag stops the
+//! report, 2 when not done, 130 when interrupted.
 
-fn main() {}
+mod bench;
+mod command_line;
+mod ending;
+mod result_text;
+mod secret;
+mod table;
+mod talk;
+mod verbs;
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    // Every acknowledged entry is on the disk already, so an interruption has nothing to tidy up.
+    let _ = ctrlc::set_handler(|| std::process::exit(130));
+    match command_line::parse() {
+        command_line::Parsed::Run(command) => ending::finish(verbs::run(*command)),
+        command_line::Parsed::Told(code) => code,
+    }
+}

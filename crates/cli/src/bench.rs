@@ -1,0 +1,79 @@
+//! The bench: where the record is, and who acts.
+
+use std::path::{Path, PathBuf};
+
+use darkline_audit_trail::keys::SigningKey;
+use darkline_audit_trail::{LogId, PersonId, SqliteStore};
+use darkline_laboratory::Laboratory;
+
+use crate::command_line::Everywhere;
+use crate::ending::Failure;
+
+/// The file of the record where none is named.
+pub const USUAL_TRAIL: &str = "laboratory.trail";
+
+/// Where the record is.
+pub fn trail(everywhere: &Everywhere) -> PathBuf {
+    everywhere.trail.clone().unwrap_or_else(|| PathBuf::from(USUAL_TRAIL))
+}
+
+/// The bench's own key stands beside the record.
+pub fn device_file(trail: &Path) -> PathBuf {
+    let mut name = trail.file_name().map_or_else(Default::default, std::ffi::OsStr::to_os_string);
+    name.push(".key");
+    trail.with_file_name(name)
+}
+
+/// Begins a record: a new file with a new key for this bench.
+///
+/// # Errors
+/// Something stands there already.
+pub fn begin(everywhere: &Everywhere, log: &LogId) -> Result<Laboratory, Failure> {
+    let trail = trail(everywhere);
+    let key = SigningKey::random().map_err(|_| Failure::told("the operating system gave no random bytes"))?;
+    // The record first: where one stands already, no key is left behind.
+    let store = SqliteStore::create(&trail, log, key.clone()).map_err(Failure::told)?;
+    key.write_device_file(&device_file(&trail)).map_err(Failure::told)?;
+    Ok(Laboratory::over(Box::new(store))?)
+}
+
+/// Opens the record for reading.
+///
+/// # Errors
+/// There is none, or it cannot be read.
+pub fn read(everywhere: &Everywhere) -> Result<Laboratory, Failure> {
+    Ok(Laboratory::over(Box::new(store(everywhere)?))?)
+}
+
+/// Opens the record for acts.
+///
+/// # Errors
+/// As [`read`]; the bench's key is missing.
+pub fn write(everywhere: &Everywhere) -> Result<Laboratory, Failure> {
+    let device = device_file(&trail(everywhere));
+    let store = store(everywhere)?;
+    let key = SigningKey::read_device_file(&device).map_err(Failure::told)?;
+    Ok(Laboratory::over(Box::new(store.sign_with(key).map_err(Failure::told)?))?)
+}
+
+fn store(everywhere: &Everywhere) -> Result<SqliteStore, Failure> {
+    use darkline_audit_trail::StoreError;
+    SqliteStore::open(&trail(everywhere)).map_err(|error| match error {
+        StoreError::NoFile { .. } => Failure::with_hint(
+            error.to_string(),
+            "begin one: darkline begin --as NAME --full-name \"…\", or name another with --trail PATH",
+        ),
+        other => Failure::told(other),
+    })
+}
+
+/// Who acts: `--as`, or `DARKLINE_PERSON`.
+///
+/// # Errors
+/// Nobody is named.
+pub fn person(everywhere: &Everywhere) -> Result<PersonId, Failure> {
+    let name = everywhere.person.as_deref().ok_or_else(|| {
+        Failure::with_hint("nobody is named for this act", "name the person with --as NAME, or set DARKLINE_PERSON")
+    })?;
+    PersonId::new(name).map_err(Failure::told)
+}

@@ -1,0 +1,97 @@
+//! How a command ends: done, done with a flag that stops, or not done and why.
+
+use std::process::ExitCode;
+
+use darkline_exchange::fault::{Faults, Part};
+use darkline_laboratory::LaboratoryError;
+
+use crate::talk;
+
+/// A command that was done.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ending {
+    /// Exit 0.
+    Done,
+    /// Done, and a flag stops the report: exit 1.
+    Stopped,
+}
+
+/// Why a command was not done: exit 2.
+#[derive(Debug)]
+pub enum Failure {
+    /// Files are at fault.
+    Faults(Box<Faults>),
+    /// Anything else, with what to do where there is something.
+    Told {
+        /// What is the matter.
+        what: String,
+        /// What to do instead.
+        hint: Option<String>,
+    },
+    /// The order is not ready: exit 1, since nothing is wrong with the command.
+    NotReady(String),
+    /// Whoever read our output has gone away: exit 0.
+    ReaderGone,
+}
+
+impl Failure {
+    /// A failure with something to do about it.
+    pub fn with_hint(what: impl Into<String>, hint: impl Into<String>) -> Self {
+        Failure::Told { what: what.into(), hint: Some(hint.into()) }
+    }
+    /// A failure that says it all.
+    pub fn told(what: impl ToString) -> Self {
+        Failure::Told { what: what.to_string(), hint: None }
+    }
+}
+
+impl From<Faults> for Failure {
+    fn from(faults: Faults) -> Self {
+        Failure::Faults(Box::new(faults))
+    }
+}
+
+impl From<LaboratoryError> for Failure {
+    fn from(error: LaboratoryError) -> Self {
+        match error {
+            LaboratoryError::Faults(faults) => faults.into(),
+            LaboratoryError::NotReady { .. } | LaboratoryError::NothingToAdd => Failure::NotReady(error.to_string()),
+            LaboratoryError::UnknownPerson { .. } => {
+                Failure::with_hint(error.to_string(), "name a person with --as, or enter one: darkline people add NAME --role ROLE")
+            }
+            other => Failure::told(other),
+        }
+    }
+}
+
+impl From<std::io::Error> for Failure {
+    fn from(error: std::io::Error) -> Self {
+        if error.kind() == std::io::ErrorKind::BrokenPipe { Failure::ReaderGone } else { Failure::told(error) }
+    }
+}
+
+/// Says how a command ended.
+pub fn finish(ended: Result<Ending, Failure>) -> ExitCode {
+    match ended {
+        Ok(Ending::Done) | Err(Failure::ReaderGone) => ExitCode::SUCCESS,
+        Ok(Ending::Stopped) => ExitCode::from(1),
+        Err(Failure::NotReady(why)) => {
+            talk::say(&why);
+            ExitCode::from(1)
+        }
+        Err(Failure::Told { what, hint }) => {
+            talk::say_styled(&[(Part::Word, "error".into()), (Part::Between, ": ".into()), (Part::What, what)]);
+            if let Some(hint) = hint {
+                talk::say(&format!("  {hint}"));
+            }
+            ExitCode::from(2)
+        }
+        Err(Failure::Faults(faults)) => {
+            for fault in faults.listed() {
+                talk::say_styled(&fault.parts());
+            }
+            talk::say(&faults.closing());
+            ExitCode::from(2)
+        }
+    }
+}

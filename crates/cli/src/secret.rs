@@ -1,0 +1,83 @@
+//! Passphrases: asked at the terminal, or read from a file that only its owner may read; never an option's value.
+
+use std::io::IsTerminal;
+use std::path::Path;
+
+use crate::command_line::Everywhere;
+use crate::ending::Failure;
+
+/// The passphrase of a person.
+///
+/// # Arguments
+/// * `key_file`: a file whose first line is the passphrase.
+///
+/// # Errors
+/// Without a terminal and without a file nothing is asked: the failure names the option that answers.
+pub fn passphrase(everywhere: &Everywhere, person: &str, key_file: Option<&Path>) -> Result<String, Failure> {
+    match key_file {
+        Some(path) => from_file(path),
+        None => {
+            may_ask(everywhere, "the passphrase is asked at the terminal", "give a file with it: --key-file FILE")?;
+            Ok(rpassword::prompt_password(format!("Passphrase of {person}: "))?)
+        }
+    }
+}
+
+/// A new passphrase, asked twice.
+///
+/// # Errors
+/// As [`passphrase`]; the two differ.
+pub fn new_passphrase(everywhere: &Everywhere, person: &str, key_file: Option<&Path>) -> Result<String, Failure> {
+    if let Some(path) = key_file {
+        return from_file(path);
+    }
+    may_ask(everywhere, "a new passphrase is asked at the terminal", "give a file with it: --key-file FILE")?;
+    let first = rpassword::prompt_password(format!("New passphrase of {person} (8 characters or more): "))?;
+    let second = rpassword::prompt_password("The same again: ")?;
+    if first == second { Ok(first) } else { Err(Failure::told("the two passphrases differ; nothing was appended")) }
+}
+
+/// Asks for the name of what is signed, so that nobody signs by a slip of the finger.
+///
+/// # Errors
+/// Another answer was typed, or nobody can be asked.
+pub fn confirm(everywhere: &Everywhere, wanted: &str, given: Option<&str>, act: &str) -> Result<(), Failure> {
+    let answer = match given {
+        Some(given) => given.to_owned(),
+        None => {
+            may_ask(everywhere, &format!("{act} is confirmed at the terminal"), &format!("confirm it with --confirm {wanted}"))?;
+            crate::talk::say(&format!("Type {wanted} to {act}, anything else to leave it:"));
+            let mut line = String::new();
+            std::io::stdin().read_line(&mut line)?;
+            line.trim().to_owned()
+        }
+    };
+    if answer == wanted { Ok(()) } else { Err(Failure::told(format!("left as it was: \"{answer}\" is not {wanted}; nothing was appended"))) }
+}
+
+fn may_ask(everywhere: &Everywhere, what: &str, hint: &str) -> Result<(), Failure> {
+    if everywhere.no_input || !std::io::stdin().is_terminal() {
+        return Err(Failure::with_hint(format!("{what}, and there is none"), hint));
+    }
+    Ok(())
+}
+
+fn from_file(path: &Path) -> Result<String, Failure> {
+    let shown = path.display();
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        let mode = std::fs::metadata(path).map_err(|error| Failure::told(format!("{shown}: {error}")))?.permissions().mode();
+        if mode & 0o077 != 0 {
+            return Err(Failure::with_hint(
+                format!("others may read {shown}, which holds a passphrase"),
+                format!("take it from them: chmod 600 {shown}"),
+            ));
+        }
+    }
+    let text = std::fs::read_to_string(path).map_err(|error| Failure::told(format!("{shown}: {error}")))?;
+    match text.lines().next().filter(|line| !line.is_empty()) {
+        Some(line) => Ok(line.to_owned()),
+        None => Err(Failure::with_hint(format!("{shown} is empty"), "its first line is the passphrase")),
+    }
+}

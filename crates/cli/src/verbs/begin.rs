@@ -1,0 +1,21 @@
+//! `darkline begin`: a new record, the key of the bench, and the first person.
+
+use darkline_audit_trail::LogId;
+
+use crate::bench;
+use crate::command_line::{Begin, Everywhere};
+use crate::ending::{Ending, Failure};
+use crate::{secret, talk};
+
+pub fn run(everywhere: &Everywhere, options: &Begin) -> Result<Ending, Failure> {
+    let person = bench::person(everywhere)?;
+    let log = LogId::new(&options.log).map_err(Failure::told)?;
+    let passphrase = secret::new_passphrase(everywhere, person.as_str(), options.key_file.as_deref())?;
+    let mut laboratory = bench::begin(everywhere, &log)?;
+    laboratory.begin(&person, &options.full_name, &passphrase, &options.laboratory, &options.address)?;
+    let trail = bench::trail(everywhere);
+    talk::tell(&format!("{} begun; {person} is administrator.", trail.display()));
+    talk::tell(&format!("The key of this bench is {}: keep it with the record.", bench::device_file(&trail).display()));
+    talk::tell(&format!("Next: darkline people add NAME --full-name \"…\" --role analyst --as {person}"));
+    Ok(Ending::Done)
+}

@@ -1,0 +1,294 @@
+//! `darkline evaluate`: results with their uncertainty, flags, and, once controls have passed, conformity.
+
+use std::path::Path;
+
+use darkline_evaluation::outcome::{ControlKind, FlagOutcome, FlagState, Outcome, ResultOutcome};
+use darkline_laboratory::deciding::step_words;
+use darkline_quality::rules;
+use darkline_record::decision::NextStep;
+use darkline_record::identity::OrderId;
+use serde::Serialize;
+
+use super::{count, order};
+use crate::bench;
+use crate::command_line::{Evaluate, Everywhere};
+use crate::ending::{Ending, Failure};
+use crate::result_text::{cells, significant, statement};
+use crate::table::Table;
+use crate::talk;
+
+#[derive(Serialize)]
+#[serde(rename_all = "kebab-case", tag = "line")]
+enum Line<'a> {
+    Outcome {
+        schema: &'static str,
+        order: &'a str,
+        edition: u32,
+        outcome: String,
+        package: String,
+        controls_passed: bool,
+        flags_that_stop: usize,
+    },
+    Result {
+        schema: &'static str,
+        #[serde(flatten)]
+        result: &'a ResultOutcome,
+    },
+    Flag {
+        schema: &'static str,
+        flag: String,
+        says: String,
+        stops: bool,
+        #[serde(flatten)]
+        outcome: &'a FlagOutcome,
+    },
+    Run {
+        schema: &'static str,
+        #[serde(flatten)]
+        run: &'a darkline_evaluation::outcome::RunOutcome,
+    },
+}
+
+pub fn run(everywhere: &Everywhere, options: &Evaluate) -> Result<Ending, Failure> {
+    let order = order(&options.order)?;
+    let laboratory = bench::read(everywhere)?;
+    let outcome = laboratory.evaluate(&order)?.outcome;
+    let ending = if outcome.stopping().next().is_some() { Ending::Stopped } else { Ending::Done };
+    if everywhere.json {
+        print_json(&outcome)?;
+        return Ok(ending);
+    }
+    if let Some(path) = options.output.as_deref() {
+        let csv = as_csv(&outcome)?;
+        if path == Path::new("-") {
+            talk::print(&csv)?;
+        } else {
+            std::fs::write(path, csv).map_err(|error| Failure::told(format!("{}: {error}", path.display())))?;
+            talk::tell(&format!("{} written: {}", path.display(), count(outcome.results.len(), "result")));
+        }
+        return Ok(ending);
+    }
+    let package = laboratory.package(&order)?;
+    talk::print(&results_text(&outcome, &package))?;
+    if options.details {
+        talk::print(&details_text(&outcome))?;
+    }
+    talk::print(&flags_text(&outcome, &order))?;
+    Ok(ending)
+}
+
+fn print_json(outcome: &Outcome) -> Result<(), Failure> {
+    let schema = "darkline/outcome/1";
+    talk::print_json(&Line::Outcome {
+        schema,
+        order: outcome.order.as_str(),
+        edition: outcome.edition.0,
+        outcome: outcome.digest().to_string(),
+        package: outcome.package.to_string(),
+        controls_passed: outcome.controls_passed,
+        flags_that_stop: outcome.stopping().count(),
+    })?;
+    for result in &outcome.results {
+        talk::print_json(&Line::Result { schema, result })?;
+    }
+    for run in &outcome.runs {
+        talk::print_json(&Line::Run { schema, run })?;
+    }
+    for flag in &outcome.flags {
+        talk::print_json(&Line::Flag { schema, flag: flag.flag.id.to_string(), says: says(flag), stops: flag.stops(), outcome: flag })?;
+    }
+    Ok(())
+}
+
+/// What a flag says, in the words of its rule.
+pub fn says(flag: &FlagOutcome) -> String {
+    rules::named(flag.flag.id.rule.as_str()).map_or_else(String::new, |rule| (rule.say)(&flag.flag.evidence))
+}
+
+/// The results as a table: one block for each determination, since units differ.
+pub fn results_text(outcome: &Outcome, package: &darkline_record::package::DataPackage) -> String {
+    let mut text = String::new();
+    for requested in &package.order.analytes {
+        let results: Vec<&ResultOutcome> = outcome
+            .results
+            .iter()
+            .filter(|result| result.element == requested.element && result.method == requested.method)
+            .collect();
+        let Some(first) = results.first() else { continue };
+        let coverage = package.method(&requested.method).map_or("2", |method| method.result.coverage_factor.digits()).to_owned();
+        let mut table = Table::new()
+            .words("sample")
+            .figures(&format!("{} {}", first.element, first.kind), &first.unit)
+            .figures(&format!("U (k = {coverage})"), &first.unit);
+        let states = results.iter().any(|result| !cells(result).2.is_empty());
+        if states {
+            table = table.words("state");
+        }
+        let shows_conformity = outcome.controls_passed && requested.limit.is_some();
+        if let Some(limit) = requested.limit.as_ref().filter(|_| shows_conformity) {
+            table = table.words(&format!("at most {} ({})", limit.at_most, limit.decision_rule.words()));
+        }
+        for result in results {
+            let (value, expanded_u, state) = cells(result);
+            let mut row = vec![result.sample.to_string(), value, expanded_u];
+            if states {
+                row.push(state);
+            }
+            if shows_conformity {
+                row.push(result.statement.as_ref().map_or(String::new(), |found| statement(found, result)));
+            }
+            table.row(row);
+        }
+        text.push_str(&table.text());
+        text.push('\n');
+    }
+    text
+}
+
+fn details_text(outcome: &Outcome) -> String {
+    let mut text = String::new();
+    for run in &outcome.runs {
+        if let Some(calibration) = &run.calibration {
+            let unit = if run.response_unit == "1" { String::new() } else { format!(" {}", run.response_unit) };
+            text.push_str(&format!(
+                "run {}: {}, {} points, weights: {}\n  intercept {} ± {}{unit}, slope {} ± {} {}, residual standard deviation {} ({} degrees of freedom), r {:.4}\n\n",
+                run.run,
+                calibration.model,
+                calibration.n_points,
+                calibration.weights,
+                significant(calibration.intercept, 4),
+                significant(calibration.u_intercept, 2),
+                significant(calibration.slope, 5),
+                significant(calibration.u_slope, 2),
+                calibration.slope_unit,
+                significant(calibration.residual_sd, 4),
+                calibration.dof,
+                calibration.r,
+            ));
+        }
+        if !run.controls.is_empty() {
+            let mut table = Table::new().figures("row", "").words("control").words("name").figures("found", "").figures("should be", "").words("unit");
+            for control in &run.controls {
+                let should_be = match control.control {
+                    ControlKind::SpikeRecovery => None,
+                    _ => control.should_be,
+                };
+                table.row(vec![
+                    control.row.to_string(),
+                    control.control.words().into(),
+                    control.name.clone(),
+                    significant(control.found, 3),
+                    should_be.map_or(String::new(), |value| significant(value, 3)),
+                    control.unit.clone(),
+                ]);
+            }
+            text.push_str(&table.text());
+            text.push('\n');
+        }
+        let mut table = Table::new()
+            .figures("row", "")
+            .words("name")
+            .words("holds")
+            .figures("response", if run.response_unit == "1" { "" } else { &run.response_unit })
+            .figures("amount", &run.amount_unit)
+            .figures("u", &run.amount_unit)
+            .words("readings");
+        for solution in &run.solutions {
+            let figure = |value: Option<f64>, digits| value.map_or("–".into(), |value| significant(value, digits));
+            let replaced = if solution.replaced { ", replaced" } else { "" };
+            table.row(vec![
+                solution.row.to_string(),
+                solution.name.clone(),
+                solution.holds.clone(),
+                figure(solution.mean_response, 4),
+                figure(solution.amount, 4),
+                figure(solution.u_amount, 2),
+                format!("{} of {}{replaced}", solution.n_counted, solution.n_planned),
+            ]);
+        }
+        text.push_str(&table.text());
+        text.push('\n');
+    }
+    text
+}
+
+/// The flags, those that stop the report last, with what may be done about each.
+pub fn flags_text(outcome: &Outcome, order: &OrderId) -> String {
+    let mut text = String::new();
+    let settled: Vec<&FlagOutcome> = outcome.flags.iter().filter(|flag| !flag.stops()).collect();
+    for flag in &settled {
+        let state = match &flag.state {
+            FlagState::Justified { reason } => format!("justified: {reason}"),
+            _ => "told, stops nothing".into(),
+        };
+        text.push_str(&format!("  {}  {}\n    {state}\n", flag.flag.id, says(flag)));
+    }
+    let stopping: Vec<&FlagOutcome> = outcome.stopping().collect();
+    if stopping.is_empty() {
+        if !outcome.controls_passed {
+            text.push_str("conformity is not stated until all controls have been measured\n");
+        }
+        return text;
+    }
+    let (what, they) = if stopping.len() == 1 { ("flag stops", "it is") } else { ("flags stop", "they are") };
+    text.push_str(&format!("{} {what} this report; conformity is not stated until {they} settled\n", stopping.len()));
+    for flag in stopping {
+        text.push_str(&format!("  {}\n    {}\n", flag.flag.id, says(flag)));
+        let waiting = match &flag.state {
+            FlagState::TakenUp { step } => Some(format!("    taken up: {}; its readings are awaited (darkline plan {order})\n", step_words(step))),
+            FlagState::Reopened => Some("    justified once on other evidence: look again\n".into()),
+            _ => None,
+        };
+        match waiting {
+            Some(waiting) => text.push_str(&waiting),
+            None => text.push_str(&next_text(flag, order)),
+        }
+    }
+    text
+}
+
+fn next_text(flag: &FlagOutcome, order: &OrderId) -> String {
+    let mut text = String::new();
+    let steps: Vec<String> = flag.flag.next.iter().map(step_words).collect();
+    if let Some(first) = flag.flag.next.first() {
+        let reject = match (&flag.flag.id.subject, first) {
+            (darkline_record::decision::Subject::Reading(reading), NextStep::Repeat { .. }) => format!("--reject {reading} "),
+            _ => String::new(),
+        };
+        text.push_str(&format!("    Next: {}\n", steps.join(", or ")));
+        text.push_str(&format!("      darkline decide {order} {reject}--take-up {} --reason \"…\"\n", flag.flag.id));
+    }
+    text
+}
+
+fn as_csv(outcome: &Outcome) -> Result<String, Failure> {
+    use darkline_evaluation::outcome::Reported;
+    let mut rows = vec![
+        ["sample", "element", "kind", "unit", "state", "value", "u", "expanded_u", "coverage_factor", "limit", "statement"]
+            .map(str::to_owned)
+            .to_vec(),
+    ];
+    for result in &outcome.results {
+        let (state, value) = match &result.reported {
+            Reported::Value { result } => ("value".to_owned(), Some(result)),
+            Reported::BelowLoq { limit, .. } => (format!("below LOQ {limit}"), None),
+            Reported::Awaiting { .. } => ("awaiting".into(), None),
+            Reported::Withheld { because, .. } => (format!("withheld {because}"), None),
+        };
+        let figure = |figure: Option<f64>| figure.map_or(String::new(), |figure| format!("{figure}"));
+        rows.push(vec![
+            result.sample.to_string(),
+            result.element.to_string(),
+            result.kind.clone(),
+            result.unit.clone(),
+            state,
+            figure(value.map(|value| value.value)),
+            figure(value.map(|value| value.u)),
+            figure(value.map(|value| value.expanded_u)),
+            figure(value.map(|value| value.coverage_factor)),
+            result.statement.as_ref().map_or(String::new(), |found| found.limit.clone()),
+            result.statement.as_ref().map_or(String::new(), |found| found.statement.to_string()),
+        ]);
+    }
+    darkline_exchange::separated::write(&rows).map_err(Failure::told)
+}

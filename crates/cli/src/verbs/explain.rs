@@ -1,0 +1,111 @@
+//! `darkline explain`: how a result came about, from reading to figure, and its budget by source.
+
+use darkline_evaluation::outcome::{Reported, ValueOutcome};
+use darkline_metrology::model::{Derivation, Step};
+use darkline_record::identity::{Element, SampleId};
+use serde::Serialize;
+
+use super::order;
+use crate::bench;
+use crate::command_line::{Everywhere, Explain};
+use crate::ending::{Ending, Failure};
+use crate::result_text::{cells, degrees_of_freedom, significant};
+use crate::table::Table;
+use crate::talk;
+
+#[derive(Serialize)]
+struct ExplanationLine<'a> {
+    schema: &'static str,
+    result: &'a darkline_evaluation::outcome::ResultOutcome,
+    steps: Vec<StepLine<'a>>,
+}
+
+#[derive(Serialize)]
+struct StepLine<'a> {
+    name: &'a str,
+    symbols: &'a str,
+    numbers: &'a str,
+    value: f64,
+    u: f64,
+    unit: &'a str,
+}
+
+pub fn run(everywhere: &Everywhere, options: &Explain) -> Result<Ending, Failure> {
+    let order = order(&options.order)?;
+    let sample: SampleId = options.sample.parse().map_err(Failure::told)?;
+    let element: Option<Element> = options.element.as_deref().map(|text| text.parse().map_err(Failure::told)).transpose()?;
+    let laboratory = bench::read(everywhere)?;
+    let explanation = laboratory.explain(&order, &sample, element.as_ref())?;
+    if everywhere.json {
+        let steps = explanation.derivation.iter().flat_map(|derivation| derivation.steps.iter().map(StepLine::of)).collect();
+        talk::print_json(&ExplanationLine { schema: "darkline/explanation/1", result: &explanation.result, steps })?;
+        return Ok(Ending::Done);
+    }
+    let result = &explanation.result;
+    let (value, expanded_u, state) = cells(result);
+    let mut text = format!("{} in {}: {}", result.element, result.sample, result.kind);
+    text.push_str(&if state.is_empty() { format!(" {value} ± {expanded_u} {}\n\n", result.unit) } else { format!(", {state}\n\n") });
+    if let Some(derivation) = &explanation.derivation {
+        text.push_str(&derivation_text(derivation));
+    }
+    if let Some(found) = found(&result.reported) {
+        text.push('\n');
+        text.push_str(&budget_text(found, &result.unit));
+    }
+    talk::print(&text)?;
+    Ok(Ending::Done)
+}
+
+impl<'a> StepLine<'a> {
+    fn of(step: &'a Step) -> Self {
+        Self { name: &step.name, symbols: &step.symbols, numbers: &step.numbers, value: step.value, u: step.u, unit: step.unit }
+    }
+}
+
+fn found(reported: &Reported) -> Option<&ValueOutcome> {
+    match reported {
+        Reported::Value { result } => Some(result),
+        Reported::BelowLoq { found, .. } => Some(found),
+        Reported::Withheld { found, .. } => found.as_ref(),
+        Reported::Awaiting { .. } => None,
+    }
+}
+
+/// The steps, inputs in one line each, results with their equation in names and in numbers.
+fn derivation_text(derivation: &Derivation) -> String {
+    let mut text = String::from("derivation\n");
+    let width = derivation.steps.iter().map(|step| unicode_width::UnicodeWidthStr::width(step.name.as_str())).max().unwrap_or(0);
+    for step in &derivation.steps {
+        let unit = if step.unit == "1" { String::new() } else { format!(" {}", step.unit) };
+        let u = if step.u == 0.0 { "exact".into() } else { format!("u = {}{unit}", significant(step.u, 2)) };
+        let padding = " ".repeat(width - unicode_width::UnicodeWidthStr::width(step.name.as_str()));
+        let value = significant(step.value, 6);
+        if step.symbols.is_empty() {
+            text.push_str(&format!("  {}{padding} = {value}{unit}    {u}\n", step.name));
+            continue;
+        }
+        text.push_str(&format!("  {}{padding} = {}\n", step.name, step.symbols));
+        let indent = " ".repeat(width + 2);
+        if step.numbers != step.symbols {
+            text.push_str(&format!("{indent} = {}\n", step.numbers));
+        }
+        text.push_str(&format!("{indent} = {value}{unit}    {u}\n"));
+    }
+    text
+}
+
+fn budget_text(found: &ValueOutcome, unit: &str) -> String {
+    let mut table = Table::new().words("budget by source").figures("u", unit).figures("share", "%");
+    for line in &found.budget {
+        table.row(vec![line.source.clone(), significant(line.u, 3), format!("{:.1}", 100.0 * line.share)]);
+    }
+    table.row(vec!["combined".into(), significant(found.u, 3), "100.0".into()]);
+    format!(
+        "{}\nU = k·u = {} · {} = {} {unit}; degrees of freedom: {}\n",
+        table.text(),
+        found.coverage_factor,
+        significant(found.u, 3),
+        significant(found.expanded_u, 3),
+        degrees_of_freedom(found)
+    )
+}

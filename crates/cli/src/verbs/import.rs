@@ -1,0 +1,69 @@
+//! `darkline import`: a table of readings, with its pulses, is taken into the record.
+
+use darkline_exchange::{pulses, text_file};
+use darkline_laboratory::act::Attached;
+use serde::Serialize;
+
+use super::{count, order, run_id};
+use crate::bench;
+use crate::command_line::{Everywhere, Import};
+use crate::ending::{Ending, Failure};
+use crate::talk;
+
+/// Largest file of pulses read.
+const LARGEST: u64 = 4 << 30;
+
+#[derive(Serialize)]
+struct ImportedLine {
+    schema: &'static str,
+    order: String,
+    run: String,
+    entry: Option<u64>,
+    readings: usize,
+    pulses: usize,
+}
+
+pub fn run(everywhere: &Everywhere, options: &Import) -> Result<Ending, Failure> {
+    let order = order(&options.order)?;
+    let by = bench::person(everywhere)?;
+    let run = run_id(options.run.as_deref())?;
+    let text = text_file::read(&options.table)?;
+    let file_name = options.table.file_name().map_or_else(|| "readings".into(), |name| name.to_string_lossy().into_owned());
+    let beside = options.table.with_extension("parquet");
+    let path = options.pulses.clone().or_else(|| beside.is_file().then_some(beside));
+    let brought = match &path {
+        Some(path) => {
+            let name = path.display().to_string();
+            let bytes = text_file::read_bytes(path, &name, LARGEST)?;
+            Some((name.clone(), pulses::read(&name, &bytes)?))
+        }
+        None => None,
+    };
+    let mut laboratory = bench::write(everywhere)?;
+    let table = Attached { file_name: file_name.clone(), text };
+    let imported =
+        laboratory.import(&by, &order, run.as_ref(), table, brought.as_ref().map(|(name, pulses)| (name.as_str(), pulses)))?;
+    if everywhere.json {
+        talk::print_json(&ImportedLine {
+            schema: "darkline/import/1",
+            order: order.to_string(),
+            run: imported.run.to_string(),
+            entry: imported.entry,
+            readings: imported.n_readings,
+            pulses: imported.n_pulses,
+        })?;
+    }
+    match (imported.entry, imported.numbers) {
+        (Some(entry), Some((first, last))) => {
+            let pulses = if imported.n_pulses > 0 { format!(", {}", count(imported.n_pulses, "pulse")) } else { String::new() };
+            talk::tell(&format!(
+                "entry {entry}: {}{pulses} of run {} imported by {by} as {first} to {last}.",
+                count(imported.n_readings, "reading"),
+                imported.run
+            ));
+        }
+        _ => talk::tell(&format!("{file_name} is in the record already, word for word; nothing was appended")),
+    }
+    talk::tell(&format!("Next: darkline evaluate {order}"));
+    Ok(Ending::Done)
+}

@@ -1,0 +1,249 @@
+//! The archive of a data package: everything a report rests on, in one bag that needs nothing else to be checked.
+//!
+//! | file in `data/` | what it is |
+//! |---|---|
+//! | `README.txt` | what this is and how to check it, for a person |
+//! | `report.pdf`, `record.json` | the report as issued, and the record inside it |
+//! | `outcome.json` | figures of the outcome, canonical |
+//! | `entries.jsonl` | one line an entry of the log: number, leaf hash, and the entry itself where it belongs to the order |
+//! | `checkpoint.txt` | size and root of the log, signed by the bench |
+//! | `devices.txt` | public keys of the benches, hexadecimal, one a line |
+//! | `pulses/RUN.parquet` | pulses by number of reading |
+//! | `documents/…` | the documents as they were entered, for a person; the entries hold them too |
+//!
+//! Entries of other orders are there by their hash alone: their leaves are needed for the root, their content is nobody's
+//! business.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::ops::ControlFlow;
+
+use darkline_audit_trail::people::Verb;
+use darkline_audit_trail::{BlobDigest, Entry, PersonId};
+use darkline_record::canonical;
+use darkline_record::decision::Decision;
+use darkline_record::identity::{MethodId, OrderId, RunId};
+use darkline_record::pulse::Pulse;
+use darkline_record::run::Signal;
+use serde::{Deserialize, Serialize};
+
+use crate::act::{Act, DocumentKind};
+use crate::laboratory::{Laboratory, LaboratoryError};
+use crate::state::State;
+
+/// One line of `entries.jsonl`.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct EntryLine {
+    /// Number in the log.
+    pub number: u64,
+    /// Leaf hash, hexadecimal.
+    pub leaf: String,
+    /// The entry as stored, where it belongs to the order.
+    pub stored: Option<String>,
+}
+
+/// Why no archive can be written.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum ArchiveFault {
+    /// A blob that the record names is not there.
+    #[error("{what} is not in the record; the trail is damaged: verify it")]
+    BlobMissing {
+        /// Which.
+        what: String,
+    },
+    /// The log has no checkpoint.
+    #[error("the log has no checkpoint yet")]
+    NoCheckpoint,
+    /// An entry is not text.
+    #[error("entry {number} is not text; the trail is damaged: verify it")]
+    NotText {
+        /// Which.
+        number: u64,
+    },
+}
+
+impl Laboratory {
+    /// Brings together the files of an order's archive, and appends that it was archived.
+    ///
+    /// The entry that says so is appended first, so that the archive holds it.
+    ///
+    /// # Errors
+    /// [`LaboratoryError::NotReady`]: the order has not been issued; [`LaboratoryError::Archive`].
+    pub fn archive(&mut self, by: &PersonId, order: &OrderId) -> Result<BTreeMap<String, Vec<u8>>, LaboratoryError> {
+        self.ask(by, Verb::Archive, Some(order))?;
+        if self.order(order)?.issues.is_empty() {
+            return Err(LaboratoryError::NotReady { order: order.clone(), act: "archived", why: "no report has been issued".into() });
+        }
+        let at = self.now();
+        let size = self.state().n_entries + 1;
+        self.append(by, &at, &[Act::Archive { order: order.clone(), size }])?;
+        self.archive_files(order)
+    }
+
+    /// The files of an order's archive as the record stands.
+    ///
+    /// # Errors
+    /// As [`Laboratory::archive`].
+    pub fn archive_files(&self, order: &OrderId) -> Result<BTreeMap<String, Vec<u8>>, LaboratoryError> {
+        let evaluated = self.evaluate(order)?;
+        let issue = self.order(order)?.issues.last().ok_or_else(|| LaboratoryError::NotReady {
+            order: order.clone(),
+            act: "archived",
+            why: "no report has been issued".into(),
+        })?;
+        let blob = |digest: &canonical::Digest, what: &str| -> Result<Vec<u8>, LaboratoryError> {
+            let missing = ArchiveFault::BlobMissing { what: what.into() };
+            Ok(self.store().blob(&BlobDigest::from_bytes(*digest.as_bytes()))?.ok_or(missing)?)
+        };
+        let mut files = BTreeMap::new();
+        files.insert("report.pdf".to_owned(), blob(&issue.document, "the report")?);
+        files.insert("record.json".to_owned(), blob(&issue.record, "the record of the report")?);
+        files.insert("outcome.json".to_owned(), canonical::bytes(&evaluated.outcome));
+        for (run, bytes) in self.pulse_files(order, &evaluated.package)? {
+            files.insert(format!("pulses/{run}.parquet"), bytes);
+        }
+        let belongs = Belonging::new(self.state(), order);
+        let mut lines = Vec::new();
+        let mut fault = None;
+        let store = self.store();
+        store.scan(store.log(), 0, &mut |entry| {
+            match entry_line(entry, &belongs, &mut files) {
+                Ok(line) => {
+                    lines.push(line);
+                    ControlFlow::Continue(())
+                }
+                Err(found) => {
+                    fault = Some(found);
+                    ControlFlow::Break(())
+                }
+            }
+        })?;
+        if let Some(fault) = fault {
+            return Err(fault.into());
+        }
+        files.insert("entries.jsonl".to_owned(), lines.concat().into_bytes());
+        let checkpoint = store.last_checkpoint(store.log())?.ok_or(ArchiveFault::NoCheckpoint)?;
+        files.insert("checkpoint.txt".to_owned(), checkpoint.to_text().into_bytes());
+        let devices: String = store.devices()?.iter().map(|key| format!("{}\n", key.to_hex())).collect();
+        files.insert("devices.txt".to_owned(), devices.into_bytes());
+        files.insert("README.txt".to_owned(), readme(order, &issue.report, &checkpoint.root.to_string()).into_bytes());
+        Ok(files)
+    }
+
+    /// Whether an act concerns an order: by naming it, or by being about its documents, batches, runs or people.
+    pub fn concerns(&self, act: &Act, order: &OrderId) -> bool {
+        Belonging::new(self.state(), order).has(act)
+    }
+
+    fn pulse_files(
+        &self,
+        order: &OrderId,
+        package: &darkline_record::package::DataPackage,
+    ) -> Result<Vec<(RunId, Vec<u8>)>, LaboratoryError> {
+        let mut found = Vec::new();
+        for run in self.state().runs_of(order) {
+            let mut pulses: BTreeMap<u32, Pulse> = BTreeMap::new();
+            for reading in &run.run.readings {
+                let Signal::Pulse(digest) = reading.signal else { continue };
+                let pulse = package.pulses.get(&digest);
+                let pulse = pulse.ok_or_else(|| LaboratoryError::PulseMissing { digest: digest.to_string() })?;
+                pulses.insert(reading.number, Pulse::clone(pulse));
+            }
+            if !pulses.is_empty() {
+                found.push((run.run.id.clone(), darkline_exchange::pulses::write(&pulses)));
+            }
+        }
+        Ok(found)
+    }
+}
+
+/// Which entries belong to an order.
+struct Belonging<'a> {
+    order: &'a OrderId,
+    runs: BTreeSet<RunId>,
+    batches: BTreeSet<String>,
+    methods: BTreeSet<MethodId>,
+}
+
+impl<'a> Belonging<'a> {
+    fn new(state: &State, order: &'a OrderId) -> Self {
+        let runs = state.runs_of(order);
+        let wanted = state.orders.get(order).map(|known| known.order.analytes.iter().map(|requested| requested.method.clone()));
+        Self {
+            order,
+            runs: runs.iter().map(|run| run.run.id.clone()).collect(),
+            batches: state.batches_of(order).iter().map(|batch| batch.id.to_string()).collect(),
+            methods: runs.iter().map(|run| run.run.method.clone()).chain(wanted.into_iter().flatten()).collect(),
+        }
+    }
+
+    fn has(&self, act: &Act) -> bool {
+        match act {
+            Act::SetLaboratory { .. } | Act::SetPerson { .. } => true,
+            Act::OpenDocument { kind, file_name, text, .. } => self.has_document(*kind, file_name, text),
+            Act::OpenOrder { order, .. } | Act::Sign { order, .. } | Act::Issue { order, .. } | Act::Archive { order, .. } => {
+                order == self.order
+            }
+            Act::Import { run, .. } | Act::AddLeg { run, .. } => self.runs.contains(run),
+            Act::Decide { order, decision } => order == self.order || self.decides_about_our_runs(decision),
+        }
+    }
+
+    fn has_document(&self, kind: DocumentKind, file_name: &str, text: &str) -> bool {
+        use darkline_exchange::{method, order, preparation, run};
+        match kind {
+            DocumentKind::Order => order::read(file_name, text).is_ok_and(|order| order.id == *self.order),
+            DocumentKind::Method => method::read(file_name, text).is_ok_and(|method| self.methods.contains(&method.id)),
+            DocumentKind::Preparation => {
+                preparation::read(file_name, text).is_ok_and(|batch| self.batches.contains(batch.id.as_str()))
+            }
+            DocumentKind::Run => run::read(file_name, text).is_ok_and(|head| self.runs.contains(&head.id)),
+        }
+    }
+
+    fn decides_about_our_runs(&self, decision: &Decision) -> bool {
+        crate::state::run_of(decision).is_some_and(|run| self.runs.contains(run))
+    }
+}
+
+fn entry_line(entry: &Entry, belongs: &Belonging<'_>, files: &mut BTreeMap<String, Vec<u8>>) -> Result<String, ArchiveFault> {
+    let act = Act::read(entry).ok();
+    let stored = match &act {
+        Some(act) if belongs.has(act) => {
+            let text = String::from_utf8(entry.stored_bytes()).map_err(|_| ArchiveFault::NotText { number: entry.number })?;
+            Some(text)
+        }
+        _ => None,
+    };
+    if stored.is_some()
+        && let Some(Act::OpenDocument { file_name, text, rows, .. }) = act
+    {
+        files.insert(format!("documents/{file_name}"), text.into_bytes());
+        if let Some(rows) = rows {
+            files.insert(format!("documents/{}", rows.file_name), rows.text.into_bytes());
+        }
+    }
+    let line = EntryLine { number: entry.number, leaf: entry.leaf_hash().to_string(), stored };
+    let mut bytes = String::from_utf8(canonical::bytes(&line)).map_err(|_| ArchiveFault::NotText { number: entry.number })?;
+    bytes.push('\n');
+    Ok(bytes)
+}
+
+fn readme(order: &OrderId, report: &str, root: &str) -> String {
+    format!(
+        "Data package of order {order}, report {report}\n\n\
+         This bag (BagIt 1.0, RFC 8493) holds everything the report rests on: the documents as they were entered, the\n\
+         readings with their pulses, every decision with its reason, the signatures, and the report itself.\n\n\
+         report.pdf       the report as it was issued\n\
+         record.json      the record inside the report, for programs\n\
+         outcome.json     all figures of the evaluation\n\
+         entries.jsonl    the entries of the log; those of other orders by their hash alone\n\
+         checkpoint.txt   size and root of the log, signed by the bench (RFC 9162, Ed25519)\n\
+         devices.txt      the public keys of the benches\n\
+         pulses/          total and background absorbance, one file a run (Parquet)\n\
+         documents/       order, preparation, method and run order as they were entered\n\n\
+         To check it: darkline verify ARCHIVE. The manifest, the entries, the root, the signatures are checked, the\n\
+         package is evaluated again and every digit is compared with the report.\n\n\
+         Root of the log: {root}\n"
+    )
+}

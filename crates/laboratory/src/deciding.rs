@@ -1,0 +1,112 @@
+//! Deciding: a person rejects a reading, justifies a flag or takes up a next step, always with a reason.
+
+use darkline_audit_trail::PersonId;
+use darkline_audit_trail::people::Verb;
+use darkline_record::decision::{Decision, FlagId, NextStep, Reason};
+use darkline_record::identity::{OrderId, ReadingId};
+
+use crate::act::Act;
+use crate::laboratory::{Laboratory, LaboratoryError};
+
+/// What a person wants to decide; the laboratory adds what was seen.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Wish {
+    /// A reading shall not count.
+    Reject(ReadingId),
+    /// A rejected reading shall count again.
+    Reinstate(ReadingId),
+    /// A flag is explained.
+    Justify(FlagId),
+    /// A step of a flag is taken up; its first where none is named.
+    TakeUp(FlagId, Option<NextStep>),
+}
+
+impl Laboratory {
+    /// Appends decisions, all or none.
+    ///
+    /// # Errors
+    /// [`LaboratoryError::UnknownReading`], [`LaboratoryError::UnknownFlag`], [`LaboratoryError::NotOffered`].
+    pub fn decide(
+        &mut self,
+        by: &PersonId,
+        order: &OrderId,
+        wishes: &[Wish],
+        reason: &Reason,
+    ) -> Result<Vec<(u64, Decision)>, LaboratoryError> {
+        self.ask(by, Verb::Decide, Some(order))?;
+        let evaluated = self.evaluate(order)?;
+        let mut decisions = Vec::new();
+        for wish in wishes {
+            let reason = reason.clone();
+            decisions.push(match wish {
+                Wish::Reject(reading) => Decision::Reject { reading: self.known(order, reading)?, reason },
+                Wish::Reinstate(reading) => Decision::Reinstate { reading: self.known(order, reading)?, reason },
+                Wish::Justify(flag) => {
+                    let seen = find(&evaluated.outcome, flag)?.flag.evidence.digest();
+                    Decision::Justify { flag: flag.clone(), seen, reason }
+                }
+                Wish::TakeUp(flag, step) => {
+                    let offered = &find(&evaluated.outcome, flag)?.flag.next;
+                    let step = choose(flag, offered, step.as_ref())?;
+                    Decision::TakeUp { flag: flag.clone(), step, reason }
+                }
+            });
+        }
+        let acts: Vec<Act> =
+            decisions.iter().map(|decision| Act::Decide { order: order.clone(), decision: decision.clone() }).collect();
+        let at = self.now();
+        let numbers = self.append(by, &at, &acts)?;
+        Ok(numbers.into_iter().zip(decisions).collect())
+    }
+
+    fn known(&self, order: &OrderId, reading: &ReadingId) -> Result<ReadingId, LaboratoryError> {
+        let run = self.run_of(order, Some(&reading.run))?;
+        let readings = &self.state().runs[&run].run.readings;
+        if readings.iter().any(|known| known.number == reading.number) {
+            return Ok(reading.clone());
+        }
+        let last = readings.iter().map(|known| known.number).max().unwrap_or(0);
+        Err(LaboratoryError::UnknownReading { reading: reading.clone(), last })
+    }
+}
+
+fn find<'o>(
+    outcome: &'o darkline_evaluation::outcome::Outcome,
+    flag: &FlagId,
+) -> Result<&'o darkline_evaluation::outcome::FlagOutcome, LaboratoryError> {
+    outcome.flags.iter().find(|candidate| candidate.flag.id == *flag).ok_or_else(|| {
+        let flags: Vec<String> = outcome.flags.iter().map(|flag| flag.flag.id.to_string()).collect();
+        let known = if flags.is_empty() { "there are none".into() } else { format!("there are {}", flags.join(", ")) };
+        LaboratoryError::UnknownFlag { flag: flag.clone(), known }
+    })
+}
+
+/// The step wanted, if the flag offers it; a dilution by another factor is the same step.
+fn choose(flag: &FlagId, offered: &[NextStep], wanted: Option<&NextStep>) -> Result<NextStep, LaboratoryError> {
+    let not_offered = || LaboratoryError::NotOffered {
+        flag: flag.clone(),
+        offered: offered.iter().map(step_words).collect::<Vec<_>>().join(", "),
+    };
+    match wanted {
+        None => offered.first().cloned().ok_or_else(not_offered),
+        Some(wanted) => {
+            let same = |step: &&NextStep| std::mem::discriminant(*step) == std::mem::discriminant(wanted);
+            offered.iter().find(same).map(|_| wanted.clone()).ok_or_else(not_offered)
+        }
+    }
+}
+
+/// A step in words.
+pub fn step_words(step: &NextStep) -> String {
+    match step {
+        NextStep::Repeat { replicates: 1 } => "measure one replicate more".into(),
+        NextStep::Repeat { replicates } => format!("measure {replicates} replicates more"),
+        NextStep::MeasureAgain { .. } => "measure the row again".into(),
+        NextStep::Dilute { factor } => format!("dilute by {factor}"),
+        NextStep::PrepareAgain => "prepare again".into(),
+        NextStep::SampleAgain => "sample again".into(),
+        NextStep::RepeatSinceLastCheck => "repeat all since the last passing check".into(),
+        NextStep::StandardAdditions => "standard additions".into(),
+        NextStep::Stop => "stop the run".into(),
+    }
+}

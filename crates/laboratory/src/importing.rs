@@ -1,0 +1,106 @@
+//! Importing: a table of readings, with its pulses, becomes readings of a run.
+
+use std::collections::BTreeMap;
+
+use darkline_audit_trail::people::Verb;
+use darkline_audit_trail::{BlobDigest, PersonId};
+use darkline_exchange::fault::{Fault, Faults};
+use darkline_exchange::readings::{self, Came};
+use darkline_record::canonical::Digest;
+use darkline_record::identity::{OrderId, RunId};
+use darkline_record::pulse::Pulse;
+
+use crate::act::{Act, Attached};
+use crate::laboratory::{Laboratory, LaboratoryError};
+
+/// What was imported.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Imported {
+    /// The run.
+    pub run: RunId,
+    /// The entry; none where the same file is in the record already.
+    pub entry: Option<u64>,
+    /// Readings brought.
+    pub n_readings: usize,
+    /// Pulses brought.
+    pub n_pulses: usize,
+    /// Numbers of the first and last reading.
+    pub numbers: Option<(u32, u32)>,
+}
+
+impl Laboratory {
+    /// Takes readings of one run into the record. The same file again changes nothing.
+    ///
+    /// # Arguments
+    /// * `table`: the name and text of the table.
+    /// * `pulses`: the name of the file of pulses and what it holds, where the table names pulses.
+    ///
+    /// # Errors
+    /// [`LaboratoryError::Faults`]: all faults of the table at once; nothing is appended then.
+    pub fn import(
+        &mut self,
+        by: &PersonId,
+        order: &OrderId,
+        run: Option<&RunId>,
+        table: Attached,
+        pulses: Option<(&str, &BTreeMap<u32, Pulse>)>,
+    ) -> Result<Imported, LaboratoryError> {
+        self.ask(by, Verb::Import, Some(order))?;
+        let run = self.run_of(order, run)?;
+        let known = &self.state().runs[&run];
+        let none = BTreeMap::new();
+        let brought = pulses.map_or(&none, |(_, pulses)| pulses);
+        let all_digests = brought.iter().map(|(number, pulse)| (*number, pulse.digest())).collect::<BTreeMap<_, _>>();
+        if known.tables.iter().any(|(seen, named)| seen.text == table.text && are_among(named, &all_digests)) {
+            return Ok(Imported { run, entry: None, n_readings: 0, n_pulses: 0, numbers: None });
+        }
+        // The door has seen that the method of every run is there.
+        let method = self.state().methods.get(&known.run.method).expect("a run is opened with its method");
+        let rows = readings::read(&table.file_name, &table.text, &known.run, &method.response)?;
+        let mut digests = BTreeMap::new();
+        let mut missing = Vec::new();
+        for row in &rows {
+            let Came::Pulse(number) = row.came else { continue };
+            match all_digests.get(&number) {
+                Some(digest) => {
+                    digests.insert(number, *digest);
+                }
+                None => missing.push(missing_pulse(&table.file_name, row.line, number, pulses.map(|(name, _)| name))),
+            }
+        }
+        if let Some(faults) = Faults::new(missing) {
+            return Err(faults.into());
+        }
+        let bytes: Vec<Vec<u8>> = digests.keys().map(|number| brought[number].canonical_bytes()).collect();
+        let first = known.run.readings.iter().map(|reading| reading.number).max().unwrap_or(0) + 1;
+        let n_readings = rows.len();
+        // Pulses first: a pulse that no entry names harms nobody, an entry that names a lost pulse does.
+        let stored = self.store_mut().put_blobs(&bytes.iter().map(Vec::as_slice).collect::<Vec<_>>())?;
+        debug_assert!(stored.iter().zip(digests.values()).all(|(blob, digest)| *blob == BlobDigest::from_bytes(*digest.as_bytes())));
+        let n_pulses = digests.len();
+        let at = self.now();
+        let act = Act::Import { run: run.clone(), table, first, pulses: digests };
+        let entry = self.append(by, &at, &[act])?.first().copied();
+        let last = first + u32::try_from(n_readings).unwrap_or(u32::MAX).saturating_sub(1);
+        Ok(Imported { run, entry, n_readings, n_pulses, numbers: (n_readings > 0).then_some((first, last)) })
+    }
+}
+
+/// Whether the pulses that a table in the record names came again, sample by sample.
+fn are_among(named: &BTreeMap<u32, Digest>, brought: &BTreeMap<u32, Digest>) -> bool {
+    named.iter().all(|(number, digest)| brought.get(number) == Some(digest))
+}
+
+fn missing_pulse(file_name: &str, line: usize, number: u32, pulses: Option<&str>) -> Fault {
+    let (what, hint) = match pulses {
+        Some(pulses) => (
+            format!("line {line} names pulse {number}, which {pulses} does not hold"),
+            "write the number of the reading in the file of pulses".to_owned(),
+        ),
+        None => (
+            format!("line {line} names pulse {number}, and no file of pulses came with the table"),
+            "put the file of pulses beside it under the same name with .parquet, or name it with --pulses".to_owned(),
+        ),
+    };
+    Fault::of_file(file_name, what, hint)
+}

@@ -1,0 +1,158 @@
+//! Signing: a person, with name and passphrase, puts their word under an outcome.
+
+use darkline_audit_trail::people::Verb;
+use darkline_audit_trail::{Hash, PersonId, Timestamp, read_tree};
+use darkline_evaluation::outcome::{Outcome, Reported};
+use darkline_record::canonical::Digest;
+use darkline_record::identity::OrderId;
+use serde::{Deserialize, Serialize};
+
+use crate::act::Act;
+use crate::laboratory::{Laboratory, LaboratoryError};
+use crate::state::{OrderState, SignatureState};
+
+/// What a signature means.
+///
+/// # Source
+/// 21 CFR 11.50(a)(3): the meaning of a signature is part of it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum SignatureMeaning {
+    /// Responsible for the measurement.
+    Measured,
+    /// Reviewed.
+    Reviewed,
+}
+
+impl SignatureMeaning {
+    /// The words on screens and reports.
+    pub fn words(self) -> &'static str {
+        match self {
+            SignatureMeaning::Measured => "responsible for the measurement",
+            SignatureMeaning::Reviewed => "reviewed",
+        }
+    }
+    /// The right it takes.
+    pub fn verb(self) -> Verb {
+        match self {
+            SignatureMeaning::Measured => Verb::SignAsAnalyst,
+            SignatureMeaning::Reviewed => Verb::SignAsReviewer,
+        }
+    }
+}
+
+/// A signature that was given.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Signed {
+    /// The entry.
+    pub entry: u64,
+    /// What it means.
+    pub meaning: SignatureMeaning,
+    /// The outcome signed.
+    pub outcome: Digest,
+    /// The root of the log it is bound to.
+    pub root: Hash,
+}
+
+/// The text that is signed: one fact a line, each with its end.
+///
+/// # Arguments
+/// * `meaning`: the words of [`SignatureMeaning`], or `issued as REPORT`.
+/// * `size`, `root`: the log when it was signed.
+pub fn signature_text(
+    order: &OrderId,
+    meaning: &str,
+    by: &PersonId,
+    at: &Timestamp,
+    outcome: &Digest,
+    package: &Digest,
+    size: u64,
+    root: &Hash,
+) -> String {
+    format!("darkline/signature/1\n{order}\n{meaning}\n{by}\n{at}\n{outcome}\n{package}\n{size}\n{root}\n")
+}
+
+impl OrderState {
+    /// The last signature of a meaning that stands under this outcome; signatures under others are overtaken.
+    pub fn signature(&self, meaning: SignatureMeaning, outcome: &Digest) -> Option<&SignatureState> {
+        self.signatures.iter().rev().find(|signature| signature.meaning == meaning && signature.outcome == *outcome)
+    }
+}
+
+impl Laboratory {
+    /// What a person would sign now: as analyst where nobody has signed this outcome yet, as reviewer after that.
+    ///
+    /// # Errors
+    /// [`LaboratoryError::UnknownOrder`] and what evaluation finds.
+    pub fn next_meaning(&self, order: &OrderId, outcome: &Digest) -> Result<SignatureMeaning, LaboratoryError> {
+        Ok(match self.order(order)?.signature(SignatureMeaning::Measured, outcome) {
+            None => SignatureMeaning::Measured,
+            Some(_) => SignatureMeaning::Reviewed,
+        })
+    }
+
+    /// Asks whether a person may sign, without signing.
+    ///
+    /// # Errors
+    /// [`LaboratoryError::NotReady`]: what stops the order; [`LaboratoryError::Refused`].
+    pub fn may_sign(&self, by: &PersonId, order: &OrderId, meaning: SignatureMeaning, outcome: &Outcome) -> Result<(), LaboratoryError> {
+        let not_ready = |why: String| LaboratoryError::NotReady { order: order.clone(), act: "signed", why };
+        if let Some(why) = what_stops(outcome) {
+            return Err(not_ready(why));
+        }
+        let measured = self.order(order)?.signature(SignatureMeaning::Measured, &outcome.digest());
+        if meaning == SignatureMeaning::Reviewed && measured.is_none() {
+            return Err(not_ready("nobody has signed these results as analyst".into()));
+        }
+        self.ask(by, meaning.verb(), Some(order))
+    }
+
+    /// Signs the outcome of an order as it stands now.
+    ///
+    /// # Errors
+    /// As [`Laboratory::may_sign`]; [`LaboratoryError::Key`] where the passphrase does not open the person's key.
+    pub fn sign(
+        &mut self,
+        by: &PersonId,
+        order: &OrderId,
+        meaning: SignatureMeaning,
+        passphrase: &str,
+    ) -> Result<Signed, LaboratoryError> {
+        let evaluated = self.evaluate(order)?;
+        self.may_sign(by, order, meaning, &evaluated.outcome)?;
+        let key = self.unlock(by, passphrase)?;
+        let (outcome, package) = (evaluated.outcome.digest(), evaluated.outcome.package);
+        let (size, root) = self.root()?;
+        let at = self.now();
+        let text = signature_text(order, meaning.words(), by, &at, &outcome, &package, size, &root);
+        let signature = key.sign(text.as_bytes()).to_string();
+        let act = Act::Sign { order: order.clone(), meaning, outcome, package, size, root, signature };
+        let numbers = self.append(by, &at, &[act])?;
+        Ok(Signed { entry: numbers[0], meaning, outcome, root })
+    }
+
+    /// Size and root of the log as they stand now.
+    ///
+    /// # Errors
+    /// [`LaboratoryError::Store`].
+    pub fn root(&self) -> Result<(u64, Hash), LaboratoryError> {
+        let tree = read_tree(self.store(), self.store().log())?;
+        Ok((tree.size(), tree.root()))
+    }
+}
+
+/// What keeps an outcome from being signed; `None` where nothing does.
+pub fn what_stops(outcome: &Outcome) -> Option<String> {
+    let stopping = outcome.stopping().count();
+    if stopping > 0 {
+        return Some(format!("{stopping} {} it", if stopping == 1 { "flag stops" } else { "flags stop" }));
+    }
+    let awaiting = outcome.results.iter().filter(|result| matches!(result.reported, Reported::Awaiting { .. })).count();
+    if awaiting > 0 {
+        return Some(format!("{awaiting} of {} results have not been measured", outcome.results.len()));
+    }
+    if outcome.results.is_empty() {
+        return Some("it has no results".into());
+    }
+    (!outcome.controls_passed).then(|| "not all controls have been measured".into())
+}
