@@ -15,6 +15,8 @@ pub struct Order {
     pub id: OrderId,
     /// Who asked.
     pub customer: String,
+    /// How to reach them, as the report has to say (ISO/IEC 17025:2017, 7.8.2.1 e).
+    pub contact: String,
     /// When the samples came.
     pub received: Timestamp,
     /// What the results are for, in the customer's words.

@@ -10,6 +10,9 @@
 
 pub mod test_report;
 
+pub mod composing;
+pub mod printed;
+
 mod completeness;
 
 pub mod figure;
