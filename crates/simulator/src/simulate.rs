@@ -80,14 +80,14 @@ impl SimulatedReading {
 /// [`SimulatorFault`]: what is missing, by name, or what cannot be.
 ///
 /// # Example
-/// ```no_run
-/// # fn open() -> (darkline_record::package::DataPackage, darkline_simulator::Truth) { unimplemented!() }
-/// let (package, truth) = open();
-/// let rows: Vec<u32> = package.runs[0].rows().map(|row| row.number).collect();
-/// let started = "2026-03-05T08:30:00+01:00";
-/// let readings =
-///     darkline_simulator::simulate(&package, &package.runs[0].id, &rows, &truth, truth.seed, started)?;
-/// # Ok::<(), darkline_simulator::SimulatorFault>(())
+/// ```
+/// use darkline_record::package::DataPackage;
+/// use darkline_simulator::{SimulatedReading, SimulatorFault, Truth, simulate};
+/// fn whole_run(package: &DataPackage, truth: &Truth) -> Result<Vec<SimulatedReading>, SimulatorFault> {
+///     let run = &package.runs[0];
+///     let rows: Vec<u32> = run.rows().map(|row| row.number).collect();
+///     simulate(package, &run.id, &rows, truth, truth.seed, "2026-03-05T08:30:00+01:00")
+/// }
 /// ```
 pub fn simulate(
     package: &DataPackage,
