@@ -129,7 +129,6 @@ pub(crate) fn package() -> DataPackage {
         order: Order {
             id: "2026-001".parse().unwrap(),
             customer: "nobody".into(),
-            contact: "nowhere".into(),
             contact: "invented".into(),
             received: "2026-03-02T10:15:00+01:00".parse().unwrap(),
             purpose: None,

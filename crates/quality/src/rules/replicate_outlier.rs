@@ -57,8 +57,7 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
 
 /// The range that `n` replicates exceed once in a hundred rows where nothing is wrong.
 fn critical_range(n: usize, repeatability: f64) -> Option<f64> {
-    #[expect(clippy::cast_precision_loss, reason = "replicates are counted on fingers")]
-    let quantile = studentised_range::quantile(PROBABILITY, n as f64, f64::INFINITY)?;
+    let quantile = studentised_range::quantile(PROBABILITY, u32::try_from(n).ok()?, f64::INFINITY)?;
     Some(quantile * repeatability)
 }
 

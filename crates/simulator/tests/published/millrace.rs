@@ -196,7 +196,6 @@ pub fn package() -> DataPackage {
         order: Order {
             id: text(&order, "id").parse().unwrap(),
             customer: text(&order, "customer").into(),
-            contact: text(&order, "contact").into(),
             contact: "invented".into(),
             received: text(&order, "received").parse().unwrap(),
             purpose: Some(text(&order, "purpose").into()),
