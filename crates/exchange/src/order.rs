@@ -44,7 +44,6 @@ fn v1(top: &Section<'_>) -> Option<Order> {
     let received = top
         .required("received", "\"2026-03-14T09:30:00+01:00\"")
         .and_then(|entry| entry.time());
-    let contact = top.optional("contact").map(|entry| entry.text());
     let purpose = top.optional("purpose").map(|entry| entry.text());
     let mut sample_ids = Distinct::new("sample");
     let samples: Vec<Option<Sample>> = top
@@ -99,7 +98,6 @@ fn v1(top: &Section<'_>) -> Option<Order> {
         id: id?,
         customer: customer?,
         contact: contact?,
-        contact: transposed(contact)?,
         received: received?,
         purpose: transposed(purpose)?,
         samples: all(samples)?,
