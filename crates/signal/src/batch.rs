@@ -13,7 +13,7 @@ use crate::trace::{CLIPPED_ABOVE, CLIPPED_RUN, Times, Trace};
 use crate::trace_fault::TraceFault;
 use crate::window::{Spans, Window};
 
-/// Pulses a thread takes at a time: some 250 kB of samples, so that little is left over at the end.
+/// Fewest pulses a thread takes at a time: some 250 kB of samples.
 const TOGETHER: usize = 64;
 
 /// Pulses of one method: as many samples each, at the same times.
@@ -86,26 +86,15 @@ pub fn reduce_many(
             n_samples: n,
         });
     }
-    let n_pulses = total.len() / n;
     let spans = common_spans(batch, window);
-    let mut answers = vec![Err(TraceFault::NoSamples); n_pulses];
-    answers
-        .par_chunks_mut(TOGETHER)
-        .zip(
-            total
-                .par_chunks(TOGETHER * n)
-                .zip(background.par_chunks(TOGETHER * n)),
-        )
-        .for_each_init(
-            Scratch::default,
-            |scratch, (answers, (total, background))| {
-                let pulses = total.chunks_exact(n).zip(background.chunks_exact(n));
-                for (answer, (total, background)) in answers.iter_mut().zip(pulses) {
-                    *answer = reduce_one(batch, window, spans.as_ref(), total, background, scratch);
-                }
-            },
-        );
-    Ok(answers)
+    Ok(total
+        .par_chunks_exact(n)
+        .zip(background.par_chunks_exact(n))
+        .with_min_len(TOGETHER)
+        .map_init(Scratch::default, |scratch, (total, background)| {
+            reduce_one(batch, window, spans.as_ref(), total, background, scratch)
+        })
+        .collect())
 }
 
 /// Where the window falls, the same for every pulse; `None` where it does not fit.
@@ -162,7 +151,7 @@ fn is_sound(figures: &Figures, total: &[f32], background: &[f32]) -> bool {
                 >= CLIPPED_RUN as u32
     };
     figures.finite
-        && (total[0] < figures.total_max || total.iter().any(|&value| value != total[0]))
+        && total.iter().any(|&value| value != total[0])
         && !may_stay_at(figures.total_max, total)
         && !may_stay_at(figures.background_max, background)
 }

@@ -7,7 +7,10 @@
 pub(crate) const LANES: usize = 8;
 
 /// Adds the eight lanes.
-pub(crate) fn fold(lanes: [f64; LANES]) -> f64 {
+// A call of its own: seen together with the loop, the last additions would decide in which pairs the
+// compiler keeps the lanes, and it would gather them one by one.
+#[inline(never)]
+pub(crate) fn fold(lanes: &[f64; LANES]) -> f64 {
     let [a, b, c, d, e, f, g, h] = lanes;
     ((a + e) + (c + g)) + ((b + f) + (d + h))
 }
@@ -24,12 +27,22 @@ pub(crate) fn sum_of(n: usize, term: impl Fn(usize) -> f64) -> f64 {
     for (lane, index) in (whole..n).enumerate() {
         lanes[lane] += term(index);
     }
-    fold(lanes)
+    fold(&lanes)
 }
 
 /// Sum of the values, in eight lanes.
 pub(crate) fn sum(values: &[f64]) -> f64 {
-    sum_of(values.len(), |index| values[index])
+    let mut lanes = [0.0; LANES];
+    let (blocks, rest) = values.as_chunks::<LANES>();
+    for block in blocks {
+        for (lane, value) in lanes.iter_mut().zip(block) {
+            *lane += value;
+        }
+    }
+    for (lane, value) in lanes.iter_mut().zip(rest) {
+        *lane += value;
+    }
+    fold(&lanes)
 }
 
 #[cfg(test)]

@@ -111,19 +111,25 @@ pub struct Reduced {
 /// ```
 pub fn reduce(trace: &Trace<'_>, window: &Window) -> Result<Reduced, TraceFault> {
     let spans = window.spans(trace)?;
-    let mut scratch = Scratch::default();
-    let figures = figures::measure(trace.total(), trace.background(), &spans, &mut scratch);
+    let figures = figures::measure(
+        trace.total(),
+        trace.background(),
+        &spans,
+        &mut Scratch::default(),
+    );
+    let net: Vec<f64> = spans
+        .window
+        .clone()
+        .map(|i| f64::from(trace.total()[i]) - f64::from(trace.background()[i]) - figures.offset)
+        .collect();
     let weights = trapezoid_weights(&trace.times(), &spans);
     let integrated_absorbance = match trace.times() {
         Times::Even { rate_hz, .. } => figures.area / rate_hz,
-        Times::At(_) => {
-            let net = scratch.net();
-            sum_of(net.len(), |i| net[i] * weights[i])
-        }
+        Times::At(_) => sum_of(net.len(), |i| net[i] * weights[i]),
     };
     let (u_integrated, u_peak) = uncertainties(trace, &spans, &figures, &weights);
-    let negative = lowest_place(scratch.net());
-    let appearance = appearance_place(figures::smooth_all(&mut scratch), figures.baseline_noise);
+    let negative = lowest_place(&net);
+    let appearance = appearance_place(&smoothing::smooth(&net), figures.baseline_noise);
     let start = spans.window.start as f64;
     let time_at = |place: f64| trace.times().between(start + place);
     let background = trace.background();
@@ -222,6 +228,7 @@ fn uncertainties(
     let area = in_window + in_baseline - 2.0 * weight_sum / n_baseline * both;
 
     let (row, start) = smoothing::row_at(figures.peak_index, weights.len());
+    let row = &smoothing::ROWS[row];
     let height = sum_of(row.len(), |i| row[i] * row[i] * relative[start + i]);
     let eleven = start..start + row.len();
     let both = sum_of(row.len(), |i| {

@@ -68,28 +68,24 @@ pub(crate) fn middle(v: &[f64; POINTS]) -> f64 {
         + MIDDLE[5] * (v[0] + v[10])
 }
 
-/// The row of weights for place `index` of `n` values, and where its eleven values begin.
-pub(crate) fn row_at(index: usize, n: usize) -> (&'static [f64; POINTS], usize) {
+/// Which row of weights place `index` of `n` values has, and where its eleven values begin.
+pub(crate) fn row_at(index: usize, n: usize) -> (usize, usize) {
     if index < HALF {
-        (&ROWS[index], 0)
+        (index, 0)
     } else if index + HALF >= n {
-        (&ROWS[POINTS - (n - index)], n - POINTS)
+        (POINTS - (n - index), n - POINTS)
     } else {
-        (&ROWS[HALF], index - HALF)
+        (HALF, index - HALF)
     }
 }
 
-/// Smoothed value at place `index` of eleven or more values.
-pub(crate) fn at(values: &[f64], index: usize) -> f64 {
-    let n = values.len();
-    let (row, start) = row_at(index, n);
-    let mut eleven = [0.0; POINTS];
-    eleven.copy_from_slice(&values[start..start + POINTS]);
-    if start + HALF == index {
-        return middle(&eleven);
+/// The value a row of weights makes of its eleven values.
+pub(crate) fn through(row: usize, eleven: &[f64; POINTS]) -> f64 {
+    if row == HALF {
+        return middle(eleven);
     }
     let mut sum = 0.0;
-    for (weight, value) in row.iter().zip(&eleven) {
+    for (weight, value) in ROWS[row].iter().zip(eleven) {
         sum += weight * value;
     }
     sum
@@ -118,7 +114,14 @@ pub fn smooth(values: &[f64]) -> Vec<f64> {
     if values.len() < POINTS {
         return values.to_vec();
     }
-    (0..values.len()).map(|index| at(values, index)).collect()
+    let n = values.len();
+    let at = |index: usize| {
+        let (row, start) = row_at(index, n);
+        let mut eleven = [0.0; POINTS];
+        eleven.copy_from_slice(&values[start..start + POINTS]);
+        through(row, &eleven)
+    };
+    (0..n).map(at).collect()
 }
 
 /// Weights of the quadratic filter of `m` values, from the first to the last.
