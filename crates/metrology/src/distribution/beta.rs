@@ -126,11 +126,11 @@ fn tails_with(at: &Place, slope: f64) -> Tails {
             upper: 1.0 - lower,
         };
     }
-    // With a parameter below 1 the mean lies far out on the steep side; there the middle serves.
+    // With a parameter below 1 the mean lies on the steep side; half a count further in serves better.
     let from_below = if at.a < 1.0 && at.b >= 1.0 {
-        at.excess <= 0.5 * (1.0 + at.excess / at.b)
+        at.excess + at.x <= 0.5
     } else if at.b < 1.0 && at.a >= 1.0 {
-        at.excess < -0.5
+        at.y - at.excess > 0.5
     } else {
         at.excess <= 0.0
     };
@@ -144,7 +144,7 @@ fn tails_with(at: &Place, slope: f64) -> Tails {
 /// I_x(a, b)·B(a, b)/(xᵃyᵇ), for x about the mean or below.
 fn lower_over_slope(at: &Place) -> f64 {
     let Place { a, b, x, y, excess } = *at;
-    if b * x < 0.7 || b < 1.0 && x < 0.7 {
+    if x < 0.7 && (b < 1.0 || b * x < 0.7) {
         return series(a, b, x, y);
     }
     let spread = a * y + b * x;
@@ -154,8 +154,8 @@ fn lower_over_slope(at: &Place) -> f64 {
         let n = a + b;
         return decaying(-excess, n * x * y, |s| {
             let (share, step) = if x <= y { (x, -s) } else { (y, s) };
-            -excess * s
-                + n * (share * excess_of_exp(step) - excess_over_log(share * libm::expm1(step)))
+            let u = share * libm::expm1(step);
+            -excess * s + n * (share * excess_of_exp(step) - excess_over_log(u, 1.0 + u))
         });
     }
     fraction(a, b, x, y, excess)
@@ -202,7 +202,7 @@ fn fraction(a: f64, b: f64, x: f64, y: f64, excess: f64) -> f64 {
         c = part + over / c;
         let factor = c * d;
         value *= factor;
-        if (factor - 1.0).abs() <= f64::EPSILON || m > 100_000.0 {
+        if (factor - 1.0).abs() <= 1.0e-15 || m > 100_000.0 {
             return 1.0 / value;
         }
         m += 1.0;

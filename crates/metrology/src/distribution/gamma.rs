@@ -13,7 +13,7 @@ use super::tails::{Local, Tails, Wanted, solve};
 
 /// From this shape on the tails near the mean are integrated, which costs the same for any shape;
 /// series and fraction need terms in proportion to √a there.
-const LARGE_SHAPE: f64 = 400.0;
+const LARGE_SHAPE: f64 = 1500.0;
 
 /// The natural logarithm of Γ(x).
 ///
@@ -175,7 +175,7 @@ fn fraction(a: f64, x: f64) -> f64 {
         c = b + over / c;
         let factor = c * d;
         value *= factor;
-        if (factor - 1.0).abs() <= f64::EPSILON || i > 100_000.0 {
+        if (factor - 1.0).abs() <= 1.0e-15 || i > 100_000.0 {
             return value;
         }
         i += 1.0;
@@ -235,14 +235,16 @@ fn first_guess(a: f64, wanted: Wanted, z: f64) -> f64 {
                 cubic.max(x.min(a))
             }
         }
-        Wanted::Upper(q) if a < 1.0 => {
-            // ln Q ≈ (a − 1) ln x − x − ln Γ(a), once over.
+        Wanted::Upper(q) if a < 1.0 || z > 6.0 => {
+            // Far out ln Q ≈ (a − 1) ln x − x − ln Γ(a), which gives x back from itself.
             let log = -libm::log(q) - libm::lgamma(a);
-            if log > 1.5 {
-                (log + (a - 1.0) * libm::log(log)).max(0.1)
-            } else {
-                cubic.max(0.3 * a)
+            let mut x = cubic.max(log).max(0.3 * a);
+            if x > 2.0 * a + 1.0 {
+                for _ in 0..3 {
+                    x = (log + (a - 1.0) * libm::log(x)).max(a).max(0.5);
+                }
             }
+            x
         }
         _ => cubic.max(a * 1.0e-3),
     }

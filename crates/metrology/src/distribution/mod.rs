@@ -4,6 +4,7 @@
 //! 1. [`normal`]: density, both tails, quantile, and the draw that Monte Carlo uses.
 //! 2. [`gamma`], [`beta`]: the incomplete gamma and beta functions under the other laws.
 //! 3. [`student_t`], [`chi_squared`], [`fisher_f`]: the laws of means, variances and their ratios.
+//! 4. [`noncentral_t`], [`studentised_range`]: tolerance factors and the comparison of many means.
 //!
 //! Every door takes plain `f64` and gives `Option<f64>`. `None` says exactly this: an argument is
 //! not a number or lies outside the domain that the door names, or the answer is infinite (the
@@ -25,6 +26,9 @@ pub mod gamma;
 pub mod chi_squared;
 pub mod fisher_f;
 pub mod student_t;
+
+pub mod noncentral_t;
+pub mod studentised_range;
 
 mod quadrature;
 mod saddle;

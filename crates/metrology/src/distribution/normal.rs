@@ -138,6 +138,26 @@ pub(crate) fn lower_tail_of(x: f64) -> f64 {
     tail * (1.0 - left_out * (2.0 * z + 1.0 / z))
 }
 
+/// ln Φ, also where Φ leaves the range of `f64`.
+pub(crate) fn log_lower_tail_of(x: f64) -> f64 {
+    if x > -30.0 {
+        return libm::log(lower_tail_of(x));
+    }
+    // Five terms of the asymptotic series, M. Abramowitz, I. A. Stegun (1964), 26.2.12: below 10⁻¹⁴ from 30 on.
+    let w = 1.0 / (x * x);
+    let rest = -w * (1.0 - w * (3.0 - w * (15.0 - w * (105.0 - w * 945.0))));
+    -0.5 * x * x + libm::log(DENSITY_AT_ZERO / -x) + libm::log1p(rest)
+}
+
+/// φ/Φ, the derivative of ln Φ.
+pub(crate) fn inverse_mills(x: f64) -> f64 {
+    if x > -30.0 {
+        density_of(x) / lower_tail_of(x)
+    } else {
+        -x - 1.0 / x
+    }
+}
+
 /// exp(−x²/2) with the square taken exactly, so that the tail keeps its digits.
 fn exp_of_minus_half_square(x: f64) -> f64 {
     if x.abs() > 39.0 {

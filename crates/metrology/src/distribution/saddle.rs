@@ -10,11 +10,15 @@ const ONE_OVER_ROOT_TAU: f64 = 0.398_942_280_401_432_7;
 
 /// δ − ln(1 + δ), accurate near δ = 0 and never negative.
 ///
+/// # Arguments
+/// * `delta`: δ, above −1.
+/// * `ratio`: 1 + δ with digits of its own, for where δ comes close to −1.
+///
 /// # Source
 /// ln(1 + δ) = 2 artanh r with r = δ/(2 + δ), so the difference is r(δ − 2(r²/3 + r⁴/5 + …)).
-pub(crate) fn excess_over_log(delta: f64) -> f64 {
+pub(crate) fn excess_over_log(delta: f64, ratio: f64) -> f64 {
     if !(-0.6..=1.5).contains(&delta) {
-        return delta - libm::log1p(delta);
+        return delta - libm::log(ratio);
     }
     let r = delta / (2.0 + delta);
     let square = r * r;
@@ -80,8 +84,13 @@ pub(crate) fn gamma_slope(a: f64, x: f64) -> f64 {
     if a < 10.0 {
         return libm::pow(x, a) * libm::exp(-x) / libm::tgamma(a);
     }
-    let deviance = a * excess_over_log((x - a) / a);
+    let deviance = a * excess_over_log((x - a) / a, x / a);
     a.sqrt() * ONE_OVER_ROOT_TAU * libm::exp(-deviance - stirling_rest(a))
+}
+
+/// `aᵃe⁻ᵃ/Γ(a)`: the gamma density in `ln x` at its peak x = a, for a ≥ 0.05.
+pub(crate) fn gamma_peak(a: f64) -> f64 {
+    gamma_slope(a, a)
 }
 
 /// A point of a beta law, held so that nothing cancels: `x`, `y = 1 − x`, and by how much `x`
@@ -121,7 +130,8 @@ impl Place {
         let n = a + b;
         let (small, large) = if a < b { (a, b) } else { (b, a) };
         if small >= 10.0 {
-            let deviance = a * excess_over_log(excess / a) + b * excess_over_log(-excess / b);
+            let deviance = a * excess_over_log(excess / a, x / a * n)
+                + b * excess_over_log(-excess / b, y / b * n);
             let rest = stirling_rest(n) - stirling_rest(a) - stirling_rest(b);
             return (a * (b / n)).sqrt() * ONE_OVER_ROOT_TAU * libm::exp(rest - deviance);
         }

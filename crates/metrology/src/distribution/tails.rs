@@ -86,6 +86,8 @@ pub(crate) fn solve(wanted: Wanted, start: f64, at: impl Fn(f64) -> Local) -> f6
     };
     let mut x = start.clamp(f64::MIN_POSITIVE, f64::MAX);
     let (mut low, mut high) = (0.0_f64, f64::INFINITY);
+    // How far to leap where only one side is known; squared with every leap.
+    let mut leap = 2.0_f64;
     // Three to five rounds are usual; the bound only ends a search among rounding errors.
     for _ in 0..200 {
         let here = at(x);
@@ -112,13 +114,20 @@ pub(crate) fn solve(wanted: Wanted, start: f64, at: impl Fn(f64) -> Local) -> f6
         let bow = 1.0 + 0.5 * newton * (here.bend - hazard);
         let step = (newton / bow.max(0.5)).clamp(-30.0, 30.0);
         let mut next = x * libm::exp(step);
-        let tried = step.is_finite() && next > low && next < high;
-        if tried && step.abs() < 1.0e-9 {
-            // Halley's error is the cube of the step: the next point is as good as it gets.
+        if miss.abs() < 3.0e-5 && step.is_finite() {
+            // Halley's error is of the order of the cube of the miss: the next point is as good as it gets.
             return next;
         }
+        let tried = step.is_finite() && next > low && next < high;
         if !tried {
-            next = between(low, high);
+            next = if low == 0.0 {
+                high / leap
+            } else if high == f64::INFINITY {
+                low * leap
+            } else {
+                low.sqrt() * high.sqrt()
+            };
+            leap *= leap;
             if next == x || next <= low || next >= high {
                 break;
             }
@@ -138,14 +147,92 @@ fn log_ratio(tail: f64, target: f64) -> f64 {
     }
 }
 
-/// A point between two bounds, in the middle on the logarithmic scale.
-fn between(low: f64, high: f64) -> f64 {
-    if low == 0.0 {
-        // Two hundred halvings of the exponent's range would take too long from the very bottom.
-        (high * 1.0e-10).max(f64::MIN_POSITIVE)
-    } else if high == f64::INFINITY {
-        (low * 1.0e10).min(f64::MAX)
+/// Finds the point with the wanted tail on the whole line, by inverse quadratic steps on the logarithm of the
+/// tail between points known to lie on either side; `None` where no finite point has it.
+///
+/// # Arguments
+/// * `wanted`: a tail strictly between 0 and 1.
+/// * `start`, `spread`: a first guess, and how far from it to look first.
+/// * `at`: the law; both tails monotone.
+///
+/// # Source
+/// T. R. Chandrupatla, Adv. Eng. Software 28 (1997) 145-149 (from memory).
+pub(crate) fn solve_between(
+    wanted: Wanted,
+    start: f64,
+    spread: f64,
+    at: impl Fn(f64) -> Tails,
+) -> Option<f64> {
+    let miss = |x: f64| match wanted {
+        Wanted::Lower(p) => log_miss(at(x).lower, p),
+        Wanted::Upper(q) => -log_miss(at(x).upper, q),
+    };
+    let (mut a, mut b) = (start, start);
+    let (mut at_a, mut at_b) = (miss(a), 0.0);
+    if at_a == 0.0 {
+        return Some(a);
+    }
+    // The miss rises with x: leap towards the other sign, doubling.
+    let towards = if at_a < 0.0 { 1.0 } else { -1.0 };
+    let mut reach = spread;
+    loop {
+        b = b + towards * reach;
+        if !b.is_finite() {
+            return None;
+        }
+        at_b = miss(b);
+        if at_b == 0.0 {
+            return Some(b);
+        }
+        if (at_b < 0.0) != (at_a < 0.0) {
+            break;
+        }
+        (a, at_a) = (b, at_b);
+        reach *= 2.0;
+    }
+    let (mut c, mut at_c) = (a, at_a);
+    let mut share = 0.5;
+    for _ in 0..300 {
+        let x = a + share * (b - a);
+        let at_x = miss(x);
+        if (at_x < 0.0) == (at_a < 0.0) {
+            (c, at_c) = (a, at_a);
+        } else {
+            (c, at_c, b, at_b) = (b, at_b, a, at_a);
+        }
+        (a, at_a) = (x, at_x);
+        let (best, at_best) = if at_a.abs() < at_b.abs() {
+            (a, at_a)
+        } else {
+            (b, at_b)
+        };
+        let tolerance = 0.5 * f64::EPSILON * best.abs() + f64::MIN_POSITIVE;
+        let smallest_share = tolerance / (b - a).abs();
+        if at_best == 0.0 || smallest_share > 0.5 {
+            return Some(best);
+        }
+        let xi = (a - b) / (c - b);
+        let phi = (at_a - at_b) / (at_c - at_b);
+        share = if phi * phi < xi && (1.0 - phi) * (1.0 - phi) < 1.0 - xi {
+            at_a / (at_b - at_a) * at_c / (at_b - at_c)
+                + (c - a) / (b - a) * at_a / (at_c - at_a) * at_b / (at_c - at_b)
+        } else {
+            0.5
+        };
+        share = if share.is_finite() {
+            share.clamp(smallest_share, 1.0 - smallest_share)
+        } else {
+            0.5
+        };
+    }
+    Some(a)
+}
+
+/// ln(tail/target) with a finite stand-in for a tail that has underflown.
+fn log_miss(tail: f64, target: f64) -> f64 {
+    if tail > 0.0 {
+        log_ratio(tail, target)
     } else {
-        low.sqrt() * high.sqrt()
+        -1.0e3
     }
 }

@@ -1,0 +1,123 @@
+//! The noncentral t distribution: t with a mean that is not zero.
+//!
+//! The law of (Z + δ)/√(χ²/ν): tolerance factors, and the error of the second kind behind a detection
+//! limit with few blanks. [`cdf`] and [`upper_tail`] give probabilities, [`quantile`] and
+//! [`upper_quantile`] the points.
+//!
+//! Domain: |δ| at most 10⁴, degrees of freedom from 0.1 to infinity.
+
+use super::normal;
+use super::quadrature::{Peaked, peaked};
+use super::saddle::{excess_of_exp, gamma_peak};
+use super::tails::{Tails, Wanted, solve_between};
+
+/// The probability of a noncentral t of at most `t`.
+///
+/// # Arguments
+/// * `t`: any finite number.
+/// * `dof`: degrees of freedom, at least 0.1; infinity gives the normal law about δ.
+/// * `delta`: noncentrality δ, from −10⁴ to 10⁴.
+///
+/// # Source
+/// The mean of Φ(t·s − δ) over s = √(χ²/ν), ISO 3534-1:2006, 2.54 (from memory) read as an integral.
+/// Checked by `tests/statistics/distribution.rs`.
+///
+/// # Example
+/// ```
+/// use darkline_metrology::distribution::{noncentral_t, student_t};
+/// let (one, other) = (noncentral_t::cdf(2.0, 9.0, 0.0), student_t::cdf(2.0, 9.0));
+/// assert!((one.expect("in the domain") - other.expect("in the domain")).abs() < 1e-14);
+/// ```
+#[must_use]
+pub fn cdf(t: f64, dof: f64, delta: f64) -> Option<f64> {
+    (t.is_finite() && in_domain(dof, delta)).then(|| tails(t, dof, delta).lower)
+}
+
+/// The probability of a noncentral t above `t`.
+///
+/// # Arguments
+/// As [`cdf`].
+///
+/// # Source
+/// As [`cdf`].
+#[must_use]
+pub fn upper_tail(t: f64, dof: f64, delta: f64) -> Option<f64> {
+    (t.is_finite() && in_domain(dof, delta)).then(|| tails(t, dof, delta).upper)
+}
+
+/// The noncentral t that is not exceeded with probability `p`.
+///
+/// # Arguments
+/// * `p`: above 0 and below 1.
+/// * `dof`, `delta`: as for [`cdf`].
+///
+/// # Source
+/// Root of [`cdf`].
+#[must_use]
+pub fn quantile(p: f64, dof: f64, delta: f64) -> Option<f64> {
+    point(Wanted::Lower(p), dof, delta)
+}
+
+/// The noncentral t that is exceeded with probability `q`.
+///
+/// # Arguments
+/// * `q`: above 0, however small, and below 1.
+/// * `dof`, `delta`: as for [`cdf`].
+///
+/// # Source
+/// Root of [`upper_tail`].
+#[must_use]
+pub fn upper_quantile(q: f64, dof: f64, delta: f64) -> Option<f64> {
+    point(Wanted::Upper(q), dof, delta)
+}
+
+fn in_domain(dof: f64, delta: f64) -> bool {
+    dof >= 0.1 && delta.abs() <= 1.0e4
+}
+
+fn point(wanted: Wanted, dof: f64, delta: f64) -> Option<f64> {
+    if !in_domain(dof, delta) {
+        return None;
+    }
+    let wanted = match wanted.smaller()? {
+        Wanted::Lower(0.0) | Wanted::Upper(0.0) => return None,
+        smaller => smaller,
+    };
+    let spread = 1.0 + delta.abs() / (2.0 * dof).sqrt();
+    solve_between(wanted, delta, spread, |t| tails(t, dof, delta))
+}
+
+fn tails(t: f64, dof: f64, delta: f64) -> Tails {
+    if dof == f64::INFINITY {
+        let (lower, upper) = (
+            normal::lower_tail_of(t - delta),
+            normal::lower_tail_of(delta - t),
+        );
+        return Tails { lower, upper };
+    }
+    // Mirrored, −T has −δ. The smaller tail is integrated, the other one is what remains.
+    if t < delta {
+        Tails::from_lower(lower_tail(t, dof, delta))
+    } else {
+        Tails::from_upper(lower_tail(-t, dof, -delta))
+    }
+}
+
+/// ∫ Φ(t·s − δ) over the law of s = e^{v/2}, v the logarithm of χ²/ν.
+fn lower_tail(t: f64, dof: f64, delta: f64) -> f64 {
+    let a = 0.5 * dof;
+    let at = |v: f64| {
+        let pull = t * libm::exp(0.5 * v);
+        normal::log_lower_tail_of(pull - delta) - a * excess_of_exp(v)
+    };
+    let rise = |v: f64| {
+        let pull = t * libm::exp(0.5 * v);
+        0.5 * pull * normal::inverse_mills(pull - delta) - a * libm::expm1(v)
+    };
+    let shape = Peaked {
+        finest: (1.0 / a.sqrt()).min(0.5).min(2.0 / (1.0 + delta.abs())),
+        from: -3000.0,
+        to: 60.0,
+    };
+    gamma_peak(a) * peaked(&shape, at, rise)
+}
