@@ -129,6 +129,15 @@ pub(crate) fn measure(
     }
 }
 
+/// Net values of the window, offset taken off.
+pub(crate) fn net(total: &[f32], background: &[f32], spans: &Spans, offset: f64) -> Vec<f64> {
+    spans
+        .window
+        .clone()
+        .map(|i| net_of(total[i], background[i]) - offset)
+        .collect()
+}
+
 /// Mean and standard deviation of the baseline. Two passes: the one-pass sum of squares cancels
 /// where the offset is large against the noise.
 fn baseline(total: &[f32], background: &[f32], spans: &Spans) -> (f64, f64) {

@@ -10,24 +10,45 @@
 //! same samples give the same bits on every machine, alone or among others, on one core or many. No NaN
 //! leaves a door.
 
-pub mod baseline;
-pub mod batch;
-mod bisection;
-mod figures;
-mod lanes;
-pub mod photon_noise;
-pub mod pulse_shape;
-mod reduction;
-pub mod smoothing;
-mod steady;
-pub mod stray_light;
-mod summit;
+// What goes in.
 mod trace;
 mod trace_fault;
 mod window;
 
+pub mod alignment;
+
+// What comes out.
+pub mod batch;
+mod reduction;
+mod steady;
+
+pub mod shape;
+
+// What it is made of.
+mod figures;
+mod lanes;
+pub mod smoothing;
+
+// What a pulse tells beyond its figures.
+pub mod appearance;
+pub mod carry_over;
+pub mod humps;
+pub mod over_correction;
+pub mod stray_light;
+pub mod unfinished;
+
+// What noise makes of it.
+pub mod baseline;
+pub mod photon_noise;
+
+// Pulses with a formula.
+mod bisection;
+pub mod pulse_shape;
+mod summit;
+
 pub use batch::{Batch, BatchFigures, reduce_many};
-pub use reduction::{APPEARANCE_IN_SD, Reduced, reduce};
+pub use reduction::{Reduced, reduce};
+pub use shape::{Shape, shape};
 pub use steady::{Steady, reduce_steady};
 pub use trace::{CLIPPED_ABOVE, CLIPPED_RUN, Times, Trace};
 pub use trace_fault::{Channel, TraceFault};

@@ -6,6 +6,7 @@
 //! Invariant: the figures are those of [`crate::figures::measure`], so one pulse alone and the same
 //! pulse among many give the same bits.
 
+use crate::appearance;
 use crate::figures::{self, Figures, Scratch};
 use crate::lanes::sum_of;
 use crate::photon_noise;
@@ -13,10 +14,6 @@ use crate::smoothing;
 use crate::trace::{Times, Trace};
 use crate::trace_fault::TraceFault;
 use crate::window::{Spans, Window};
-
-/// A pulse appears where it first exceeds this many standard deviations of the baseline (IUPAC Gold
-/// Book A00423).
-pub const APPEARANCE_IN_SD: f64 = 3.0;
 
 /// What one pulse gives. Absorbances and times are those of the net pulse, offset taken off.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -117,11 +114,7 @@ pub fn reduce(trace: &Trace<'_>, window: &Window) -> Result<Reduced, TraceFault>
         &spans,
         &mut Scratch::default(),
     );
-    let net: Vec<f64> = spans
-        .window
-        .clone()
-        .map(|i| f64::from(trace.total()[i]) - f64::from(trace.background()[i]) - figures.offset)
-        .collect();
+    let net = figures::net(trace.total(), trace.background(), &spans, figures.offset);
     let weights = trapezoid_weights(&trace.times(), &spans);
     let integrated_absorbance = match trace.times() {
         Times::Even { rate_hz, .. } => figures.area / rate_hz,
@@ -129,7 +122,7 @@ pub fn reduce(trace: &Trace<'_>, window: &Window) -> Result<Reduced, TraceFault>
     };
     let (u_integrated, u_peak) = uncertainties(trace, &spans, &figures, &weights);
     let negative = lowest_place(&net);
-    let appearance = appearance_place(&smoothing::smooth(&net), figures.baseline_noise);
+    let appearance = appearance::place(&smoothing::smooth(&net), figures.baseline_noise);
     let start = spans.window.start as f64;
     let time_at = |place: f64| trace.times().between(start + place);
     let background = trace.background();
@@ -262,20 +255,6 @@ fn lowest_place(net: &[f64]) -> Option<(f64, usize)> {
         }
     }
     lowest
-}
-
-/// First place where the values exceed three standard deviations, linear between neighbours.
-pub(crate) fn appearance_place(values: &[f64], noise_sd: f64) -> Option<f64> {
-    let threshold = APPEARANCE_IN_SD * noise_sd;
-    if threshold <= 0.0 {
-        return None;
-    }
-    let index = values.iter().position(|&value| value > threshold)?;
-    if index == 0 {
-        return Some(0.0);
-    }
-    let (below, above) = (values[index - 1], values[index]);
-    Some((index - 1) as f64 + (threshold - below) / (above - below))
 }
 
 #[cfg(test)]

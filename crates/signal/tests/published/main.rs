@@ -3,6 +3,8 @@
 //! One file of cases, one module. A case without a computation fails, and so does an expected figure that
 //! no computation gives.
 
+mod alignment;
 mod case;
+mod diagnostics;
 mod noise;
 mod pulses;
