@@ -17,12 +17,12 @@
 
 pub use checkpoint::{Checkpoint, CheckpointFault};
 pub use entry::{Draft, Entry, EnvelopeFault};
-pub use entry_proof::{EntryProof, NotShown, prove_entry, read_tree};
+pub use entry_proof::{CannotProve, EntryProof, NotShown, prove_entry, read_tree};
 pub use hexadecimal::HexFault;
-pub use identity::{EntryId, IdentityFault, LogId, PersonId};
+pub use identity::{EntryId, IdentityFault, LONGEST_NAME, LogId, PersonId};
 pub use merkle::Hash;
 pub use sqlite::SqliteStore;
-pub use store::{BlobDigest, Store, StoreError};
+pub use store::{BlobDigest, LARGEST_KEPT, Store, StoreError};
 pub use timestamp::{Timestamp, TimestampFault};
 pub use verification::{ClockStep, Fault, Known, TrailReport, verify_trail, verify_trail_knowing};
 

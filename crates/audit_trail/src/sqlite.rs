@@ -18,7 +18,7 @@ use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior};
 
 use crate::keys::{PublicKey, SigningKey};
 use crate::merkle::Frontier;
-use crate::store::LARGEST;
+use crate::store::LARGEST_KEPT;
 use crate::{
     BlobDigest, Checkpoint, Draft, Entry, Hash, LogId, PersonId, Store, StoreError, Timestamp,
 };
@@ -180,19 +180,16 @@ impl SqliteStore {
         })
     }
 
-    /// Visits the rows of a query that takes a first number, until one is enough.
+    /// Visits the rows of a query until one is enough.
     fn each_row(
         &self,
         query: &str,
-        from: u64,
+        parameters: impl rusqlite::Params,
         visit: &mut dyn FnMut(&Row<'_>) -> Result<ControlFlow<()>, StoreError>,
     ) -> Result<(), StoreError> {
         let fault = |error| self.place.fault(error);
-        let Ok(from) = i64::try_from(from) else {
-            return Ok(());
-        };
         let mut statement = self.connection.prepare_cached(query).map_err(fault)?;
-        let mut rows = statement.query([from]).map_err(fault)?;
+        let mut rows = statement.query(parameters).map_err(fault)?;
         while let Some(row) = rows.next().map_err(fault)? {
             if visit(row)?.is_break() {
                 break;
@@ -277,7 +274,7 @@ impl Store for SqliteStore {
         self.holds(log)?;
         let query =
             "SELECT number, id, person, at, bytes FROM entry WHERE number >= ?1 ORDER BY number";
-        self.each_row(query, from, &mut |row| {
+        self.each_row(query, [first_at(from)], &mut |row| {
             let number = number_in(row).map_err(|error| self.place.fault(error))?;
             let entry = entry_in(row, log, number);
             let entry = entry.map_err(|what| StoreError::DamagedEntry { number, what })?;
@@ -298,7 +295,7 @@ impl Store for SqliteStore {
     ) -> Result<(), StoreError> {
         self.holds(log)?;
         let query = "SELECT number, leaf FROM entry WHERE number >= ?1 ORDER BY number";
-        self.each_row(query, from, &mut |row| {
+        self.each_row(query, [first_at(from)], &mut |row| {
             let number = number_in(row).map_err(|error| self.place.fault(error))?;
             let leaf = row.get(1).map_err(|error| in_words(&error));
             let leaf = leaf.map_err(|what| StoreError::DamagedEntry { number, what })?;
@@ -320,7 +317,7 @@ impl Store for SqliteStore {
         self.holds(log)?;
         let query =
             "SELECT size, root, at, key, signature FROM checkpoint WHERE size >= ?1 ORDER BY size";
-        self.each_row(query, from, &mut |row| {
+        self.each_row(query, [first_at(from)], &mut |row| {
             let size = number_in(row).map_err(|error| self.place.fault(error))?;
             let checkpoint = checkpoint_in(row, log, size);
             let checkpoint =
@@ -384,8 +381,8 @@ impl Store for SqliteStore {
         &self,
         visit: &mut dyn FnMut(BlobDigest) -> ControlFlow<()>,
     ) -> Result<(), StoreError> {
-        let query = "SELECT digest FROM blob WHERE ?1 = 0 ORDER BY digest";
-        self.each_row(query, 0, &mut |row| {
+        let query = "SELECT digest FROM blob ORDER BY digest";
+        self.each_row(query, [], &mut |row| {
             let digest = row.get(0).map_err(|error| self.place.fault(error))?;
             Ok(visit(BlobDigest::from_bytes(digest)))
         })
@@ -435,8 +432,13 @@ impl Store for SqliteStore {
     }
 }
 
+/// A first number as SQLite counts; what lies beyond its numbers lies beyond every log.
+fn first_at(from: u64) -> i64 {
+    i64::try_from(from).unwrap_or(i64::MAX)
+}
+
 fn fits(what: &'static str, bytes: &[u8]) -> Result<(), StoreError> {
-    if bytes.len() > LARGEST {
+    if bytes.len() > LARGEST_KEPT {
         Err(StoreError::TooLarge {
             what,
             bytes: bytes.len(),
@@ -519,12 +521,12 @@ mod tests {
     #[test]
     fn what_is_too_large_is_turned_back_before_it_is_written() {
         // One byte too much; zeroed pages that nobody reads cost no memory.
-        let too_much = vec![0; LARGEST + 1];
+        let too_much = vec![0; LARGEST_KEPT + 1];
         let folder = tempfile::tempdir().unwrap();
         let (mut store, log) = store(folder.path());
         let fault = store.put_blobs(&[b"small", &too_much]).unwrap_err();
         assert!(
-            matches!(fault, StoreError::TooLarge { what: "a blob", bytes } if bytes == LARGEST + 1)
+            matches!(fault, StoreError::TooLarge { what: "a blob", bytes } if bytes == LARGEST_KEPT + 1)
         );
         let fault = store
             .append(&[

@@ -19,7 +19,7 @@ use crate::{Checkpoint, Draft, Entry, EntryId, Hash, LogId, PersonId};
 
 /// The largest entry or blob: a quarter of a gibibyte, far above any document or pulse, far below
 /// what SQLite and a bench's memory can carry.
-pub const LARGEST: usize = 256 << 20;
+pub const LARGEST_KEPT: usize = 256 << 20;
 
 /// The name of a blob: SHA-256 of its bytes, written as 64 hexadecimal digits.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -315,8 +315,8 @@ pub enum StoreError {
         /// Whose key.
         person: PersonId,
     },
-    /// An entry or a blob beyond [`LARGEST`].
-    #[error("{what} of {bytes} bytes is larger than {LARGEST} bytes, the most that is kept")]
+    /// An entry or a blob beyond [`LARGEST_KEPT`].
+    #[error("{what} of {bytes} bytes is larger than {LARGEST_KEPT} bytes, the most that is kept")]
     TooLarge {
         /// "an entry" or "a blob".
         what: &'static str,

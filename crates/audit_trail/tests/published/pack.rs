@@ -29,7 +29,10 @@ impl Pack {
     /// Reads a file of `reference/records/`.
     pub fn read(name: &'static str) -> Self {
         let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../reference/records");
-        let text = std::fs::read_to_string(root.join(name)).unwrap();
+        Self::of(name, &std::fs::read_to_string(root.join(name)).unwrap())
+    }
+
+    fn of(name: &'static str, text: &str) -> Self {
         Self {
             name,
             table: text.parse().unwrap(),
@@ -77,19 +80,7 @@ impl Pack {
                 Value::Array(_) => self.cases(name),
                 _ => vec![self.table(name)],
             };
-            for case in cases {
-                let claimed = self.claimed.borrow();
-                let claimed = claimed.get(&case.place);
-                for key in case
-                    .table
-                    .keys()
-                    .filter(|key| !ABOUT.contains(&key.as_str()))
-                {
-                    if claimed.is_none_or(|claimed| !claimed.contains(key)) {
-                        left.push(format!("{} ({}): {key}", case.place, case.id()));
-                    }
-                }
-            }
+            left.extend(cases.iter().flat_map(Case::left));
         }
         assert!(left.is_empty(), "{}: not claimed: {left:#?}", self.name);
     }
@@ -106,6 +97,25 @@ impl<'a> Case<'a> {
     pub fn id(&self) -> &'a str {
         let id = self.table.get("id").or_else(|| self.table.get("text"));
         id.and_then(Value::as_str).unwrap_or("")
+    }
+
+    /// The keys that were not claimed, each with its place.
+    fn left(&self) -> Vec<String> {
+        let claimed = self.pack.claimed.borrow();
+        let claimed = claimed.get(&self.place);
+        let expecting = self
+            .table
+            .keys()
+            .filter(|key| !ABOUT.contains(&key.as_str()));
+        expecting
+            .filter(|key| claimed.is_none_or(|claimed| !claimed.contains(*key)))
+            .map(|key| format!("{} ({}): {key}", self.place, self.id()))
+            .collect()
+    }
+
+    /// Fails if a key of this case was not claimed.
+    pub fn claimed(&self) {
+        assert_eq!(self.left(), [""; 0]);
     }
 
     /// A value, if the case has one under this key; it counts as claimed.
@@ -166,4 +176,22 @@ pub fn bytes_of(digits: &str) -> Vec<u8> {
         .step_by(2)
         .map(|at| u8::from_str_radix(&digits[at..at + 2], 16).unwrap())
         .collect()
+}
+
+#[test]
+fn a_case_or_a_key_that_no_test_looked_at_is_found() {
+    let text =
+        "[[case]]\nid = 'a'\nroot = '00'\n[[case]]\nid = 'b'\nroot = '01'\nnewest = 7\nnote = 'x'";
+    let pack = Pack::of("made.toml", text);
+    for case in pack.cases("case") {
+        case.text("root");
+    }
+    let left: Vec<_> = pack.cases("case").iter().flat_map(Case::left).collect();
+    assert_eq!(left, ["case 1 (b): newest"]);
+    assert!(
+        std::panic::catch_unwind(|| Pack::of("made.toml", text).all_claimed(&["case"])).is_err()
+    );
+    pack.case("case", "b").number("newest");
+    pack.all_claimed(&["case"]);
+    assert!(std::panic::catch_unwind(|| Pack::of("made.toml", text).has_only(&["meta"])).is_err());
 }
