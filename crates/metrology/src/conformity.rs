@@ -14,6 +14,6 @@ mod risk;
 pub use decision::{Assessment, DecisionRule, Guard, MeasuredValue, Statement, decide};
 pub use limit::{Limit, LimitError};
 pub use risk::{
-    AcceptanceSide, Bound, GlobalRisk, Prior, acceptance_limit, global_risk,
-    probability_of_conformity, replicates_that_would_decide, risk_at_acceptance_limit,
+    AcceptanceSide, Bound, GlobalRisk, Prior, acceptance_limit, global_risk, probability_of_conformity,
+    replicates_that_would_decide, risk_at_acceptance_limit,
 };

@@ -5,8 +5,9 @@
 //! 2. [`source`]: where uncertainty comes from.
 //! 3. [`model`]: the measurement model, a tape of terms; its budget, its Monte Carlo replay, its derivation.
 //! 4. [`estimate`]: a value with its contributions by source.
-//! 5. [`distribution`], [`summary`], [`robust`]: probability and statistics.
-//! 6. [`rounding`], [`conformity`]: what is printed, and what is stated about a limit.
+//! 5. [`distribution`], [`summary`], [`robust`], [`anova`]: probability and statistics.
+//! 6. [`type_b`], [`bias`], [`horwitz`], [`method_criteria`], [`proficiency`]: single rules about uncertainty.
+//! 7. [`rounding`], [`conformity`]: what is printed, and what is stated about a limit.
 
 pub mod kind;
 pub mod source;
@@ -16,8 +17,16 @@ pub mod model;
 pub mod estimate;
 
 pub mod distribution;
+
+pub mod anova;
 pub mod robust;
 pub mod summary;
+
+pub mod bias;
+pub mod horwitz;
+pub mod method_criteria;
+pub mod proficiency;
+pub mod type_b;
 
 pub mod conformity;
 pub mod rounding;

@@ -126,13 +126,7 @@ pub struct TypeA {
 pub fn type_a(x: &[f64]) -> Option<TypeA> {
     let (mean, sd) = (mean(x)?, sd(x)?);
     let n = x.len();
-    Some(TypeA {
-        n,
-        mean,
-        sd,
-        u: sd / (n as f64).sqrt(),
-        dof: (n - 1) as f64,
-    })
+    Some(TypeA { n, mean, sd, u: sd / (n as f64).sqrt(), dof: (n - 1) as f64 })
 }
 
 /// The standard deviation within series, pooled over them, and its degrees of freedom.
@@ -151,9 +145,7 @@ pub fn pooled_sd<'a>(series: impl IntoIterator<Item = &'a [f64]>) -> Option<(f64
             dof += (x.len() - 1) as f64;
         }
     }
-    (dof > 0.0)
-        .then(|| ((squares / dof).sqrt(), dof))
-        .filter(|(s, _)| s.is_finite())
+    (dof > 0.0).then(|| ((squares / dof).sqrt(), dof)).filter(|(s, _)| s.is_finite())
 }
 
 /// The autocorrelation of neighbouring values; `None` also where all values are equal.
@@ -169,10 +161,7 @@ pub fn lag_one(x: &[f64]) -> Option<f64> {
         return None;
     }
     let mean = mean(x)?;
-    let products: f64 = x
-        .windows(2)
-        .map(|pair| (pair[0] - mean) * (pair[1] - mean))
-        .sum();
+    let products: f64 = x.windows(2).map(|pair| (pair[0] - mean) * (pair[1] - mean)).sum();
     Some(products / sum_of_squares(x)?).filter(|r| r.is_finite())
 }
 

@@ -175,10 +175,8 @@ pub struct Assessment {
 /// ```
 #[must_use]
 pub fn decide(measured: &MeasuredValue, limit: &Limit, rule: &DecisionRule) -> Option<Assessment> {
-    if measured.expanded_u.is_negative()
-        || !(measured.coverage_factor > 0.0)
-        || !(measured.dof > 0.0)
-    {
+    let judgeable = !measured.expanded_u.is_negative() && measured.coverage_factor > 0.0 && measured.dof > 0.0;
+    if !judgeable {
         return None;
     }
     let guard_band = match rule.guard() {
@@ -197,28 +195,19 @@ pub fn decide(measured: &MeasuredValue, limit: &Limit, rule: &DecisionRule) -> O
         DecisionRule::GuardedBothWays(_) if passes_by_guard => Statement::DoesNotComply,
         DecisionRule::GuardedBothWays(_) => Statement::Inconclusive,
     };
-    Some(Assessment {
-        statement,
-        value_keeps_to_limit,
-        guard_band,
-    })
+    Some(Assessment { statement, value_keeps_to_limit, guard_band })
 }
 
 fn either(complies: bool) -> Statement {
-    if complies {
-        Statement::Complies
-    } else {
-        Statement::DoesNotComply
-    }
+    if complies { Statement::Complies } else { Statement::DoesNotComply }
 }
 
 /// A fraction in per cent, without binary noise.
 fn percent(fraction: f64) -> String {
     match Decimal::from_f64(fraction) {
-        Some(fraction) => (&fraction * &Decimal::from_f64(100.0).expect("finite"))
-            .to_string()
-            .trim_end_matches(".00")
-            .to_owned(),
+        Some(fraction) => {
+            (&fraction * &Decimal::from_f64(100.0).expect("finite")).to_string().trim_end_matches(".00").to_owned()
+        }
         None => fraction.to_string(),
     }
 }

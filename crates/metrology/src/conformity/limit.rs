@@ -40,11 +40,7 @@ impl Limit {
     /// # Errors
     /// * [`LimitError::Crossed`]: `lower` exceeds `upper`.
     pub fn between(lower: Decimal, upper: Decimal) -> Result<Limit, LimitError> {
-        if lower > upper {
-            Err(LimitError::Crossed { lower, upper })
-        } else {
-            Ok(Limit::Between(lower, upper))
-        }
+        if lower > upper { Err(LimitError::Crossed { lower, upper }) } else { Ok(Limit::Between(lower, upper)) }
     }
 
     /// The lower figure, if there is one.
@@ -68,8 +64,7 @@ impl Limit {
     /// Whether `value` keeps to the limit widened by `by` on every side (narrowed where `by` is negative).
     #[must_use]
     pub fn holds_for(&self, value: &Decimal, by: &Decimal) -> bool {
-        self.lower().is_none_or(|lower| *value >= lower - by)
-            && self.upper().is_none_or(|upper| *value <= upper + by)
+        self.lower().is_none_or(|lower| *value >= lower - by) && self.upper().is_none_or(|upper| *value <= upper + by)
     }
 }
 
@@ -107,10 +102,7 @@ impl TryFrom<Written> for Limit {
 
 impl From<Limit> for Written {
     fn from(limit: Limit) -> Written {
-        Written {
-            at_least: limit.lower().cloned(),
-            at_most: limit.upper().cloned(),
-        }
+        Written { at_least: limit.lower().cloned(), at_most: limit.upper().cloned() }
     }
 }
 
@@ -124,26 +116,12 @@ mod tests {
 
     #[test]
     fn a_limit_reads_back_as_it_was_written() {
-        for text in [
-            "at_most = \"0.050\"\n",
-            "at_least = \"90\"\n",
-            "at_least = \"85\"\nat_most = \"115\"\n",
-        ] {
+        for text in ["at_most = \"0.050\"\n", "at_least = \"90\"\n", "at_least = \"85\"\nat_most = \"115\"\n"] {
             let limit: Limit = toml::from_str(text).unwrap();
             assert_eq!(toml::to_string(&limit).unwrap(), text);
         }
-        assert!(
-            toml::from_str::<Limit>("")
-                .unwrap_err()
-                .to_string()
-                .contains("neither at_most nor at_least is given")
-        );
-        assert!(
-            toml::from_str::<Limit>("at_most = \"1,000\"")
-                .unwrap_err()
-                .to_string()
-                .contains("can mean")
-        );
+        assert!(toml::from_str::<Limit>("").unwrap_err().to_string().contains("neither at_most nor at_least is given"));
+        assert!(toml::from_str::<Limit>("at_most = \"1,000\"").unwrap_err().to_string().contains("can mean"));
         assert!(toml::from_str::<Limit>("at_msot = \"1\"").is_err());
     }
 
@@ -157,18 +135,8 @@ mod tests {
     #[test]
     fn the_limit_itself_is_allowed() {
         let limit = Limit::between(d("85"), d("115")).unwrap();
-        for (value, inside) in [
-            ("84.9", false),
-            ("85", true),
-            ("100", true),
-            ("115.0", true),
-            ("115.01", false),
-        ] {
-            assert_eq!(
-                limit.holds_for(&d(value), &Decimal::ZERO),
-                inside,
-                "{value}"
-            );
+        for (value, inside) in [("84.9", false), ("85", true), ("100", true), ("115.0", true), ("115.01", false)] {
+            assert_eq!(limit.holds_for(&d(value), &Decimal::ZERO), inside, "{value}");
         }
         assert!(limit.holds_for(&d("116"), &d("1")));
         assert!(!limit.holds_for(&d("85"), &d("-1")));
@@ -178,9 +146,6 @@ mod tests {
     fn a_limit_is_said_with_its_digits() {
         assert_eq!(Limit::AtMost(d("5.0")).to_string(), "at most 5.0");
         assert_eq!(Limit::AtLeast(d("90")).to_string(), "at least 90");
-        assert_eq!(
-            Limit::Between(d("85"), d("115")).to_string(),
-            "between 85 and 115"
-        );
+        assert_eq!(Limit::Between(d("85"), d("115")).to_string(), "between 85 and 115");
     }
 }

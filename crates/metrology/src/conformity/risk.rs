@@ -24,26 +24,15 @@ use crate::distribution::{gamma, normal, student_t};
 /// assert_eq!(format!("{p:.2}"), "0.92");
 /// ```
 #[must_use]
-pub fn probability_of_conformity(
-    value: f64,
-    u: f64,
-    dof: f64,
-    lower: f64,
-    upper: f64,
-) -> Option<f64> {
-    if !value.is_finite() || !(u >= 0.0 && u < f64::INFINITY) || !(dof > 0.0) || !(lower <= upper) {
+pub fn probability_of_conformity(value: f64, u: f64, dof: f64, lower: f64, upper: f64) -> Option<f64> {
+    let inside = value.is_finite() && (0.0..f64::INFINITY).contains(&u) && dof > 0.0 && lower <= upper;
+    if !inside {
         return None;
     }
     if u == 0.0 {
-        return Some(if lower <= value && value <= upper {
-            1.0
-        } else {
-            0.0
-        });
+        return Some(if lower <= value && value <= upper { 1.0 } else { 0.0 });
     }
-    between((lower - value) / u, (upper - value) / u, |t| {
-        student_t::cdf(t, dof)
-    })
+    between((lower - value) / u, (upper - value) / u, |t| student_t::cdf(t, dof))
 }
 
 /// Which guard an acceptance limit has.
@@ -76,14 +65,9 @@ pub enum Bound {
 /// Eurachem/CITAC Guide, Use of uncertainty information in compliance assessment, 2nd edition (2021), clause 5
 /// and annex A: g = t(1 − α; ν)·u. Checked by `tests/statistics/conformity.rs`.
 #[must_use]
-pub fn acceptance_limit(
-    limit: Bound,
-    side: AcceptanceSide,
-    u: f64,
-    dof: f64,
-    alpha: f64,
-) -> Option<f64> {
-    if !(u >= 0.0) {
+pub fn acceptance_limit(limit: Bound, side: AcceptanceSide, u: f64, dof: f64, alpha: f64) -> Option<f64> {
+    let inside = u >= 0.0;
+    if !inside {
         return None;
     }
     let inwards = match side {
@@ -111,7 +95,8 @@ pub fn acceptance_limit(
 /// ILAC-G8:09/2019, Table 1: Φ(−k|r|). Checked by `tests/statistics/conformity.rs`.
 #[must_use]
 pub fn risk_at_acceptance_limit(r: f64, k: f64) -> Option<f64> {
-    if !(k > 0.0) {
+    let inside = k > 0.0;
+    if !inside {
         return None;
     }
     normal::upper_tail(k * r.abs())
@@ -158,23 +143,14 @@ pub struct GlobalRisk {
 /// # Source
 /// JCGM 106:2012, 9.5.2 to 9.5.4. Checked by `tests/statistics/conformity.rs`.
 #[must_use]
-pub fn global_risk(
-    prior: Prior,
-    u: f64,
-    tolerance: (f64, f64),
-    acceptance: (f64, f64),
-) -> Option<GlobalRisk> {
-    if !(u > 0.0 && u < f64::INFINITY && tolerance.0 <= tolerance.1 && acceptance.0 <= acceptance.1)
-    {
+pub fn global_risk(prior: Prior, u: f64, tolerance: (f64, f64), acceptance: (f64, f64)) -> Option<GlobalRisk> {
+    if !(u > 0.0 && u < f64::INFINITY && tolerance.0 <= tolerance.1 && acceptance.0 <= acceptance.1) {
         return None;
     }
     let law = Law::of(prior)?;
-    let accepted = |x: f64| {
-        between((acceptance.0 - x) / u, (acceptance.1 - x) / u, normal::cdf).unwrap_or(0.0)
-    };
+    let accepted = |x: f64| between((acceptance.0 - x) / u, (acceptance.1 - x) / u, normal::cdf).unwrap_or(0.0);
     let rejected = |x: f64| {
-        normal::upper_tail((acceptance.1 - x) / u).unwrap_or(0.0)
-            + normal::cdf((acceptance.0 - x) / u).unwrap_or(0.0)
+        normal::upper_tail((acceptance.1 - x) / u).unwrap_or(0.0) + normal::cdf((acceptance.0 - x) / u).unwrap_or(0.0)
     };
     // The prior and the steps at the acceptance limits both ask for short pieces.
     let (from, to) = law.range;
@@ -185,25 +161,16 @@ pub fn global_risk(
         }
         let mut edges = vec![low, high];
         for centre in [acceptance.0, acceptance.1] {
-            edges.extend(
-                [-9.0, -3.0, 0.0, 3.0, 9.0]
-                    .iter()
-                    .map(|z| centre + z * u)
-                    .filter(|x| *x > low && *x < high),
-            );
+            edges.extend([-9.0, -3.0, 0.0, 3.0, 9.0].iter().map(|z| centre + z * u).filter(|x| *x > low && *x < high));
         }
         edges.extend(law.knots.iter().copied().filter(|x| *x > low && *x < high));
         edges.sort_by(f64::total_cmp);
-        edges
-            .windows(2)
-            .map(|e| law.integral(e[0], e[1], share))
-            .sum()
+        edges.windows(2).map(|e| law.integral(e[0], e[1], share)).sum()
     };
     let (low, high) = tolerance;
     Some(GlobalRisk {
         nonconforming: law.below(low) + law.above(high),
-        consumer: integrate(f64::NEG_INFINITY, low, &accepted)
-            + integrate(high, f64::INFINITY, &accepted),
+        consumer: integrate(f64::NEG_INFINITY, low, &accepted) + integrate(high, f64::INFINITY, &accepted),
         producer: integrate(low, high, &rejected),
     })
 }
@@ -229,11 +196,13 @@ pub fn global_risk(
 /// ```
 #[must_use]
 pub fn replicates_that_would_decide(s: f64, u_shared: f64, distance: f64, k: f64) -> Option<u32> {
-    if !(s >= 0.0 && s < f64::INFINITY && u_shared >= 0.0 && k > 0.0 && distance.is_finite()) {
+    let inside = (0.0..f64::INFINITY).contains(&s) && u_shared >= 0.0 && k > 0.0 && distance.is_finite();
+    if !inside {
         return None;
     }
     let room = distance.abs() / k;
-    if !(room > u_shared) {
+    let some_left = room > u_shared;
+    if !some_left {
         return None;
     }
     // As a product: the difference of the squares cancels where room and u_shared are close.
@@ -270,39 +239,19 @@ impl Law {
                     return None;
                 }
                 let knots = (-8..=8).map(|i| mean + f64::from(i) * sd).collect();
-                Some(Law {
-                    prior,
-                    range: (mean - 9.0 * sd, mean + 9.0 * sd),
-                    knots,
-                })
+                Some(Law { prior, range: (mean - 9.0 * sd, mean + 9.0 * sd), knots })
             }
             Prior::Gamma { shape, rate } => {
                 if !(rate > 0.0 && rate < f64::INFINITY) {
                     return None;
                 }
                 let end = gamma::inverse_q(shape, 1.0e-18)? / rate;
-                let knots = [
-                    1.0e-9,
-                    1.0e-4,
-                    0.01,
-                    0.1,
-                    0.3,
-                    0.5,
-                    0.7,
-                    0.9,
-                    0.99,
-                    1.0 - 1.0e-4,
-                    1.0 - 1.0e-9,
-                ]
-                .iter()
-                .filter_map(|p| gamma::inverse_p(shape, *p))
-                .map(|x| x / rate)
-                .collect();
-                Some(Law {
-                    prior,
-                    range: (0.0, end),
-                    knots,
-                })
+                let knots = [1.0e-9, 1.0e-4, 0.01, 0.1, 0.3, 0.5, 0.7, 0.9, 0.99, 1.0 - 1.0e-4, 1.0 - 1.0e-9]
+                    .iter()
+                    .filter_map(|p| gamma::inverse_p(shape, *p))
+                    .map(|x| x / rate)
+                    .collect();
+                Some(Law { prior, range: (0.0, end), knots })
             }
         }
     }
@@ -310,18 +259,14 @@ impl Law {
     fn below(&self, x: f64) -> f64 {
         match self.prior {
             Prior::Normal { mean, sd } => normal::cdf((x - mean) / sd).unwrap_or(0.0),
-            Prior::Gamma { shape, rate } => {
-                gamma::regularised_p(shape, (x * rate).max(0.0)).unwrap_or(0.0)
-            }
+            Prior::Gamma { shape, rate } => gamma::regularised_p(shape, (x * rate).max(0.0)).unwrap_or(0.0),
         }
     }
 
     fn above(&self, x: f64) -> f64 {
         match self.prior {
             Prior::Normal { mean, sd } => normal::upper_tail((x - mean) / sd).unwrap_or(0.0),
-            Prior::Gamma { shape, rate } => {
-                gamma::regularised_q(shape, (x * rate).max(0.0)).unwrap_or(0.0)
-            }
+            Prior::Gamma { shape, rate } => gamma::regularised_q(shape, (x * rate).max(0.0)).unwrap_or(0.0),
         }
     }
 
@@ -329,9 +274,7 @@ impl Law {
         crate::distribution::gauss_legendre(low, high, |x| {
             let density = match self.prior {
                 Prior::Normal { mean, sd } => normal::density((x - mean) / sd).unwrap_or(0.0) / sd,
-                Prior::Gamma { shape, rate } => {
-                    gamma::density(shape, rate * x).unwrap_or(0.0) * rate
-                }
+                Prior::Gamma { shape, rate } => gamma::density(shape, rate * x).unwrap_or(0.0) * rate,
             };
             density * share(x)
         })

@@ -79,13 +79,7 @@ fn place(a: f64, b: f64, x: f64) -> Option<Place> {
     let n_rest = if a > b { b - (n - a) } else { a - (n - b) };
     let (product, rest) = super::normal::exact_product(n, x);
     let excess = (product - a) + (rest + n_rest * x);
-    Some(Place {
-        a,
-        b,
-        x,
-        y: 1.0 - x,
-        excess,
-    })
+    Some(Place { a, b, x, y: 1.0 - x, excess })
 }
 
 /// The point where a·y·f = b·x, that is the point of an F law with 2a and 2b degrees of freedom at `f`.
@@ -94,23 +88,11 @@ pub(crate) fn place_of_f(a: f64, b: f64, f: f64) -> Place {
     if weight > 1.0e150 {
         // b/(a·f) alone survives beside 1.
         let y = (b / a) / f;
-        return Place {
-            a,
-            b,
-            x: 1.0,
-            y,
-            excess: b,
-        };
+        return Place { a, b, x: 1.0, y, excess: b };
     }
     let x = weight / (1.0 + weight);
     let y = 1.0 / (1.0 + weight);
-    Place {
-        a,
-        b,
-        x,
-        y,
-        excess: a * y * (f - 1.0),
-    }
+    Place { a, b, x, y, excess: a * y * (f - 1.0) }
 }
 
 /// Both tails at a place.
@@ -121,10 +103,7 @@ pub(crate) fn tails(at: &Place) -> Tails {
 fn tails_with(at: &Place, slope: f64) -> Tails {
     if slope == 0.0 {
         let lower = if at.excess < 0.0 { 0.0 } else { 1.0 };
-        return Tails {
-            lower,
-            upper: 1.0 - lower,
-        };
+        return Tails { lower, upper: 1.0 - lower };
     }
     // With a parameter below 1 the mean lies on the steep side; half a count further in serves better.
     let from_below = if at.a < 1.0 && at.b >= 1.0 {
@@ -176,19 +155,14 @@ fn series(a: f64, b: f64, x: f64, y: f64) -> f64 {
             break;
         }
     }
-    let log_y = if x < 0.5 {
-        libm::log1p(-x)
-    } else {
-        libm::log(y)
-    };
+    let log_y = if x < 0.5 { libm::log1p(-x) } else { libm::log(y) };
     sum * libm::exp(-b * log_y)
 }
 
 /// The continued fraction of DiDonato and Morris, Lentz's way.
 fn fraction(a: f64, b: f64, x: f64, y: f64, excess: f64) -> f64 {
     let under = |m: f64| {
-        m + m * (b - m) * x / (a + 2.0 * m - 1.0)
-            + (a + m) * (1.0 - excess + m * (1.0 + y)) / (a + 2.0 * m + 1.0)
+        m + m * (b - m) * x / (a + 2.0 * m - 1.0) + (a + m) * (1.0 - excess + m * (1.0 + y)) / (a + 2.0 * m + 1.0)
     };
     let mut value = a * (1.0 - excess) / (a + 1.0);
     let mut c = value;
@@ -218,11 +192,7 @@ pub(crate) fn f_ratio(a: f64, b: f64, wanted: Wanted) -> f64 {
     solve(wanted, start, |f| {
         let at = place_of_f(a, b, f);
         let slope = at.slope();
-        Local {
-            tails: tails_with(&at, slope),
-            slope,
-            bend: -at.excess,
-        }
+        Local { tails: tails_with(&at, slope), slope, bend: -at.excess }
     })
 }
 
@@ -240,11 +210,7 @@ fn first_guess(a: f64, b: f64, wanted: Wanted) -> f64 {
     let (one_v, one_w) = (1.0 - v, 1.0 - w);
     let under = one_w * one_w - w * z * z;
     let root = if under > 0.05 {
-        (one_v * one_w
-            + z * (one_v * one_v * w + one_w * one_w * v - v * w * z * z)
-                .max(0.0)
-                .sqrt())
-            / under
+        (one_v * one_w + z * (one_v * one_v * w + one_w * one_w * v - v * w * z * z).max(0.0).sqrt()) / under
     } else {
         0.0
     };
@@ -277,13 +243,9 @@ mod tests {
 
     #[test]
     fn arguments_outside_the_domain_are_turned_back() {
-        for (a, b, x) in [
-            (0.0, 1.0, 0.5),
-            (1.0, -1.0, 0.5),
-            (1.0, 1.0, 1.5),
-            (1.0, 1.0, f64::NAN),
-            (f64::INFINITY, 1.0, 0.5),
-        ] {
+        for (a, b, x) in
+            [(0.0, 1.0, 0.5), (1.0, -1.0, 0.5), (1.0, 1.0, 1.5), (1.0, 1.0, f64::NAN), (f64::INFINITY, 1.0, 0.5)]
+        {
             assert_eq!(regularised(a, b, x), None);
             assert_eq!(regularised_upper(a, b, x), None);
         }

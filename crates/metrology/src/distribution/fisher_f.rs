@@ -69,8 +69,7 @@ pub fn upper_quantile(q: f64, dof_over: f64, dof_under: f64) -> Option<f64> {
 
 /// Half the degrees of freedom, if the two make an F law.
 fn halves(dof_over: f64, dof_under: f64) -> Option<(f64, f64)> {
-    let inside =
-        dof_over > 0.0 && dof_under > 0.0 && (dof_over.is_finite() || dof_under.is_finite());
+    let inside = dof_over > 0.0 && dof_under > 0.0 && (dof_over.is_finite() || dof_under.is_finite());
     inside.then_some((0.5 * dof_over, 0.5 * dof_under))
 }
 
@@ -80,15 +79,9 @@ fn both(f: f64, dof_over: f64, dof_under: f64) -> Option<Tails> {
         return None;
     }
     Some(if f == 0.0 {
-        Tails {
-            lower: 0.0,
-            upper: 1.0,
-        }
+        Tails { lower: 0.0, upper: 1.0 }
     } else if f == f64::INFINITY {
-        Tails {
-            lower: 1.0,
-            upper: 0.0,
-        }
+        Tails { lower: 1.0, upper: 0.0 }
     } else if b == f64::INFINITY {
         gamma::tails(a, a * f)
     } else if a == f64::INFINITY {

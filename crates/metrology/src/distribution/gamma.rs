@@ -105,10 +105,7 @@ fn in_domain(a: f64, x: f64) -> bool {
 /// Both tails, for a > 0 and x ≥ 0.
 pub(crate) fn tails(a: f64, x: f64) -> Tails {
     if x == 0.0 {
-        return Tails {
-            lower: 0.0,
-            upper: 1.0,
-        };
+        return Tails { lower: 0.0, upper: 1.0 };
     }
     let slope = gamma_slope(a, x);
     tails_with(a, x, slope)
@@ -116,17 +113,7 @@ pub(crate) fn tails(a: f64, x: f64) -> Tails {
 
 fn tails_with(a: f64, x: f64, slope: f64) -> Tails {
     if slope == 0.0 {
-        return if x < a {
-            Tails {
-                lower: 0.0,
-                upper: 1.0,
-            }
-        } else {
-            Tails {
-                lower: 1.0,
-                upper: 0.0,
-            }
-        };
+        return if x < a { Tails { lower: 0.0, upper: 1.0 } } else { Tails { lower: 1.0, upper: 0.0 } };
     }
     let near_mean = a >= LARGE_SHAPE && (x - a).abs() < 0.5 * a;
     if x < a || (a < 1.0 && x < 1.5) {
@@ -197,12 +184,8 @@ fn inverse(a: f64, wanted: Wanted) -> Option<f64> {
 /// The point for a tail strictly between 0 and ½.
 fn point(a: f64, wanted: Wanted) -> f64 {
     let z = match wanted {
-        Wanted::Lower(p) => {
-            -super::normal::upper_quantile(p).expect("the tail lies between 0 and 1")
-        }
-        Wanted::Upper(q) => {
-            super::normal::upper_quantile(q).expect("the tail lies between 0 and 1")
-        }
+        Wanted::Lower(p) => -super::normal::upper_quantile(p).expect("the tail lies between 0 and 1"),
+        Wanted::Upper(q) => super::normal::upper_quantile(q).expect("the tail lies between 0 and 1"),
     };
     let start = first_guess(a, wanted, z);
     if start < f64::MIN_POSITIVE {
@@ -210,11 +193,7 @@ fn point(a: f64, wanted: Wanted) -> f64 {
     }
     solve(wanted, start, |x| {
         let slope = gamma_slope(a, x);
-        Local {
-            tails: tails_with(a, x, slope),
-            slope,
-            bend: a - x,
-        }
+        Local { tails: tails_with(a, x, slope), slope, bend: a - x }
     })
 }
 
@@ -229,11 +208,7 @@ fn first_guess(a: f64, wanted: Wanted, z: f64) -> f64 {
             let log_x = (libm::log(p) + libm::lgamma(a + 1.0)) / a;
             // One term further: P = xᵃ/Γ(a+1)·(1 − a·x/(a+1)).
             let x = libm::exp(log_x);
-            if x < 1.0 + a {
-                x * (1.0 + x / (a + 1.0))
-            } else {
-                cubic.max(x.min(a))
-            }
+            if x < 1.0 + a { x * (1.0 + x / (a + 1.0)) } else { cubic.max(x.min(a)) }
         }
         Wanted::Upper(q) if a < 1.0 || z > 6.0 => {
             // Far out ln Q ≈ (a − 1) ln x − x − ln Γ(a), which gives x back from itself.
@@ -257,14 +232,7 @@ mod tests {
 
     #[test]
     fn arguments_outside_the_domain_are_turned_back() {
-        for (a, x) in [
-            (0.0, 1.0),
-            (-1.0, 1.0),
-            (f64::NAN, 1.0),
-            (f64::INFINITY, 1.0),
-            (1.0, -1.0),
-            (1.0, f64::NAN),
-        ] {
+        for (a, x) in [(0.0, 1.0), (-1.0, 1.0), (f64::NAN, 1.0), (f64::INFINITY, 1.0), (1.0, -1.0), (1.0, f64::NAN)] {
             assert_eq!(regularised_p(a, x), None);
             assert_eq!(regularised_q(a, x), None);
         }

@@ -89,10 +89,7 @@ fn point(wanted: Wanted, dof: f64, delta: f64) -> Option<f64> {
 
 fn tails(t: f64, dof: f64, delta: f64) -> Tails {
     if dof == f64::INFINITY {
-        let (lower, upper) = (
-            normal::lower_tail_of(t - delta),
-            normal::lower_tail_of(delta - t),
-        );
+        let (lower, upper) = (normal::lower_tail_of(t - delta), normal::lower_tail_of(delta - t));
         return Tails { lower, upper };
     }
     // Mirrored, −T has −δ. The smaller tail is integrated, the other one is what remains.
@@ -114,10 +111,6 @@ fn lower_tail(t: f64, dof: f64, delta: f64) -> f64 {
         let pull = t * libm::exp(0.5 * v);
         0.5 * pull * normal::inverse_mills(pull - delta) - a * libm::expm1(v)
     };
-    let shape = Peaked {
-        finest: (1.0 / a.sqrt()).min(0.5).min(2.0 / (1.0 + delta.abs())),
-        from: -3000.0,
-        to: 60.0,
-    };
+    let shape = Peaked { finest: (1.0 / a.sqrt()).min(0.5).min(2.0 / (1.0 + delta.abs())), from: -3000.0, to: 60.0 };
     gamma_peak(a) * peaked(&shape, at, rise)
 }

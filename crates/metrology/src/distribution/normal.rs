@@ -74,11 +74,7 @@ pub fn quantile(p: f64) -> Option<f64> {
     if !(p > 0.0 && p < 1.0) {
         return None;
     }
-    Some(if p <= 0.5 {
-        lower_half(p)
-    } else {
-        -lower_half(1.0 - p)
-    })
+    Some(if p <= 0.5 { lower_half(p) } else { -lower_half(1.0 - p) })
 }
 
 /// The standard normal deviate that is exceeded with probability `q`.
@@ -128,7 +124,7 @@ pub(crate) fn lower_tail_of(x: f64) -> f64 {
     const SQRT_HALF_REST: f64 = -4.833_646_656_726_457e-17;
     let z = -x * FRAC_1_SQRT_2;
     let tail = 0.5 * libm::erfc(z);
-    if z < 1.0 || z > 28.0 {
+    if !(1.0..=28.0).contains(&z) {
         return tail;
     }
     let (high, low) = exact_product(-x, FRAC_1_SQRT_2);
@@ -151,11 +147,7 @@ pub(crate) fn log_lower_tail_of(x: f64) -> f64 {
 
 /// φ/Φ, the derivative of ln Φ.
 pub(crate) fn inverse_mills(x: f64) -> f64 {
-    if x > -30.0 {
-        density_of(x) / lower_tail_of(x)
-    } else {
-        -x - 1.0 / x
-    }
+    if x > -30.0 { density_of(x) / lower_tail_of(x) } else { -x - 1.0 / x }
 }
 
 /// exp(−x²/2) with the square taken exactly, so that the tail keeps its digits.

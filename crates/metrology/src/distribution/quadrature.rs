@@ -76,20 +76,12 @@ pub(crate) fn peaked(shape: &Peaked, h: impl Fn(f64) -> f64, rise: impl Fn(f64) 
         if middle <= low || middle >= high {
             break;
         }
-        if rise(middle) > 0.0 {
-            low = middle
-        } else {
-            high = middle
-        }
+        if rise(middle) > 0.0 { low = middle } else { high = middle }
     }
     let peak = 0.5 * (low + high);
     let away = 0.1 * shape.finest;
     let curvature = (rise(peak - away) - rise(peak + away)) / (2.0 * away);
-    let width = if curvature > 0.0 {
-        shape.finest.min(1.0 / curvature.sqrt())
-    } else {
-        shape.finest
-    };
+    let width = if curvature > 0.0 { shape.finest.min(1.0 / curvature.sqrt()) } else { shape.finest };
     let step = 0.5 * width;
     let top = h(peak);
     if top == f64::NEG_INFINITY {
@@ -101,7 +93,8 @@ pub(crate) fn peaked(shape: &Peaked, h: impl Fn(f64) -> f64, rise: impl Fn(f64) 
         loop {
             let term = libm::exp(h(peak + direction * n * step) - top);
             sum += term;
-            if !(term > sum * 1.0e-18) || n > 1.0e6 {
+            let counts = term > sum * 1.0e-18;
+            if !counts || n > 1.0e6 {
                 break;
             }
             n += 1.0;

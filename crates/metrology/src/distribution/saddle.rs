@@ -112,13 +112,7 @@ pub(crate) struct Place {
 impl Place {
     /// The same point counted from the other end.
     pub(crate) fn swapped(self) -> Place {
-        Place {
-            a: self.b,
-            b: self.a,
-            x: self.y,
-            y: self.x,
-            excess: -self.excess,
-        }
+        Place { a: self.b, b: self.a, x: self.y, y: self.x, excess: -self.excess }
     }
 
     /// `xᵃyᵇ/B(a, b)`: the beta density in the logarithm of the odds `x/y`.
@@ -130,8 +124,7 @@ impl Place {
         let n = a + b;
         let (small, large) = if a < b { (a, b) } else { (b, a) };
         if small >= 10.0 {
-            let deviance = a * excess_over_log(excess / a, x / a * n)
-                + b * excess_over_log(-excess / b, y / b * n);
+            let deviance = a * excess_over_log(excess / a, x / a * n) + b * excess_over_log(-excess / b, y / b * n);
             let rest = stirling_rest(n) - stirling_rest(a) - stirling_rest(b);
             return (a * (b / n)).sqrt() * ONE_OVER_ROOT_TAU * libm::exp(rest - deviance);
         }
@@ -144,12 +137,7 @@ impl Place {
         let (p, r) = if a < b { (x, y) } else { (y, x) };
         let ratio_of_stirling = stirling_rest(n) - stirling_rest(large);
         let growth = (n - 0.5) * libm::log1p(small / large) - small;
-        let log_r = if p < 0.5 {
-            libm::log1p(-p)
-        } else {
-            libm::log(r)
-        };
-        libm::pow(p * large, small) * libm::exp(growth + ratio_of_stirling + large * log_r)
-            / libm::tgamma(small)
+        let log_r = if p < 0.5 { libm::log1p(-p) } else { libm::log(r) };
+        libm::pow(p * large, small) * libm::exp(growth + ratio_of_stirling + large * log_r) / libm::tgamma(small)
     }
 }

@@ -33,7 +33,8 @@ pub fn cdf(t: f64, dof: f64) -> Option<f64> {
 /// As [`cdf`].
 #[must_use]
 pub fn upper_tail(t: f64, dof: f64) -> Option<f64> {
-    if t.is_nan() || !(dof > 0.0) {
+    let inside = !t.is_nan() && dof > 0.0;
+    if !inside {
         return None;
     }
     Some(if dof == f64::INFINITY {
@@ -88,11 +89,7 @@ pub fn upper_quantile(q: f64, dof: f64) -> Option<f64> {
     // 1 − q is exact from ½ on.
     let (small, sign) = if q < 0.5 { (q, 1.0) } else { (1.0 - q, -1.0) };
     // Near the middle the probability between −t and t has the digits, further out the one beyond.
-    let wanted = if small > 0.25 {
-        Wanted::Lower(1.0 - 2.0 * small)
-    } else {
-        Wanted::Upper(2.0 * small)
-    };
+    let wanted = if small > 0.25 { Wanted::Lower(1.0 - 2.0 * small) } else { Wanted::Upper(2.0 * small) };
     let t = f_ratio(0.5, 0.5 * dof, wanted).sqrt();
     t.is_finite().then_some(sign * t)
 }

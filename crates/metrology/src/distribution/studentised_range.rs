@@ -30,7 +30,7 @@ use super::tails::{Tails, Wanted, solve_between};
 /// ```
 #[must_use]
 pub fn cdf(q: f64, n_means: u32, dof: f64) -> Option<f64> {
-    (q >= 0.0 && q < f64::INFINITY && in_domain(n_means, dof)).then(|| tails(q, n_means, dof).lower)
+    ((0.0..f64::INFINITY).contains(&q) && in_domain(n_means, dof)).then(|| tails(q, n_means, dof).lower)
 }
 
 /// The probability of a studentised range above `q`.
@@ -42,7 +42,7 @@ pub fn cdf(q: f64, n_means: u32, dof: f64) -> Option<f64> {
 /// As [`cdf`].
 #[must_use]
 pub fn upper_tail(q: f64, n_means: u32, dof: f64) -> Option<f64> {
-    (q >= 0.0 && q < f64::INFINITY && in_domain(n_means, dof)).then(|| tails(q, n_means, dof).upper)
+    ((0.0..f64::INFINITY).contains(&q) && in_domain(n_means, dof)).then(|| tails(q, n_means, dof).upper)
 }
 
 /// The studentised range that is not exceeded with probability `p`.
@@ -85,33 +85,23 @@ fn point(wanted: Wanted, n_means: u32, dof: f64) -> Option<f64> {
         smaller => smaller,
     };
     // On the logarithmic scale, which keeps the range above 0.
-    let log = solve_between(wanted, libm::log(middle(n_means)), 0.3, |log| {
-        tails(libm::exp(log), n_means, dof)
-    })?;
+    let log = solve_between(wanted, libm::log(middle(n_means)), 0.3, |log| tails(libm::exp(log), n_means, dof))?;
     Some(libm::exp(log)).filter(|q| q.is_finite())
 }
 
 /// The range of normal scores, near the middle of the law of the plain range (G. Blom, 1958; from memory).
 fn middle(n_means: u32) -> f64 {
     let k = f64::from(n_means);
-    2.0 * normal::quantile((k - 0.375) / (k + 0.25))
-        .expect("a score of two or more means lies between 0 and 1")
+    2.0 * normal::quantile((k - 0.375) / (k + 0.25)).expect("a score of two or more means lies between 0 and 1")
 }
 
 fn tails(q: f64, n_means: u32, dof: f64) -> Tails {
     if q == 0.0 {
-        return Tails {
-            lower: 0.0,
-            upper: 1.0,
-        };
+        return Tails { lower: 0.0, upper: 1.0 };
     }
     let below = q < middle(n_means);
     let part = |w: f64| {
-        if below {
-            lower_of_range(w, n_means)
-        } else {
-            upper_of_range(w, n_means)
-        }
+        if below { lower_of_range(w, n_means) } else { upper_of_range(w, n_means) }
     };
     let tail = if dof == f64::INFINITY {
         part(q)
@@ -128,22 +118,9 @@ fn tails(q: f64, n_means: u32, dof: f64) -> Tails {
                 if below { 1.0 } else { -1.0 }
             }
         };
-        gamma_peak(a)
-            * peaked(
-                &Peaked {
-                    finest,
-                    from: -200.0,
-                    to: 12.0,
-                },
-                at,
-                rise,
-            )
+        gamma_peak(a) * peaked(&Peaked { finest, from: -200.0, to: 12.0 }, at, rise)
     };
-    if below {
-        Tails::from_lower(tail)
-    } else {
-        Tails::from_upper(tail)
-    }
+    if below { Tails::from_lower(tail) } else { Tails::from_upper(tail) }
 }
 
 /// The step in z: the trapezoidal rule errs by exp(−2π²/h²) on a Gaussian, with room for its powers.
@@ -154,9 +131,7 @@ fn lower_of_range(w: f64, n_means: u32) -> f64 {
     let others = f64::from(n_means - 1);
     let from = (0.5 * w - 9.0).max(-9.0);
     let to = 9.0 + 0.5 * w.min(18.0);
-    let sum = sum_over(from, to, |z| {
-        normal::density_of(z) * libm::pow(slice(z, w), others)
-    });
+    let sum = sum_over(from, to, |z| normal::density_of(z) * libm::pow(slice(z, w), others));
     f64::from(n_means) * sum
 }
 
@@ -169,11 +144,7 @@ fn upper_of_range(w: f64, n_means: u32) -> f64 {
     let sum = sum_over(from, to, |z| {
         let whole = normal::lower_tail_of(z);
         let share = normal::lower_tail_of(z - w) / whole;
-        let missing = if share >= 1.0 {
-            1.0
-        } else {
-            -libm::expm1(others * libm::log1p(-share))
-        };
+        let missing = if share >= 1.0 { 1.0 } else { -libm::expm1(others * libm::log1p(-share)) };
         normal::density_of(z) * libm::pow(whole, others) * missing
     });
     f64::from(n_means) * sum

@@ -19,10 +19,7 @@ impl Tails {
     /// The tails from the lower one.
     pub(crate) fn from_lower(lower: f64) -> Tails {
         let lower = lower.clamp(0.0, 1.0);
-        Tails {
-            lower,
-            upper: 1.0 - lower,
-        }
+        Tails { lower, upper: 1.0 - lower }
     }
 
     /// The tails from the upper one.
@@ -32,10 +29,7 @@ impl Tails {
 
     /// The same law seen from the other end.
     pub(crate) fn swapped(self) -> Tails {
-        Tails {
-            lower: self.upper,
-            upper: self.lower,
-        }
+        Tails { lower: self.upper, upper: self.lower }
     }
 }
 
@@ -91,16 +85,8 @@ pub(crate) fn solve(wanted: Wanted, start: f64, at: impl Fn(f64) -> Local) -> f6
     // Three to five rounds are usual; the bound only ends a search among rounding errors.
     for _ in 0..200 {
         let here = at(x);
-        let tail = if sign > 0.0 {
-            here.tails.lower
-        } else {
-            here.tails.upper
-        };
-        let miss = if tail > 0.0 {
-            log_ratio(tail, target)
-        } else {
-            f64::NEG_INFINITY
-        };
+        let tail = if sign > 0.0 { here.tails.lower } else { here.tails.upper };
+        let miss = if tail > 0.0 { log_ratio(tail, target) } else { f64::NEG_INFINITY };
         if miss == 0.0 {
             break;
         }
@@ -140,11 +126,7 @@ pub(crate) fn solve(wanted: Wanted, start: f64, at: impl Fn(f64) -> Local) -> f6
 /// ln(tail/target), accurate where they are close.
 fn log_ratio(tail: f64, target: f64) -> f64 {
     let difference = (tail - target) / target;
-    if difference.abs() < 0.5 {
-        libm::log1p(difference)
-    } else {
-        libm::log(tail) - libm::log(target)
-    }
+    if difference.abs() < 0.5 { libm::log1p(difference) } else { libm::log(tail) - libm::log(target) }
 }
 
 /// Finds the point with the wanted tail on the whole line, by inverse quadratic steps on the logarithm of the
@@ -157,55 +139,49 @@ fn log_ratio(tail: f64, target: f64) -> f64 {
 ///
 /// # Source
 /// T. R. Chandrupatla, Adv. Eng. Software 28 (1997) 145-149 (from memory).
-pub(crate) fn solve_between(
-    wanted: Wanted,
-    start: f64,
-    spread: f64,
-    at: impl Fn(f64) -> Tails,
-) -> Option<f64> {
+pub(crate) fn solve_between(wanted: Wanted, start: f64, spread: f64, at: impl Fn(f64) -> Tails) -> Option<f64> {
     let miss = |x: f64| match wanted {
         Wanted::Lower(p) => log_miss(at(x).lower, p),
         Wanted::Upper(q) => -log_miss(at(x).upper, q),
     };
-    let (mut a, mut b) = (start, start);
-    let (mut at_a, mut at_b) = (miss(a), 0.0);
+    let mut a = start;
+    let mut at_a = miss(a);
     if at_a == 0.0 {
         return Some(a);
     }
     // The miss rises with x: leap towards the other sign, doubling.
     let towards = if at_a < 0.0 { 1.0 } else { -1.0 };
     let mut reach = spread;
-    loop {
-        b = b + towards * reach;
+    let (mut b, mut at_b) = loop {
+        let b = a + towards * reach;
         if !b.is_finite() {
             return None;
         }
-        at_b = miss(b);
+        let at_b = miss(b);
         if at_b == 0.0 {
             return Some(b);
         }
         if (at_b < 0.0) != (at_a < 0.0) {
-            break;
+            break (b, at_b);
         }
         (a, at_a) = (b, at_b);
         reach *= 2.0;
-    }
-    let (mut c, mut at_c) = (a, at_a);
+    };
     let mut share = 0.5;
     for _ in 0..300 {
         let x = a + share * (b - a);
         let at_x = miss(x);
-        if (at_x < 0.0) == (at_a < 0.0) {
-            (c, at_c) = (a, at_a);
+        // c is the point left behind, for the quadratic through three.
+        let (c, at_c) = (a, at_a);
+        let (c, at_c) = if (at_x < 0.0) == (at_a < 0.0) {
+            (c, at_c)
         } else {
-            (c, at_c, b, at_b) = (b, at_b, a, at_a);
-        }
-        (a, at_a) = (x, at_x);
-        let (best, at_best) = if at_a.abs() < at_b.abs() {
-            (a, at_a)
-        } else {
-            (b, at_b)
+            let left = (b, at_b);
+            (b, at_b) = (c, at_c);
+            left
         };
+        (a, at_a) = (x, at_x);
+        let (best, at_best) = if at_a.abs() < at_b.abs() { (a, at_a) } else { (b, at_b) };
         let tolerance = 0.5 * f64::EPSILON * best.abs() + f64::MIN_POSITIVE;
         let smallest_share = tolerance / (b - a).abs();
         if at_best == 0.0 || smallest_share > 0.5 {
@@ -219,20 +195,12 @@ pub(crate) fn solve_between(
         } else {
             0.5
         };
-        share = if share.is_finite() {
-            share.clamp(smallest_share, 1.0 - smallest_share)
-        } else {
-            0.5
-        };
+        share = if share.is_finite() { share.clamp(smallest_share, 1.0 - smallest_share) } else { 0.5 };
     }
     Some(a)
 }
 
 /// ln(tail/target) with a finite stand-in for a tail that has underflown.
 fn log_miss(tail: f64, target: f64) -> f64 {
-    if tail > 0.0 {
-        log_ratio(tail, target)
-    } else {
-        -1.0e3
-    }
+    if tail > 0.0 { log_ratio(tail, target) } else { -1.0e3 }
 }

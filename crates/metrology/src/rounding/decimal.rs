@@ -116,11 +116,7 @@ pub struct Decimal {
 
 impl Decimal {
     /// Nought, written "0".
-    pub const ZERO: Decimal = Decimal {
-        negative: false,
-        digits: Vec::new(),
-        place: 0,
-    };
+    pub const ZERO: Decimal = Decimal { negative: false, digits: Vec::new(), place: 0 };
 
     /// The shortest decimal text that reads back as `x`; `None` for NaN and the infinities.
     ///
@@ -137,15 +133,9 @@ impl Decimal {
         }
         let text = format!("{x:e}");
         let (mantissa, exponent) = text.split_once('e').expect("the exponent form has an e");
-        let exponent: i32 = exponent
-            .parse()
-            .expect("an f64 has an exponent of three digits at most");
+        let exponent: i32 = exponent.parse().expect("an f64 has an exponent of three digits at most");
         let fraction = mantissa.split_once('.').map_or(0, |(_, f)| f.len());
-        let digits: Vec<u8> = mantissa
-            .bytes()
-            .filter(u8::is_ascii_digit)
-            .map(|d| d - b'0')
-            .collect();
+        let digits: Vec<u8> = mantissa.bytes().filter(u8::is_ascii_digit).map(|d| d - b'0').collect();
         let mut decimal = Decimal::build(x < 0.0, digits, exponent - fraction as i32);
         if decimal.place > 0 {
             decimal.write_out_to(0);
@@ -158,9 +148,7 @@ impl Decimal {
     pub fn to_f64(&self) -> f64 {
         let digits: String = self.digits.iter().map(|d| char::from(b'0' + d)).collect();
         let sign = if self.negative { "-" } else { "" };
-        format!("{sign}0{digits}e{}", self.place)
-            .parse()
-            .expect("digits and an exponent read as f64")
+        format!("{sign}0{digits}e{}", self.place).parse().expect("digits and an exponent read as f64")
     }
 
     /// The power of ten of the last written digit: −3 for "0.050", 0 for "12".
@@ -190,10 +178,7 @@ impl Decimal {
     /// The number without its sign.
     #[must_use]
     pub fn abs(&self) -> Decimal {
-        Decimal {
-            negative: false,
-            ..self.clone()
-        }
+        Decimal { negative: false, ..self.clone() }
     }
 
     /// The number with its last digit at `place`: rounded if it has more digits, filled with noughts if
@@ -217,16 +202,8 @@ impl Decimal {
         let dropped = &self.digits[kept..];
         let some_left = !self.digits.is_empty();
         // The first dropped digit stands right below the place; before the leading digit stand noughts.
-        let first = if cut <= self.digits.len() {
-            dropped.first().copied().unwrap_or(0)
-        } else {
-            0
-        };
-        let rest = if cut <= self.digits.len() {
-            dropped.iter().skip(1).any(|d| *d != 0)
-        } else {
-            some_left
-        };
+        let first = if cut <= self.digits.len() { dropped.first().copied().unwrap_or(0) } else { 0 };
+        let rest = if cut <= self.digits.len() { dropped.iter().skip(1).any(|d| *d != 0) } else { some_left };
         let odd = kept > 0 && self.digits[kept - 1] % 2 == 1;
         let up = match rounding {
             Rounding::Down => false,
@@ -276,19 +253,14 @@ impl Decimal {
     fn build(negative: bool, mut digits: Vec<u8>, place: i32) -> Decimal {
         let noughts = digits.iter().take_while(|d| **d == 0).count();
         digits.drain(..noughts);
-        Decimal {
-            negative: negative && !digits.is_empty(),
-            digits,
-            place,
-        }
+        Decimal { negative: negative && !digits.is_empty(), digits, place }
     }
 
     /// Fills with noughts down to a lower place.
     fn write_out_to(&mut self, place: i32) {
         debug_assert!(place <= self.place);
         if !self.digits.is_empty() {
-            self.digits
-                .resize(self.digits.len() + (self.place - place) as usize, 0);
+            self.digits.resize(self.digits.len() + (self.place - place) as usize, 0);
         }
         self.place = place;
     }
@@ -350,18 +322,14 @@ impl Add for &Decimal {
             sum.reverse();
             return Decimal::build(self.negative, sum, place);
         }
-        let (large, small) = if self.compare_magnitude(other).is_ge() {
-            (self, other)
-        } else {
-            (other, self)
-        };
+        let (large, small) = if self.compare_magnitude(other).is_ge() { (self, other) } else { (other, self) };
         let (a, b, place) = large.aligned(small);
         let mut difference = Vec::with_capacity(a.len());
         let mut borrow = 0;
-        for i in 0..a.len() {
+        for (i, digit) in a.iter().enumerate() {
             let take = b.get(i).unwrap_or(&0) + borrow;
-            borrow = u8::from(a[i] < take);
-            difference.push(a[i] + 10 * borrow - take);
+            borrow = u8::from(*digit < take);
+            difference.push(digit + 10 * borrow - take);
         }
         difference.reverse();
         Decimal::build(large.negative, difference, place)
@@ -371,10 +339,7 @@ impl Add for &Decimal {
 impl Neg for &Decimal {
     type Output = Decimal;
     fn neg(self) -> Decimal {
-        Decimal {
-            negative: !self.negative && !self.is_zero(),
-            ..self.clone()
-        }
+        Decimal { negative: !self.negative && !self.is_zero(), ..self.clone() }
     }
 }
 
@@ -401,11 +366,7 @@ impl Mul for &Decimal {
             carry = all / 10;
         }
         let digits = product.into_iter().map(|d| d as u8).collect();
-        Decimal::build(
-            self.negative != other.negative,
-            digits,
-            self.place.saturating_add(other.place),
-        )
+        Decimal::build(self.negative != other.negative, digits, self.place.saturating_add(other.place))
     }
 }
 
@@ -437,11 +398,7 @@ impl Ord for Decimal {
 impl std::hash::Hash for Decimal {
     fn hash<H: std::hash::Hasher>(&self, state: &mut H) {
         // Equal numbers hash alike, however many noughts were written.
-        let end = self
-            .digits
-            .iter()
-            .rposition(|d| *d != 0)
-            .map_or(0, |i| i + 1);
+        let end = self.digits.iter().rposition(|d| *d != 0).map_or(0, |i| i + 1);
         (self.negative, self.leading_place(), &self.digits[..end]).hash(state);
     }
 }
@@ -453,16 +410,9 @@ impl fmt::Display for Decimal {
             // Noughts that were not written are not claimed: 1.2e4, not 12000.
             let (first, rest) = digits.split_at(1);
             let point = if rest.is_empty() { "" } else { "." };
-            format!(
-                "{first}{point}{rest}e{}",
-                i64::from(self.place) + rest.len() as i64
-            )
+            format!("{first}{point}{rest}e{}", i64::from(self.place) + rest.len() as i64)
         } else if self.place >= 0 {
-            if digits.is_empty() {
-                "0".to_owned()
-            } else {
-                digits
-            }
+            if digits.is_empty() { "0".to_owned() } else { digits }
         } else {
             let decimals = self.place.unsigned_abs() as usize;
             let padded = format!("{digits:0>width$}", width = decimals + 1);
@@ -500,7 +450,7 @@ impl FromStr for Decimal {
     /// # Errors
     /// * [`DecimalError::AmbiguousComma`]: one comma before exactly three digits, "1,234".
     /// * [`DecimalError::ThousandsMarks`]: more than one mark, or blanks or apostrophes among digits.
-    /// * [`DecimalError::Bound`]: "<0.5".
+    /// * [`DecimalError::Bound`]: a sign of comparison comes first, "<0.5".
     /// * [`DecimalError::NotANumber`], [`DecimalError::NoDigit`], [`DecimalError::Empty`], [`DecimalError::TooLong`].
     fn from_str(text: &str) -> Result<Decimal, DecimalError> {
         let found = text.trim();
@@ -529,18 +479,13 @@ impl FromStr for Decimal {
                     fraction = 0;
                 }
                 '\'' | '\u{2019}' | '_' | ' ' | '\u{a0}' | '\u{2009}' | '\u{202f}'
-                    if !digits.is_empty()
-                        && characters.get(i + 1).is_some_and(char::is_ascii_digit) =>
+                    if !digits.is_empty() && characters.get(i + 1).is_some_and(char::is_ascii_digit) =>
                 {
                     return Err(DecimalError::ThousandsMarks { found: own() });
                 }
                 'e' | 'E' if !digits.is_empty() => break,
                 other => {
-                    return Err(DecimalError::NotANumber {
-                        found: own(),
-                        character: *other,
-                        position: i + 1,
-                    });
+                    return Err(DecimalError::NotANumber { found: own(), character: *other, position: i + 1 });
                 }
             }
             i += 1;
@@ -553,10 +498,7 @@ impl FromStr for Decimal {
         }
         let mut exponent: i32 = 0;
         if i < characters.len() {
-            let written: String = characters[i + 1..]
-                .iter()
-                .collect::<String>()
-                .replace('\u{2212}', "-");
+            let written: String = characters[i + 1..].iter().collect::<String>().replace('\u{2212}', "-");
             let bare = written.strip_prefix(['+', '-']).unwrap_or(&written);
             if bare.is_empty() {
                 return Err(DecimalError::NoDigit { found: own() });
@@ -600,17 +542,9 @@ mod tests {
 
     #[test]
     fn written_digits_are_kept() {
-        for text in [
-            "0.050",
-            "0",
-            "0.00",
-            "12",
-            "1000",
-            "-3.10",
-            "0.0000001",
-            "1.2e4",
-            "100000000000000000000000000001",
-        ] {
+        for text in
+            ["0.050", "0", "0.00", "12", "1000", "-3.10", "0.0000001", "1.2e4", "100000000000000000000000000001"]
+        {
             assert_eq!(d(text).to_string(), text);
         }
         assert_eq!(d("+7").to_string(), "7");
@@ -623,10 +557,7 @@ mod tests {
         assert_eq!(d("1.23e3").plain(), "1230");
         assert_eq!(d("0e3").plain(), "0");
         assert_eq!(d("0.050").plain(), "0.050");
-        assert_eq!(
-            format!("{:>8}|{:<7}|", d("-0.5"), d("12")),
-            "    -0.5|12     |"
-        );
+        assert_eq!(format!("{:>8}|{:<7}|", d("-0.5"), d("12")), "    -0.5|12     |");
     }
 
     #[test]
@@ -641,48 +572,21 @@ mod tests {
     #[test]
     fn what_is_no_number_is_told_what_was_found() {
         let said = |text: &str| text.parse::<Decimal>().unwrap_err().to_string();
-        assert_eq!(
-            said("1,234"),
-            "\"1,234\" can mean 1.234 or 1234; write it without a comma"
-        );
+        assert_eq!(said("1,234"), "\"1,234\" can mean 1.234 or 1234; write it without a comma");
         assert_eq!(said("  "), "nothing is written where a number is wanted");
-        assert_eq!(
-            said("1,234,567"),
-            "\"1,234,567\" has thousands marks; write the number without them"
-        );
-        assert_eq!(
-            said("1.234,5"),
-            "\"1.234,5\" has thousands marks; write the number without them"
-        );
-        assert_eq!(
-            said("1'234"),
-            "\"1'234\" has thousands marks; write the number without them"
-        );
-        assert_eq!(
-            said("12 500"),
-            "\"12 500\" has thousands marks; write the number without them"
-        );
-        assert_eq!(
-            said("<0.5"),
-            "\"<0.5\" is a bound, not a number; write the number alone"
-        );
+        assert_eq!(said("1,234,567"), "\"1,234,567\" has thousands marks; write the number without them");
+        assert_eq!(said("1.234,5"), "\"1.234,5\" has thousands marks; write the number without them");
+        assert_eq!(said("1'234"), "\"1'234\" has thousands marks; write the number without them");
+        assert_eq!(said("12 500"), "\"12 500\" has thousands marks; write the number without them");
+        assert_eq!(said("<0.5"), "\"<0.5\" is a bound, not a number; write the number alone");
         assert_eq!(said("over"), "\"over\" is not a number: 'o' at character 1");
-        assert_eq!(
-            said("0.5 mg"),
-            "\"0.5 mg\" is not a number: ' ' at character 4"
-        );
+        assert_eq!(said("0.5 mg"), "\"0.5 mg\" is not a number: ' ' at character 4");
         assert_eq!(said("1e5x"), "\"1e5x\" is not a number: 'x' at character 4");
         assert_eq!(said("-"), "\"-\" breaks off before a digit");
         assert_eq!(said("1e"), "\"1e\" breaks off before a digit");
         assert_eq!(said("NaN"), "\"NaN\" is not a number: 'N' at character 1");
-        assert_eq!(
-            said("1e999999999999"),
-            "a number of more than 400 digits, or as far from the point, is not read"
-        );
-        assert_eq!(
-            said("1e500"),
-            "a number of more than 400 digits, or as far from the point, is not read"
-        );
+        assert_eq!(said("1e999999999999"), "a number of more than 400 digits, or as far from the point, is not read");
+        assert_eq!(said("1e500"), "a number of more than 400 digits, or as far from the point, is not read");
     }
 
     #[test]
@@ -697,12 +601,7 @@ mod tests {
 
     #[test]
     fn halves_go_where_the_rule_says_and_not_where_binary_puts_them() {
-        let round = |x: f64, place, rule| {
-            Decimal::from_f64(x)
-                .unwrap()
-                .rounded_to_place(place, rule)
-                .to_string()
-        };
+        let round = |x: f64, place, rule| Decimal::from_f64(x).unwrap().rounded_to_place(place, rule).to_string();
         assert_eq!(round(1.005, -2, Rounding::HalfUp), "1.01");
         assert_eq!(round(1.005, -2, Rounding::HalfEven), "1.00");
         assert_eq!(round(1.015, -2, Rounding::HalfEven), "1.02");
@@ -722,26 +621,10 @@ mod tests {
 
     #[test]
     fn a_carry_keeps_the_count_of_digits() {
-        assert_eq!(
-            d("0.0996")
-                .rounded_to_digits(2, Rounding::HalfEven)
-                .to_string(),
-            "0.10"
-        );
-        assert_eq!(
-            d("9.96").rounded_to_digits(2, Rounding::HalfUp).to_string(),
-            "10"
-        );
-        assert_eq!(
-            d("99.6").rounded_to_digits(1, Rounding::HalfUp).to_string(),
-            "1e2"
-        );
-        assert_eq!(
-            d("0.027")
-                .rounded_to_digits(3, Rounding::HalfUp)
-                .to_string(),
-            "0.0270"
-        );
+        assert_eq!(d("0.0996").rounded_to_digits(2, Rounding::HalfEven).to_string(), "0.10");
+        assert_eq!(d("9.96").rounded_to_digits(2, Rounding::HalfUp).to_string(), "10");
+        assert_eq!(d("99.6").rounded_to_digits(1, Rounding::HalfUp).to_string(), "1e2");
+        assert_eq!(d("0.027").rounded_to_digits(3, Rounding::HalfUp).to_string(), "0.0270");
         assert_eq!(d("0").rounded_to_digits(2, Rounding::Up).to_string(), "0");
     }
 

@@ -86,17 +86,11 @@ pub fn report(value: f64, u: f64, rule: ReportRule) -> Option<Reported> {
         Digits::TwoAfterOneOrTwo => {
             // Asked of the rounded figure: 0.0297 is 0.030 on two digits and 0.03 on one.
             let two = u.rounded_to_digits(2, rule.uncertainty);
-            let leading = two
-                .leading_place()
-                .expect("an uncertainty above 0 has a first digit");
+            let leading = two.leading_place().expect("an uncertainty above 0 has a first digit");
             let first = two.rounded_to_place(leading, Rounding::Down);
             let three = &Decimal::from_f64(3.0).expect("finite") * &unit(leading);
             // By place, not by count: 0.97 carries to 1.0, whose first digit is 1 again.
-            if first < three {
-                two
-            } else {
-                u.rounded_to_place(leading, rule.uncertainty)
-            }
+            if first < three { two } else { u.rounded_to_place(leading, rule.uncertainty) }
         }
     };
     let value = value.rounded_to_place(u.place(), rule.value);
@@ -105,9 +99,7 @@ pub fn report(value: f64, u: f64, rule: ReportRule) -> Option<Reported> {
 
 /// 10 to a power, as a figure.
 fn unit(place: i32) -> Decimal {
-    format!("1e{place}")
-        .parse()
-        .expect("a place of an f64 is within the digits read")
+    format!("1e{place}").parse().expect("a place of an f64 is within the digits read")
 }
 
 #[cfg(test)]
@@ -115,78 +107,37 @@ mod tests {
     use super::*;
 
     fn printed(value: f64, u: f64, digits: Digits) -> (String, String) {
-        let rule = ReportRule {
-            digits,
-            uncertainty: Rounding::HalfEven,
-            value: Rounding::HalfEven,
-        };
+        let rule = ReportRule { digits, uncertainty: Rounding::HalfEven, value: Rounding::HalfEven };
         let reported = report(value, u, rule).unwrap();
         (reported.value.to_string(), reported.u.to_string())
     }
 
     #[test]
     fn the_value_follows_the_place_of_the_uncertainty() {
-        assert_eq!(
-            printed(0.412_34, 0.0413, Digits::Two),
-            ("0.412".into(), "0.041".into())
-        );
-        assert_eq!(
-            printed(0.412_34, 0.0413, Digits::One),
-            ("0.41".into(), "0.04".into())
-        );
-        assert_eq!(
-            printed(1234.5, 213.0, Digits::Two),
-            ("1.23e3".into(), "2.1e2".into())
-        );
-        assert_eq!(
-            printed(0.0004, 0.02, Digits::Two),
-            ("0.000".into(), "0.020".into())
-        );
-        assert_eq!(
-            printed(-0.0004, 0.02, Digits::Two),
-            ("0.000".into(), "0.020".into())
-        );
+        assert_eq!(printed(0.412_34, 0.0413, Digits::Two), ("0.412".into(), "0.041".into()));
+        assert_eq!(printed(0.412_34, 0.0413, Digits::One), ("0.41".into(), "0.04".into()));
+        assert_eq!(printed(1234.5, 213.0, Digits::Two), ("1.23e3".into(), "2.1e2".into()));
+        assert_eq!(printed(0.0004, 0.02, Digits::Two), ("0.000".into(), "0.020".into()));
+        assert_eq!(printed(-0.0004, 0.02, Digits::Two), ("0.000".into(), "0.020".into()));
     }
 
     #[test]
     fn two_digits_after_one_or_two() {
-        assert_eq!(
-            printed(5.0, 0.114, Digits::TwoAfterOneOrTwo),
-            ("5.00".into(), "0.11".into())
-        );
-        assert_eq!(
-            printed(5.0, 0.294, Digits::TwoAfterOneOrTwo),
-            ("5.00".into(), "0.29".into())
-        );
-        assert_eq!(
-            printed(5.0, 0.297, Digits::TwoAfterOneOrTwo),
-            ("5.0".into(), "0.3".into())
-        );
-        assert_eq!(
-            printed(5.0, 0.97, Digits::TwoAfterOneOrTwo),
-            ("5.0".into(), "1.0".into())
-        );
-        assert_eq!(
-            printed(5.0, 0.998, Digits::TwoAfterOneOrTwo),
-            ("5.0".into(), "1.0".into())
-        );
+        assert_eq!(printed(5.0, 0.114, Digits::TwoAfterOneOrTwo), ("5.00".into(), "0.11".into()));
+        assert_eq!(printed(5.0, 0.294, Digits::TwoAfterOneOrTwo), ("5.00".into(), "0.29".into()));
+        assert_eq!(printed(5.0, 0.297, Digits::TwoAfterOneOrTwo), ("5.0".into(), "0.3".into()));
+        assert_eq!(printed(5.0, 0.97, Digits::TwoAfterOneOrTwo), ("5.0".into(), "1.0".into()));
+        assert_eq!(printed(5.0, 0.998, Digits::TwoAfterOneOrTwo), ("5.0".into(), "1.0".into()));
     }
 
     #[test]
     fn without_uncertainty_the_value_keeps_its_digits() {
-        assert_eq!(
-            printed(0.123_456, 0.0, Digits::Two),
-            ("0.123456".into(), "0".into())
-        );
+        assert_eq!(printed(0.123_456, 0.0, Digits::Two), ("0.123456".into(), "0".into()));
     }
 
     #[test]
     fn what_is_not_finite_or_below_nought_is_not_reported() {
-        let rule = ReportRule {
-            digits: Digits::Two,
-            uncertainty: Rounding::Up,
-            value: Rounding::HalfEven,
-        };
+        let rule = ReportRule { digits: Digits::Two, uncertainty: Rounding::Up, value: Rounding::HalfEven };
         assert_eq!(report(f64::NAN, 1.0, rule), None);
         assert_eq!(report(1.0, f64::INFINITY, rule), None);
         assert_eq!(report(1.0, -0.1, rule), None);
@@ -194,11 +145,7 @@ mod tests {
 
     #[test]
     fn the_rule_says_itself() {
-        let rule = ReportRule {
-            digits: Digits::Two,
-            uncertainty: Rounding::Up,
-            value: Rounding::HalfEven,
-        };
+        let rule = ReportRule { digits: Digits::Two, uncertainty: Rounding::Up, value: Rounding::HalfEven };
         assert_eq!(
             rule.words(),
             "uncertainty to two significant digits, rounded up; value to the same place, rounded to the nearest, \
