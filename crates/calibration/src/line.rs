@@ -4,23 +4,25 @@
 //! measurement model, so that its parameters correlate by themselves and Monte Carlo fits it again.
 //!
 //! Weights are relative: the residual standard deviation is estimated from the points. Where standard uncertainties are
-//! taken as known, [`Line::chi_squared`] tells whether the residuals agree with them.
+//! taken as known, [`Line::fit_known`] does not scale by the residuals, and [`Line::chi_squared`] tells whether they agree.
 //!
-//! Invariant: sums run in the order of the points, so equal points give equal bits.
+//! Amounts count as exact here. Where the standards' own uncertainty matters take [`crate::errors_in_both`]; where the
+//! curve bends, [`crate::quadratic`] or [`crate::hyperbola`].
+//!
+//! Invariant: the points are sorted before any sum, so their order moves no bit.
+
+use std::sync::Arc;
 
 use darkline_metrology::kind::{Kind, MassConcentration, Response, Sensitivity};
-use darkline_metrology::model::{Fit, NoSolution};
+use darkline_metrology::model::{Fit, Interval, NoSolution};
 
-/// One reading of a standard.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Point {
-    /// Mass concentration of the standard.
-    pub amount: MassConcentration,
-    /// Its response.
-    pub response: Response,
-    /// How much it counts, relative to the others; the inverse square of its standard deviation up to a common factor.
-    pub weight: f64,
-}
+use crate::calibration_function::{CalibrationFunction, CalibrationModel, Parameter};
+use crate::fieller;
+use crate::fitted::{not_rising, root_of_readings};
+use crate::inverse::Unreadable;
+use crate::point::{Columns, Dispersion, check, count};
+
+pub use crate::point::{FitError, Point};
 
 /// A fitted line `response = intercept + slope · amount`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -35,8 +37,10 @@ pub struct Line {
     pub u_slope: Sensitivity,
     /// Correlation coefficient of intercept and slope.
     pub correlation: f64,
-    /// Residual standard deviation of a reading of weight one.
+    /// Residual standard deviation of a reading of weight one; zero without degrees of freedom.
     pub residual_sd: Response,
+    /// Where the size of the scatter comes from.
+    pub dispersion: Dispersion,
     /// Number of points.
     pub n_points: usize,
     /// Weighted mean of the amounts.
@@ -49,55 +53,17 @@ pub struct Line {
     pub sum_of_weights: f64,
     /// Correlation coefficient of amounts and responses.
     pub r: f64,
-}
-
-/// Points that no line can be fitted to.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum FitError {
-    /// Fewer points than a line with a residual standard deviation needs.
-    #[error("{found} calibration points were given; a line with a residual standard deviation needs 3")]
-    TooFewPoints {
-        /// Points found.
-        found: usize,
-    },
-    /// All amounts are equal.
-    #[error("every calibrator has {amount} µg/L; a line needs a second level")]
-    OneLevel {
-        /// The amount, in µg/L.
-        amount: f64,
-    },
-    /// A weight is zero, negative or not a number.
-    #[error("calibration point {point} has the weight {weight}; a weight is above zero")]
-    Weightless {
-        /// Place of the point, from 1.
-        point: usize,
-        /// Its weight.
-        weight: f64,
-    },
-    /// An amount or response is not a finite number.
-    #[error("calibration point {point} is not a finite number")]
-    NotFinite {
-        /// Place of the point, from 1.
-        point: usize,
-    },
-    /// Sums leave the range of numbers.
-    #[error("the calibration points spread too far to be computed with")]
-    Beyond,
-}
-
-/// A response that no amount can be read back from.
-#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
-#[error("the calibration does not rise: its slope is {slope}")]
-pub struct NotRising {
-    /// The slope, in m³/kg.
-    pub slope: f64,
+    /// Amount of the lowest standard.
+    pub lowest: MassConcentration,
+    /// Amount of the highest standard.
+    pub highest: MassConcentration,
 }
 
 impl Line {
     /// Fits the line by weighted least squares.
     ///
     /// # Arguments
-    /// * `points`: n ≥ 3 points on at least two levels, in the order measured; one response kind throughout.
+    /// * `points`: n ≥ 3 points on at least two levels, in any order; one response kind throughout.
     ///
     /// # Errors
     /// [`FitError`]: too few points, one level, a weight that is not above zero, a figure that is not finite.
@@ -105,7 +71,7 @@ impl Line {
     /// # Source
     /// QUAM:2012, A5.4 and E.4 for equal weights; ISO/TS 28037:2010, 6.2 for the weighted sums; the standard errors with
     /// an estimated residual standard deviation as in D. L. Massart et al., Handbook of Chemometrics and Qualimetrics A,
-    /// 1997, 8.2.5. Checked by `tests/published/`.
+    /// 1997, 8.2.5. Checked by `tests/published/`: `eurachem_quam.rs`, `massart.rs`, `miller.rs`, `nist_linear.rs`.
     ///
     /// # Example
     /// ```
@@ -120,31 +86,50 @@ impl Line {
     /// # Ok::<(), darkline_calibration::line::FitError>(())
     /// ```
     pub fn fit(points: &[Point]) -> Result<Line, FitError> {
+        Self::fit_as(points, Dispersion::Estimated, 3)
+    }
+
+    /// Fits the line where each weight is the inverse square of a standard uncertainty that counts as known.
+    ///
+    /// # Arguments
+    /// * `points`: n ≥ 2 points on at least two levels, weights `u(response)⁻²`.
+    ///
+    /// # Errors
+    /// As [`Line::fit`].
+    ///
+    /// # Source
+    /// ISO/TS 28037:2010, clause 6. Checked by `tests/published/iso_ts_28037.rs`.
+    pub fn fit_known(points: &[Point]) -> Result<Line, FitError> {
+        Self::fit_as(points, Dispersion::Known, 2)
+    }
+
+    fn fit_as(points: &[Point], dispersion: Dispersion, needed: usize) -> Result<Line, FitError> {
         check(points)?;
-        let amounts: Vec<f64> = points.iter().map(|point| point.amount.si()).collect();
-        let responses: Vec<f64> = points.iter().map(|point| point.response.si()).collect();
-        let weights: Vec<f64> = points.iter().map(|point| point.weight).collect();
-        let sums = Sums::of(&amounts, &responses, &weights);
-        if amounts.iter().all(|amount| *amount == amounts[0]) {
+        if points.len() < needed {
+            let model = CalibrationModel::Line.name();
+            return Err(FitError::TooFewPoints { found: points.len(), needed, model });
+        }
+        let columns = Columns::of(points);
+        if columns.n_levels() < 2 {
             let unit = MassConcentration::usual_unit();
-            return Err(FitError::OneLevel { amount: unit.read_si(amounts[0]) });
+            return Err(FitError::OneLevel { amount: unit.read_si(columns.amounts[0]) });
         }
+        let sums = Sums::of(&columns);
         let (intercept, slope) = sums.line();
-        // Two passes: residuals first, then their squares, since S_yy − b·S_xy cancels on a good line.
+        // Residuals first, then their squares, since S_yy − b·S_xy cancels on a good line.
         let mut squares = 0.0;
-        for ((amount, response), weight) in amounts.iter().zip(&responses).zip(&weights) {
-            let residual = response - intercept - slope * amount;
-            squares += weight * residual * residual;
+        for place in 0..points.len() {
+            let residual = sums.residual(&columns, place, slope);
+            squares += columns.weights[place] * residual * residual;
         }
-        #[expect(clippy::cast_precision_loss, reason = "points are few")]
-        let dof = (points.len() - 2) as f64;
-        let residual_sd = (squares / dof).sqrt();
-        let u_slope = residual_sd / sums.s_xx.sqrt();
-        let u_intercept = residual_sd * (1.0 / sums.weights + sums.mean_x * sums.mean_x / sums.s_xx).sqrt();
+        let dof = points.len() - 2;
+        let residual_sd = if dof > 0 { (squares / count(dof)).sqrt() } else { 0.0 };
+        let sd = if dispersion == Dispersion::Known { 1.0 } else { residual_sd };
         let spread = (1.0 / sums.weights + sums.mean_x * sums.mean_x / sums.s_xx).sqrt();
+        let (u_slope, u_intercept) = (sd / sums.s_xx.sqrt(), sd * spread);
         let correlation = -sums.mean_x / (sums.s_xx.sqrt() * spread);
-        let r = if sums.s_yy > 0.0 { sums.s_xy / (sums.s_xx * sums.s_yy).sqrt() } else { 0.0 };
-        let figures = [intercept, slope, residual_sd, u_slope, u_intercept, correlation, r];
+        let r = if sums.s_yy > 0.0 { sums.s_xy / (sums.s_xx.sqrt() * sums.s_yy.sqrt()) } else { 0.0 };
+        let figures = [intercept, slope, residual_sd, u_slope, u_intercept, correlation, r, sums.weights, sums.s_xx];
         if figures.iter().any(|figure| !figure.is_finite()) {
             return Err(FitError::Beyond);
         }
@@ -155,12 +140,15 @@ impl Line {
             u_slope: Sensitivity::from_si(u_slope),
             correlation,
             residual_sd: Response::from_si(residual_sd),
+            dispersion,
             n_points: points.len(),
             mean_amount: MassConcentration::from_si(sums.mean_x),
             mean_response: Response::from_si(sums.mean_y),
             s_xx: sums.s_xx,
             sum_of_weights: sums.weights,
             r,
+            lowest: MassConcentration::from_si(columns.amounts[0]),
+            highest: MassConcentration::from_si(columns.amounts[columns.amounts.len() - 1]),
         })
     }
 
@@ -169,26 +157,55 @@ impl Line {
         self.n_points - 2
     }
 
+    /// Standard deviation of a reading of weight one, estimated or known.
+    pub fn sd_of_unit_weight(&self) -> f64 {
+        match self.dispersion {
+            Dispersion::Estimated => self.residual_sd.si(),
+            Dispersion::Known => 1.0,
+        }
+    }
+
+    /// The covariance of intercept and slope.
+    pub fn covariance_of_parameters(&self) -> f64 {
+        self.correlation * self.u_intercept.si() * self.u_slope.si()
+    }
+
     /// The weighted sum of squared residuals, to be compared with a χ² of [`Line::dof`] where the weights are the inverse
     /// squares of known standard uncertainties.
     ///
     /// # Source
     /// ISO/TS 28037:2010, 6.3.
     pub fn chi_squared(&self) -> f64 {
-        #[expect(clippy::cast_precision_loss, reason = "points are few")]
-        let dof = self.dof() as f64;
-        self.residual_sd.si() * self.residual_sd.si() * dof
+        self.residual_sd.si() * self.residual_sd.si() * count(self.dof())
+    }
+
+    /// The process standard deviation s_x0: the residual standard deviation over the slope, in units of the amount.
+    ///
+    /// # Source
+    /// ISO 8466-1:1990, clause 5; DIN 32645:2008.
+    pub fn process_sd(&self) -> MassConcentration {
+        MassConcentration::from_si(self.sd_of_unit_weight() / self.slope.si())
+    }
+
+    /// The coefficient of determination, adjusted for the two parameters.
+    ///
+    /// # Source
+    /// 1 − (1 − r²)·(n − 1)/(n − 2); N. R. Draper, H. Smith, Applied Regression Analysis, 3rd ed., 1998, 5.1 (from memory).
+    pub fn adjusted_r_squared(&self) -> Option<f64> {
+        (self.dof() > 0).then(|| 1.0 - (1.0 - self.r * self.r) * count(self.n_points - 1) / count(self.dof()))
     }
 
     /// The amount that gives a response.
     ///
     /// # Errors
-    /// [`NotRising`]: a line that is level or falls says nothing about an amount.
-    pub fn amount(&self, response: Response) -> Result<MassConcentration, NotRising> {
-        if self.slope.si() > 0.0 {
-            Ok(MassConcentration::from_si((response.si() - self.intercept.si()) / self.slope.si()))
+    /// [`Unreadable::NotRising`]: a line that is level or falls says nothing about an amount.
+    pub fn amount(&self, response: Response) -> Result<MassConcentration, Unreadable> {
+        self.check_rising()?;
+        let amount = (response.si() - self.intercept.si()) / self.slope.si();
+        if amount.is_finite() {
+            Ok(MassConcentration::from_si(amount))
         } else {
-            Err(NotRising { slope: self.slope.si() })
+            Err(Unreadable::OutOfRange { what: "the amount", value: amount })
         }
     }
 
@@ -203,30 +220,91 @@ impl Line {
     /// * `n_readings`: readings behind the response, m ≥ 1.
     /// * `weight`: weight of one such reading.
     ///
+    /// # Errors
+    /// [`Unreadable`]: a line that does not rise, no readings, a weight that is not above zero.
+    ///
     /// # Source
     /// QUAM:2012, E.4.2 equation (E4.4), with the weighted sums: `(s/b)·√(1/(w₀ m) + 1/Σw + (y₀ − ȳ)²/(b² S_xx))`.
-    pub fn u_amount(&self, response: Response, n_readings: u32, weight: f64) -> MassConcentration {
+    pub fn u_amount(&self, response: Response, n_readings: u32, weight: f64) -> Result<MassConcentration, Unreadable> {
+        self.check_rising()?;
+        let root = root_of_readings(n_readings, weight)?;
         let slope = self.slope.si();
         let distance = (response.si() - self.mean_response.si()) / slope;
-        let under_root =
-            1.0 / (weight * f64::from(n_readings)) + 1.0 / self.sum_of_weights + distance * distance / self.s_xx;
-        MassConcentration::from_si(self.residual_sd.si() / slope.abs() * under_root.sqrt())
+        let under_root = 1.0 / (root * root) + 1.0 / self.sum_of_weights + distance * distance / self.s_xx;
+        let u = self.sd_of_unit_weight() / slope * under_root.sqrt();
+        if !u.is_finite() {
+            return Err(Unreadable::OutOfRange { what: "the standard uncertainty of the amount", value: u });
+        }
+        Ok(MassConcentration::from_si(u))
+    }
+
+    fn check_rising(&self) -> Result<(), Unreadable> {
+        let slope = self.slope.si();
+        if slope > 0.0 { Ok(()) } else { Err(not_rising(self.lowest.si(), slope)) }
     }
 }
 
-fn check(points: &[Point]) -> Result<(), FitError> {
-    if points.len() < 3 {
-        return Err(FitError::TooFewPoints { found: points.len() });
+impl CalibrationFunction for Line {
+    fn model(&self) -> CalibrationModel {
+        CalibrationModel::Line
     }
-    for (place, point) in points.iter().enumerate() {
-        if !point.amount.si().is_finite() || !point.response.si().is_finite() {
-            return Err(FitError::NotFinite { point: place + 1 });
-        }
-        if point.weight.is_nan() || point.weight <= 0.0 || !point.weight.is_finite() {
-            return Err(FitError::Weightless { point: place + 1, weight: point.weight });
-        }
+    fn parameters(&self) -> Vec<Parameter> {
+        let known = self.dof() > 0 || self.dispersion == Dispersion::Known;
+        let parameter = |name, value, u| Parameter { name, value, u: known.then_some(u) };
+        vec![
+            parameter("intercept", self.intercept.si(), self.u_intercept.si()),
+            parameter("slope", self.slope.si(), self.u_slope.si()),
+        ]
     }
-    Ok(())
+    fn covariance(&self) -> Option<Vec<f64>> {
+        let (u_a, u_b, both) = (self.u_intercept.si(), self.u_slope.si(), self.covariance_of_parameters());
+        Some(vec![u_a * u_a, both, both, u_b * u_b])
+    }
+    fn n_points(&self) -> usize {
+        self.n_points
+    }
+    fn dof(&self) -> usize {
+        Line::dof(self)
+    }
+    fn residual_sd(&self) -> Option<Response> {
+        (Line::dof(self) > 0).then_some(self.residual_sd)
+    }
+    fn sum_of_squares(&self) -> f64 {
+        self.chi_squared()
+    }
+    fn range(&self) -> Interval<MassConcentration> {
+        Interval { low: self.lowest, high: self.highest }
+    }
+    fn response(&self, amount: MassConcentration) -> Response {
+        Line::response(self, amount)
+    }
+    fn sensitivity(&self, _: MassConcentration) -> Sensitivity {
+        self.slope
+    }
+    fn rises(&self) -> Result<(), Unreadable> {
+        self.check_rising()
+    }
+    fn amount(&self, response: Response) -> Result<MassConcentration, Unreadable> {
+        Line::amount(self, response)
+    }
+    fn u_amount(&self, response: Response, n_readings: u32, weight: f64) -> Result<MassConcentration, Unreadable> {
+        Line::u_amount(self, response, n_readings, weight)
+    }
+    fn limits(
+        &self,
+        response: Response,
+        n_readings: u32,
+        weight: f64,
+        level: f64,
+    ) -> Result<Interval<MassConcentration>, Unreadable> {
+        fieller::limits(self, response, n_readings, weight, level).map(|limits| limits.interval)
+    }
+    fn fit_node(&self, weights: Vec<f64>, weighting: &str) -> Arc<dyn Fit> {
+        Arc::new(LineFit::new(weights, weighting))
+    }
+    fn inverse_node(&self) -> Arc<dyn Fit> {
+        Arc::new(LineInverse)
+    }
 }
 
 /// The weighted sums of a line, about the means.
@@ -240,19 +318,29 @@ struct Sums {
 }
 
 impl Sums {
-    fn of(x: &[f64], y: &[f64], weights: &[f64]) -> Self {
+    fn of(columns: &Columns) -> Self {
+        let Columns { amounts, responses, weights, .. } = columns;
+        let rows = || amounts.iter().zip(responses).zip(weights).map(|((x, y), weight)| (x, y, weight));
         let (mut sum, mut sum_x, mut sum_y) = (0.0, 0.0, 0.0);
-        for ((x, y), weight) in x.iter().zip(y).zip(weights) {
+        for (x, y, weight) in rows() {
             sum += weight;
             sum_x += weight * x;
             sum_y += weight * y;
         }
-        let (mean_x, mean_y) = (sum_x / sum, sum_y / sum);
+        let (rough_x, rough_y) = (sum_x / sum, sum_y / sum);
+        // What rounding left of the means: far from zero the distances from them have fewer digits than the data.
+        let (mut rest_x, mut rest_y) = (0.0, 0.0);
+        for (x, y, weight) in rows() {
+            rest_x += weight * (x - rough_x);
+            rest_y += weight * (y - rough_y);
+        }
+        let (mean_x, mean_y) = (rough_x + rest_x / sum, rough_y + rest_y / sum);
         let (mut s_xx, mut s_xy, mut s_yy) = (0.0, 0.0, 0.0);
-        for ((x, y), weight) in x.iter().zip(y).zip(weights) {
-            s_xx += weight * (x - mean_x) * (x - mean_x);
-            s_xy += weight * (x - mean_x) * (y - mean_y);
-            s_yy += weight * (y - mean_y) * (y - mean_y);
+        for (x, y, weight) in rows() {
+            let (dx, dy) = (x - mean_x, y - mean_y);
+            s_xx += weight * dx * dx;
+            s_xy += weight * dx * dy;
+            s_yy += weight * dy * dy;
         }
         Self { weights: sum, mean_x, mean_y, s_xx, s_xy, s_yy }
     }
@@ -260,6 +348,10 @@ impl Sums {
     fn line(&self) -> (f64, f64) {
         let slope = self.s_xy / self.s_xx;
         (self.mean_y - slope * self.mean_x, slope)
+    }
+
+    fn residual(&self, columns: &Columns, place: usize, slope: f64) -> f64 {
+        (columns.responses[place] - self.mean_y) - slope * (columns.amounts[place] - self.mean_x)
     }
 }
 
@@ -275,8 +367,15 @@ pub struct LineFit {
 impl LineFit {
     /// A fit with these weights, one for each point.
     pub fn new(weights: Vec<f64>, weighting: &str) -> Self {
-        let described = format!("weighted least squares: straight line through {} points, weights {weighting}", weights.len());
+        let described =
+            format!("weighted least squares: straight line through {} points, weights {weighting}", weights.len());
         Self { weights, described }
+    }
+
+    fn columns(&self, inputs: &[f64]) -> Option<Columns> {
+        let n = self.weights.len();
+        let (responses, amounts) = inputs.split_at_checked(n)?;
+        (amounts.len() == n).then(|| Columns::sorted(amounts, responses, &self.weights))
     }
 }
 
@@ -286,8 +385,13 @@ impl Fit for LineFit {
     }
 
     fn solve(&self, inputs: &[f64], parameters: &mut [f64]) -> Result<(), NoSolution> {
-        let (responses, amounts) = inputs.split_at(self.weights.len());
-        let (intercept, slope) = Sums::of(amounts, responses, &self.weights).line();
+        let Some(columns) = self.columns(inputs) else {
+            let (n, found) = (self.weights.len(), inputs.len());
+            return Err(NoSolution {
+                reason: format!("{found} inputs stand where {n} responses and {n} amounts belong"),
+            });
+        };
+        let (intercept, slope) = Sums::of(&columns).line();
         if !intercept.is_finite() || !slope.is_finite() {
             return Err(NoSolution { reason: "the amounts of the standards do not differ".into() });
         }
@@ -296,25 +400,68 @@ impl Fit for LineFit {
         Ok(())
     }
 
+    /// # Source
+    /// Implicit function theorem on the two normal equations. Checked by `tests/published/iso_ts_28037.rs`.
     fn partials(&self, inputs: &[f64], parameters: &[f64], partials: &mut [f64]) {
         let n = self.weights.len();
-        let (responses, amounts) = inputs.split_at(n);
-        let sums = Sums::of(amounts, responses, &self.weights);
-        let (intercept, slope) = (parameters[0], parameters[1]);
-        for (i, weight) in self.weights.iter().enumerate() {
-            let distance = amounts[i] - sums.mean_x;
-            let residual = responses[i] - intercept - slope * amounts[i];
+        // A model that meets these figures turns the fit back by itself.
+        partials.fill(f64::NAN);
+        let Some(columns) = self.columns(inputs) else {
+            return;
+        };
+        let sums = Sums::of(&columns);
+        let slope = parameters[1];
+        for (sorted, &place) in columns.places.iter().enumerate() {
+            let weight = columns.weights[sorted];
+            let distance = columns.amounts[sorted] - sums.mean_x;
+            let residual = sums.residual(&columns, sorted, slope);
             let slope_by_response = weight * distance / sums.s_xx;
             let slope_by_amount = weight * (residual - slope * distance) / sums.s_xx;
-            partials[i] = weight / sums.weights - sums.mean_x * slope_by_response;
-            partials[n + i] = -slope * weight / sums.weights - sums.mean_x * slope_by_amount;
-            partials[2 * n + i] = slope_by_response;
-            partials[3 * n + i] = slope_by_amount;
+            partials[place] = weight / sums.weights - sums.mean_x * slope_by_response;
+            partials[n + place] = -slope * weight / sums.weights - sums.mean_x * slope_by_amount;
+            partials[2 * n + place] = slope_by_response;
+            partials[3 * n + place] = slope_by_amount;
         }
     }
 
     fn describe(&self) -> String {
         self.described.clone()
+    }
+}
+
+/// The reading of an amount from a line as a node of the measurement model.
+///
+/// Inputs: response, intercept, slope. Its one parameter is the amount.
+#[derive(Debug)]
+pub struct LineInverse;
+
+impl Fit for LineInverse {
+    fn n_parameters(&self) -> usize {
+        1
+    }
+
+    fn solve(&self, inputs: &[f64], parameters: &mut [f64]) -> Result<(), NoSolution> {
+        let &[response, intercept, slope] = inputs else {
+            return Err(NoSolution { reason: format!("{} inputs stand where three belong", inputs.len()) });
+        };
+        let amount = (response - intercept) / slope;
+        if !(slope > 0.0 && amount.is_finite()) {
+            return Err(NoSolution { reason: format!("a straight line of slope {slope} gives no amount") });
+        }
+        parameters[0] = amount;
+        Ok(())
+    }
+
+    fn partials(&self, inputs: &[f64], parameters: &[f64], partials: &mut [f64]) {
+        partials.fill(f64::NAN);
+        let &[_, _, slope] = inputs else { return };
+        partials[0] = 1.0 / slope;
+        partials[1] = -1.0 / slope;
+        partials[2] = -parameters[0] / slope;
+    }
+
+    fn describe(&self) -> String {
+        "amount at which the straight line has the response".into()
     }
 }
 
@@ -334,7 +481,7 @@ mod tests {
 
     #[test]
     fn points_without_a_line_are_told_as_facts() {
-        assert_eq!(Line::fit(&[]), Err(FitError::TooFewPoints { found: 0 }));
+        assert_eq!(Line::fit(&[]), Err(FitError::TooFewPoints { found: 0, needed: 3, model: "straight line" }));
         let one_level = points(&[(1.0, 0.1, 1.0), (1.0, 0.2, 1.0), (1.0, 0.3, 1.0)]);
         assert!(matches!(Line::fit(&one_level), Err(FitError::OneLevel { .. })));
         let weightless = points(&[(1.0, 0.1, 1.0), (2.0, 0.2, 0.0), (3.0, 0.3, 1.0)]);

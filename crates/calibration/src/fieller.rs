@@ -1,0 +1,139 @@
+//! Inversion limits of an amount read from a straight line (Fieller limits), beside the symmetric ones.
+//!
+//! [`limits`] for the mean of readings whose scatter is the line's own; [`of_readings`] pools the scatter of the readings
+//! with that of the line; [`of_mean_response`] for a wanted mean response, which no reading scatters about.
+//!
+//! The symmetric limits are good while g is small; from g = 1 on no finite interval exists.
+
+use darkline_metrology::distribution::student_t;
+use darkline_metrology::kind::{Kind, MassConcentration, Response};
+use darkline_metrology::model::Interval;
+use darkline_metrology::summary;
+
+use crate::fitted::root_of_readings;
+use crate::inverse::Unreadable;
+use crate::line::Line;
+use crate::point::{Dispersion, count};
+
+/// g above which the symmetric limits should give way to the inversion limits.
+///
+/// # Source
+/// N. R. Draper, H. Smith, Applied Regression Analysis, 3rd ed., 1998 (from memory).
+pub const SYMMETRIC_UP_TO: f64 = 0.05;
+
+/// An amount with its inversion limits and the figures they come from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Limits {
+    /// The amount read back.
+    pub amount: MassConcentration,
+    /// Inversion limits.
+    pub interval: Interval<MassConcentration>,
+    /// Symmetric (Wald) limits: amount ± t·u.
+    pub symmetric: Interval<MassConcentration>,
+    /// Standard uncertainty of the amount by first order.
+    pub u: MassConcentration,
+    /// g = t²·s²/(b²·S_xx): how far the slope is from being zero.
+    pub g: f64,
+    /// Student's factor.
+    pub t: f64,
+    /// Its degrees of freedom; infinite where the dispersion is known.
+    pub dof: f64,
+    /// Standard deviation of a reading of weight one that was used.
+    pub sd: f64,
+}
+
+/// Limits for the mean of readings, with the residual standard deviation of the line.
+///
+/// # Arguments
+/// * `n_readings`, `weight`: readings behind the response and the weight of one.
+/// * `level`: level of confidence, between 0 and 1; two-sided.
+///
+/// # Errors
+/// [`Unreadable`]: a line that does not rise, g ≥ 1.
+///
+/// # Source
+/// B. M. Greenwell, C. M. Schubert Kabban, The R Journal 6/1 (2014) 90; weights as in D. L. Massart et al., Handbook of
+/// Chemometrics and Qualimetrics A, 1997, eq. 8.28. Checked by `tests/published/greenwell_schubert_kabban.rs`.
+pub fn limits(line: &Line, response: Response, n_readings: u32, weight: f64, level: f64) -> Result<Limits, Unreadable> {
+    let root = root_of_readings(n_readings, weight)?;
+    let dof = if line.dispersion == Dispersion::Known { f64::INFINITY } else { count(line.dof()) };
+    solve(line, response.si(), 1.0 / (root * root), line.sd_of_unit_weight(), dof, level)
+}
+
+/// Limits for readings of the unknown, whose own scatter is pooled with that of the line.
+///
+/// # Arguments
+/// * `responses`: m ≥ 1 readings, each of weight `weight`.
+///
+/// # Errors
+/// As [`limits`].
+///
+/// # Source
+/// F. A. Graybill, H. K. Iyer, Regression Analysis: Concepts and Applications, 1994, chapter 6; n + m − 3 degrees of
+/// freedom. Checked by `tests/published/greenwell_schubert_kabban.rs`.
+pub fn of_readings(line: &Line, responses: &[Response], weight: f64, level: f64) -> Result<Limits, Unreadable> {
+    let responses: Vec<f64> = responses.iter().map(|response| response.si()).collect();
+    let m = u32::try_from(responses.len()).unwrap_or(u32::MAX);
+    let root = root_of_readings(m, weight)?;
+    let out = Unreadable::OutOfRange { what: "the response", value: responses[0] };
+    let (mean, within) = (summary::mean(&responses).ok_or(out)?, summary::sum_of_squares(&responses).ok_or(out)?);
+    let (sd, dof) = match line.dispersion {
+        Dispersion::Known => (1.0, f64::INFINITY),
+        Dispersion::Estimated => {
+            let dof = count(line.dof() + responses.len() - 1);
+            (((line.chi_squared() + weight * within) / dof).sqrt(), dof)
+        }
+    };
+    solve(line, mean, 1.0 / (root * root), sd, dof, level)
+}
+
+/// Limits of the amount whose mean response is the one wanted.
+///
+/// # Errors
+/// As [`limits`].
+///
+/// # Source
+/// As [`of_readings`], without the term of the reading. Checked by `tests/published/greenwell_schubert_kabban.rs`.
+pub fn of_mean_response(line: &Line, response: Response, level: f64) -> Result<Limits, Unreadable> {
+    let dof = if line.dispersion == Dispersion::Known { f64::INFINITY } else { count(line.dof()) };
+    solve(line, response.si(), 0.0, line.sd_of_unit_weight(), dof, level)
+}
+
+/// * `of_reading`: variance of the mean of the readings at unit dispersion.
+fn solve(line: &Line, response: f64, of_reading: f64, sd: f64, dof: f64, level: f64) -> Result<Limits, Unreadable> {
+    let amount = line.amount(Response::from_si(response))?.si();
+    let t = (level > 0.0 && level < 1.0)
+        .then(|| student_t::coverage_factor(level, dof))
+        .flatten()
+        .ok_or(Unreadable::OutOfRange { what: "the level of confidence", value: level })?;
+    let centre = line.mean_amount.si();
+    let process = sd / line.slope.si();
+    let both = of_reading + 1.0 / line.sum_of_weights;
+    // From the mean response rather than the amount: on a steep line both agree, near the mean this has more digits.
+    let distance = (response - line.mean_response.si()) / line.slope.si();
+    let g = t * t * process * process / line.s_xx;
+    if g.is_nan() || g >= 1.0 {
+        return Err(Unreadable::NoFiniteInterval { level });
+    }
+    let u = process * (both + distance * distance / line.s_xx).sqrt();
+    let half = t * process * (both * (1.0 - g) + distance * distance / line.s_xx).sqrt();
+    let at = |sign: f64| MassConcentration::from_si(centre + (distance + sign * half) / (1.0 - g));
+    let found = Limits {
+        amount: MassConcentration::from_si(amount),
+        interval: Interval { low: at(-1.0), high: at(1.0) },
+        symmetric: Interval {
+            low: MassConcentration::from_si(amount - t * u),
+            high: MassConcentration::from_si(amount + t * u),
+        },
+        u: MassConcentration::from_si(u),
+        g,
+        t,
+        dof,
+        sd,
+    };
+    let figures = [found.interval.low, found.interval.high, found.symmetric.low, found.symmetric.high, found.u];
+    match figures.into_iter().find(|figure| !figure.si().is_finite()) {
+        Some(figure) => Err(Unreadable::OutOfRange { what: "a limit of the amount", value: figure.si() }),
+        None => Ok(found),
+    }
+}

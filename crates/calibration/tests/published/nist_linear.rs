@@ -1,0 +1,28 @@
+//! NIST Statistical Reference Datasets: linear least squares.
+//!
+//! Source: NIST Statistical Reference Datasets (StRD), National Institute of Standards and Technology; public domain.
+
+use crate::{case, kinds};
+
+pub const CASES: &[&str] = &[
+    "nist-linear-norris",
+    "nist-linear-noint1",
+    "nist-linear-noint2",
+    "nist-linear-pontius",
+    "nist-linear-wampler1",
+    "nist-linear-wampler2",
+    "nist-linear-wampler3",
+];
+
+/// NIST StRD, linear regression: Norris, NoInt1, NoInt2, Pontius, Wampler1 to Wampler3.
+///
+/// Prints the digits in agreement with each certified value.
+#[test]
+fn lines_and_polynomials_are_as_certified() {
+    for id in CASES {
+        let case = case::Case::read(id);
+        for (key, certified, digits) in case.check(&kinds::compute(&case)) {
+            println!("{id:<24} {key:<8} {certified:>24} {digits:5.1}");
+        }
+    }
+}
