@@ -16,51 +16,28 @@ use rayon::prelude::*;
 
 const N_SAMPLES: usize = 500;
 const RATE_HZ: f64 = 100.0;
-const WINDOW: Window = Window {
-    baseline_from_s: 0.0,
-    baseline_to_s: 0.25,
-    from_s: 0.25,
-    to_s: 4.74,
-};
+const WINDOW: Window = Window { baseline_from_s: 0.0, baseline_to_s: 0.25, from_s: 0.25, to_s: 4.74 };
 const REPEATS: usize = 15;
-const NAMES: [&str; 8] = [
-    "offset", "noise", "area", "height", "time", "width", "highest", "tail",
-];
+const NAMES: [&str; 8] = ["offset", "noise", "area", "height", "time", "width", "highest", "tail"];
 
 fn main() {
     // Cargo passes `--bench` to every benchmark.
-    let file = std::env::args()
-        .skip(1)
-        .find(|argument| !argument.starts_with("--"));
-    let file = file.map_or_else(
-        || std::env::temp_dir().join("darkline-pulses.f32"),
-        PathBuf::from,
-    );
+    let file = std::env::args().skip(1).find(|argument| !argument.starts_with("--"));
+    let file = file.map_or_else(|| std::env::temp_dir().join("darkline-pulses.f32"), PathBuf::from);
     if !file.exists() && python(&["make"], &file).is_none() {
-        println!(
-            "no pulses: {} is missing and python3 with numpy cannot make it",
-            file.display()
-        );
+        println!("no pulses: {} is missing and python3 with numpy cannot make it", file.display());
         return;
     }
     let before = python(&["run"], &file);
 
     let values = samples(&file);
     let (total, background) = values.split_at(values.len() / 2);
-    let batch = Batch {
-        total,
-        background,
-        n_samples: N_SAMPLES,
-        start_s: 0.0,
-        rate_hz: RATE_HZ,
-    };
+    let batch = Batch { total, background, n_samples: N_SAMPLES, start_s: 0.0, rate_hz: RATE_HZ };
     let one = threads(1);
     let n_threads = std::thread::available_parallelism().map_or(1, |n| n.get());
     let all = threads(n_threads);
 
-    let answers = one
-        .install(|| reduce_many(&batch, &WINDOW))
-        .expect("whole pulses");
+    let answers = one.install(|| reduce_many(&batch, &WINDOW)).expect("whole pulses");
     let wall_one = one.install(|| median(|| drop(reduce_many(&batch, &WINDOW))));
     let wall_all = all.install(|| median(|| drop(reduce_many(&batch, &WINDOW))));
     let read_one = one.install(|| median(|| read(&values)));
@@ -80,16 +57,10 @@ fn main() {
             100.0 * read / wall
         );
     };
-    println!(
-        "{} pulses of {N_SAMPLES} samples in two channels",
-        answers.len()
-    );
+    println!("{} pulses of {N_SAMPLES} samples in two channels", answers.len());
     told("one core", wall_one, read_one);
     told(&format!("{n_threads} cores"), wall_all, read_all);
-    let Some(numpy) = before
-        .zip(after)
-        .map(|(a, b)| if a.wall_s < b.wall_s { a } else { b })
-    else {
+    let Some(numpy) = before.zip(after).map(|(a, b)| if a.wall_s < b.wall_s { a } else { b }) else {
         println!("no python3 with numpy and scipy: nothing to compare with");
         return;
     };
@@ -106,18 +77,12 @@ fn main() {
 fn samples(file: &Path) -> Vec<f32> {
     let bytes = std::fs::read(file).expect("the file of pulses can be read");
     let (words, rest) = bytes.as_chunks::<4>();
-    assert!(
-        rest.is_empty() && words.len().is_multiple_of(2 * N_SAMPLES),
-        "whole pulses of two channels"
-    );
+    assert!(rest.is_empty() && words.len().is_multiple_of(2 * N_SAMPLES), "whole pulses of two channels");
     words.iter().map(|word| f32::from_le_bytes(*word)).collect()
 }
 
 fn threads(n: usize) -> rayon::ThreadPool {
-    rayon::ThreadPoolBuilder::new()
-        .num_threads(n)
-        .build()
-        .expect("threads")
+    rayon::ThreadPoolBuilder::new().num_threads(n).build().expect("threads")
 }
 
 fn median(mut act: impl FnMut()) -> f64 {
@@ -144,10 +109,7 @@ fn read(values: &[f32]) {
                     *lane ^= value.to_bits();
                 }
             }
-            rest.iter()
-                .map(|value| value.to_bits())
-                .chain(lanes)
-                .fold(0, |a, b| a ^ b)
+            rest.iter().map(|value| value.to_bits()).chain(lanes).fold(0, |a, b| a ^ b)
         })
         .reduce(|| 0, |a, b| a ^ b);
     std::hint::black_box(seen);
@@ -171,10 +133,7 @@ fn python(verb: &[&str], file: &Path) -> Option<Numpy> {
     if !output.status.success() {
         return None;
     }
-    let mut told = Numpy {
-        wall_s: f64::NAN,
-        checksums: Vec::new(),
-    };
+    let mut told = Numpy { wall_s: f64::NAN, checksums: Vec::new() };
     for line in String::from_utf8(output.stdout).ok()?.lines() {
         match line.split_whitespace().collect::<Vec<_>>()[..] {
             ["wall_s", wall] => told.wall_s = wall.parse().ok()?,
@@ -189,23 +148,11 @@ fn compare(answers: &[Result<BatchFigures, TraceFault>], numpy: &Numpy, file: &P
     let mut figures_file = file.as_os_str().to_owned();
     figures_file.push(".figures");
     let bytes = std::fs::read(figures_file).expect("the script writes the figures");
-    let theirs: Vec<f64> = bytes
-        .as_chunks::<8>()
-        .0
-        .iter()
-        .map(|word| f64::from_le_bytes(*word))
-        .collect();
-    assert_eq!(
-        theirs.len(),
-        NAMES.len() * answers.len(),
-        "one value of each figure for each pulse"
-    );
+    let theirs: Vec<f64> = bytes.as_chunks::<8>().0.iter().map(|word| f64::from_le_bytes(*word)).collect();
+    assert_eq!(theirs.len(), NAMES.len() * answers.len(), "one value of each figure for each pulse");
     let faults = answers.iter().filter(|answer| answer.is_err()).count();
     println!("{faults} pulses with a fault");
-    println!(
-        "{:>9}  {:>16}  {:>16}  {:>12}  {:>12}",
-        "figure", "ours", "numpy", "relative", "largest"
-    );
+    println!("{:>9}  {:>16}  {:>16}  {:>12}  {:>12}", "figure", "ours", "numpy", "relative", "largest");
     for (k, name) in NAMES.iter().enumerate() {
         let ours = |figures: &BatchFigures| match k {
             0 => figures.offset,
@@ -222,10 +169,7 @@ fn compare(answers: &[Result<BatchFigures, TraceFault>], numpy: &Numpy, file: &P
             let Ok(figures) = answer else { continue };
             let ours = ours(figures);
             if ours.is_nan() || theirs.is_nan() {
-                assert!(
-                    ours.is_nan() == theirs.is_nan(),
-                    "{name}: one side has no figure"
-                );
+                assert!(ours.is_nan() == theirs.is_nan(), "{name}: one side has no figure");
                 continue;
             }
             sum += ours;

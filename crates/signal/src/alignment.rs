@@ -59,9 +59,7 @@ impl Interpolation {
     /// JCGM 100:2008, equation (11a): the sum of the squared weights. Checked by
     /// `tests/published/alignment.rs`.
     pub fn noise_gain(self) -> f64 {
-        self.weights()
-            .iter()
-            .fold(0.0, |sum, weight| sum + weight * weight)
+        self.weights().iter().fold(0.0, |sum, weight| sum + weight * weight)
     }
 
     /// What the rule gets wrong first.
@@ -84,20 +82,13 @@ impl Interpolation {
             }
             moment += term;
         }
-        ErrorTerm {
-            power,
-            coefficient: moment,
-        }
+        ErrorTerm { power, coefficient: moment }
     }
 
     /// The best rule there are values for, given which of the four exist.
     fn within(self, exists: [bool; 4]) -> Option<Interpolation> {
-        let fits = |rule: Interpolation| {
-            rule.weights()
-                .iter()
-                .zip(exists)
-                .all(|(&weight, exists)| weight == 0.0 || exists)
-        };
+        let fits =
+            |rule: Interpolation| rule.weights().iter().zip(exists).all(|(&weight, exists)| weight == 0.0 || exists);
         [
             self,
             Interpolation::QuadraticFromLeft,
@@ -213,11 +204,7 @@ pub fn area_error_linear(h_s: f64, slope_change: f64) -> f64 {
 /// `tests/published/alignment.rs`.
 pub fn aperture_bias(slope_per_s: f64, aperture_s: f64) -> f64 {
     let z = 0.5 * LN_10 * slope_per_s * aperture_s;
-    if z == 0.0 {
-        0.0
-    } else {
-        -libm::log10(libm::sinh(z) / z)
-    }
+    if z == 0.0 { 0.0 } else { -libm::log10(libm::sinh(z) / z) }
 }
 
 /// The same to the second order, `-(a²/24) ln(10) S²`: enough below a slope of 0.1 over the aperture.
@@ -291,10 +278,7 @@ mod tests {
         for rule in &RULES[1..] {
             let found = background_at_total(&background, 7, FirstRead::Background, *rule);
             for (index, value) in found.iter().enumerate() {
-                assert!(
-                    (value - 0.2 * index as f64).abs() < 1e-12,
-                    "{rule:?} at {index}"
-                );
+                assert!((value - 0.2 * index as f64).abs() < 1e-12, "{rule:?} at {index}");
             }
         }
     }
@@ -304,12 +288,7 @@ mod tests {
         let none: [f32; 0] = [];
         let zeros = background_at_total(&none, 3, FirstRead::Total, Interpolation::Cubic);
         assert_eq!(zeros, vec![0.0; 3]);
-        let cut = background_at_total(
-            &[0.1_f64, 0.2],
-            6,
-            FirstRead::Background,
-            Interpolation::Linear,
-        );
+        let cut = background_at_total(&[0.1_f64, 0.2], 6, FirstRead::Background, Interpolation::Linear);
         assert!((cut[0] - 0.15).abs() < 1e-12);
         assert_eq!(&cut[1..], [0.2; 5]);
     }
@@ -323,9 +302,7 @@ mod tests {
             for place in 0..n + 1 {
                 let mut unit = vec![0.0_f64; n + 1];
                 unit[place] = 1.0;
-                let weight: f64 = background_at_total(&unit, n, FirstRead::Background, rule)
-                    .iter()
-                    .sum();
+                let weight: f64 = background_at_total(&unit, n, FirstRead::Background, rule).iter().sum();
                 squares += weight * weight;
             }
             let closed = u_area(1.0, 1.0, 1.0, n as f64);

@@ -55,19 +55,10 @@ pub fn u_area(sd: f64, dt_s: f64, n: f64, n_baseline: Option<f64>) -> f64 {
 pub fn area_weights(rule: BaselineRule, n_before: usize, n: usize, n_behind: usize) -> Vec<f64> {
     let all = n_before + n + n_behind;
     let in_window = n_before..n_before + n;
-    let behind_counts = matches!(
-        rule,
-        BaselineRule::MeanBeforeAndBehind | BaselineRule::LineBeforeAndBehind
-    );
-    let is_line = matches!(
-        rule,
-        BaselineRule::LineBeforeAndBehind | BaselineRule::LineBefore
-    );
+    let behind_counts = matches!(rule, BaselineRule::MeanBeforeAndBehind | BaselineRule::LineBeforeAndBehind);
+    let is_line = matches!(rule, BaselineRule::LineBeforeAndBehind | BaselineRule::LineBefore);
     let is_baseline = |j: usize| j < n_before || (behind_counts && j >= in_window.end);
-    let places: Vec<f64> = (0..all)
-        .filter(|&j| is_baseline(j))
-        .map(|j| j as f64)
-        .collect();
+    let places: Vec<f64> = (0..all).filter(|&j| is_baseline(j)).map(|j| j as f64).collect();
     let n_baseline = places.len() as f64;
     let mean = places.iter().sum::<f64>() / n_baseline;
     let spread: f64 = places.iter().map(|x| (x - mean) * (x - mean)).sum();
@@ -81,11 +72,7 @@ pub fn area_weights(rule: BaselineRule, n_before: usize, n: usize, n_behind: usi
             } else if !is_baseline(j) {
                 0.0
             } else {
-                let tilt = if is_line && spread > 0.0 {
-                    (middle - mean) * (j as f64 - mean) / spread
-                } else {
-                    0.0
-                };
+                let tilt = if is_line && spread > 0.0 { (middle - mean) * (j as f64 - mean) / spread } else { 0.0 };
                 -(n as f64) * (1.0 / n_baseline + tilt)
             }
         })
@@ -197,10 +184,7 @@ mod tests {
             let weights = area_weights(rule, 12, 40, 17);
             let of_constant: f64 = weights.iter().sum();
             assert!(of_constant.abs() < 1e-10, "{rule:?}");
-            if matches!(
-                rule,
-                BaselineRule::LineBeforeAndBehind | BaselineRule::LineBefore
-            ) {
+            if matches!(rule, BaselineRule::LineBeforeAndBehind | BaselineRule::LineBefore) {
                 let of_slope: f64 = weights.iter().enumerate().map(|(j, w)| j as f64 * w).sum();
                 assert!(of_slope.abs() < 1e-9, "{rule:?}");
             }
@@ -209,14 +193,8 @@ mod tests {
 
     #[test]
     fn a_baseline_of_no_values_takes_nothing_off() {
-        assert_eq!(
-            area_weights(BaselineRule::MeanBefore, 0, 3, 0),
-            vec![1.0; 3]
-        );
-        assert_eq!(
-            area_weights(BaselineRule::LineBefore, 1, 2, 0),
-            vec![-2.0, 1.0, 1.0]
-        );
+        assert_eq!(area_weights(BaselineRule::MeanBefore, 0, 3, 0), vec![1.0; 3]);
+        assert_eq!(area_weights(BaselineRule::LineBefore, 1, 2, 0), vec![-2.0, 1.0, 1.0]);
     }
 
     #[test]

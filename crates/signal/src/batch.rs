@@ -65,26 +65,17 @@ pub struct BatchFigures {
 ///
 /// # Source
 /// As [`crate::reduce`].
-pub fn reduce_many(
-    batch: &Batch<'_>,
-    window: &Window,
-) -> Result<Vec<Result<BatchFigures, TraceFault>>, TraceFault> {
+pub fn reduce_many(batch: &Batch<'_>, window: &Window) -> Result<Vec<Result<BatchFigures, TraceFault>>, TraceFault> {
     let n = batch.n_samples;
     if n == 0 {
         return Err(TraceFault::NoSamples);
     }
     let (total, background) = (batch.total, batch.background);
     if total.len() != background.len() {
-        return Err(TraceFault::LengthsDiffer {
-            total: total.len(),
-            background: background.len(),
-        });
+        return Err(TraceFault::LengthsDiffer { total: total.len(), background: background.len() });
     }
     if !total.len().is_multiple_of(n) {
-        return Err(TraceFault::PulseCut {
-            n: total.len(),
-            n_samples: n,
-        });
+        return Err(TraceFault::PulseCut { n: total.len(), n_samples: n });
     }
     let spans = common_spans(batch, window);
     Ok(total
@@ -100,16 +91,9 @@ pub fn reduce_many(
 /// Where the window falls, the same for every pulse; `None` where it does not fit.
 fn common_spans(batch: &Batch<'_>, window: &Window) -> Option<Spans> {
     // Any samples do: the place of the window depends on the times alone.
-    let total: Vec<f32> = (0..batch.n_samples)
-        .map(|index| (index % 2) as f32 * 0.5)
-        .collect();
-    let times = Times::Even {
-        start_s: batch.start_s,
-        rate_hz: batch.rate_hz,
-    };
-    let trace = Trace::new(times, &total, &vec![0.0; batch.n_samples])
-        .ok()
-        .map(|trace| window.spans(&trace));
+    let total: Vec<f32> = (0..batch.n_samples).map(|index| (index % 2) as f32 * 0.5).collect();
+    let times = Times::Even { start_s: batch.start_s, rate_hz: batch.rate_hz };
+    let trace = Trace::new(times, &total, &vec![0.0; batch.n_samples]).ok().map(|trace| window.spans(&trace));
     trace?.ok()
 }
 
@@ -127,16 +111,9 @@ fn reduce_one(
             return Ok(in_seconds(batch, spans, &figures));
         }
     }
-    let times = Times::Even {
-        start_s: batch.start_s,
-        rate_hz: batch.rate_hz,
-    };
+    let times = Times::Even { start_s: batch.start_s, rate_hz: batch.rate_hz };
     let spans = window.spans(&Trace::new(times, total, background)?)?;
-    Ok(in_seconds(
-        batch,
-        &spans,
-        &figures::measure(total, background, &spans, scratch),
-    ))
+    Ok(in_seconds(batch, &spans, &figures::measure(total, background, &spans, scratch)))
 }
 
 /// Whether nothing hints at a fault of the samples. A hint is looked into by [`Trace::new`], which
@@ -144,11 +121,7 @@ fn reduce_one(
 fn is_sound(figures: &Figures, total: &[f32], background: &[f32]) -> bool {
     let may_stay_at = |highest: f32, values: &[f32]| {
         highest >= CLIPPED_ABOVE
-            && values
-                .iter()
-                .map(|&value| u32::from(value == highest))
-                .sum::<u32>()
-                >= CLIPPED_RUN as u32
+            && values.iter().map(|&value| u32::from(value == highest)).sum::<u32>() >= CLIPPED_RUN as u32
     };
     figures.finite
         && total.iter().any(|&value| value != total[0])
@@ -157,18 +130,13 @@ fn is_sound(figures: &Figures, total: &[f32], background: &[f32]) -> bool {
 }
 
 fn in_seconds(batch: &Batch<'_>, spans: &Spans, figures: &Figures) -> BatchFigures {
-    let times = Times::Even {
-        start_s: batch.start_s,
-        rate_hz: batch.rate_hz,
-    };
+    let times = Times::Even { start_s: batch.start_s, rate_hz: batch.rate_hz };
     let has_height = figures.peak > 0.0;
     BatchFigures {
         integrated_absorbance: figures.area / batch.rate_hz,
         peak_absorbance: figures.peak,
         peak_time_s: times.at(spans.window.start + figures.peak_index),
-        width_s: figures
-            .half_height
-            .map(|(rise, fall)| (fall - rise) / batch.rate_hz),
+        width_s: figures.half_height.map(|(rise, fall)| (fall - rise) / batch.rate_hz),
         offset: figures.offset,
         baseline_noise: figures.baseline_noise,
         background_max: f64::from(figures.background_max),
@@ -183,32 +151,15 @@ mod tests {
     use proptest::prelude::*;
 
     const N: usize = 60;
-    const WINDOW: Window = Window {
-        baseline_from_s: 0.0,
-        baseline_to_s: 0.2,
-        from_s: 0.2,
-        to_s: 1.15,
-    };
+    const WINDOW: Window = Window { baseline_from_s: 0.0, baseline_to_s: 0.2, from_s: 0.2, to_s: 1.15 };
 
     fn batch<'a>(total: &'a [f32], background: &'a [f32]) -> Batch<'a> {
-        Batch {
-            total,
-            background,
-            n_samples: N,
-            start_s: 0.0,
-            rate_hz: 50.0,
-        }
+        Batch { total, background, n_samples: N, start_s: 0.0, rate_hz: 50.0 }
     }
 
     fn one_by_one(batch: &Batch<'_>, window: &Window) -> Vec<Result<BatchFigures, TraceFault>> {
-        let times = Times::Even {
-            start_s: batch.start_s,
-            rate_hz: batch.rate_hz,
-        };
-        let pulses = batch
-            .total
-            .chunks(batch.n_samples)
-            .zip(batch.background.chunks(batch.n_samples));
+        let times = Times::Even { start_s: batch.start_s, rate_hz: batch.rate_hz };
+        let pulses = batch.total.chunks(batch.n_samples).zip(batch.background.chunks(batch.n_samples));
         pulses
             .map(|(total, background)| {
                 let reduced = reduce(&Trace::new(times, total, background)?, window)?;
@@ -277,12 +228,8 @@ mod tests {
 
     #[test]
     fn one_thread_and_many_give_the_same_bits() {
-        let total: Vec<f32> = (0..300 * N)
-            .map(|i| ((i * 7919) % 1009) as f32 * 1e-3)
-            .collect();
-        let background: Vec<f32> = (0..300 * N)
-            .map(|i| ((i * 31) % 101) as f32 * 1e-3)
-            .collect();
+        let total: Vec<f32> = (0..300 * N).map(|i| ((i * 7919) % 1009) as f32 * 1e-3).collect();
+        let background: Vec<f32> = (0..300 * N).map(|i| ((i * 31) % 101) as f32 * 1e-3).collect();
         let batch = batch(&total, &background);
         let many = reduce_many(&batch, &WINDOW).expect("whole pulses");
         let one = rayon::ThreadPoolBuilder::new()
@@ -297,17 +244,11 @@ mod tests {
     fn a_window_that_does_not_fit_is_told_for_every_pulse() {
         let total: Vec<f32> = (0..2 * N).map(|i| i as f32 * 1e-3).collect();
         let background = vec![0.0; 2 * N];
-        let late = Window {
-            to_s: 30.0,
-            ..WINDOW
-        };
+        let late = Window { to_s: 30.0, ..WINDOW };
         let answers = reduce_many(&batch(&total, &background), &late).expect("whole pulses");
         assert_eq!(answers.len(), 2);
         for answer in answers {
-            assert!(matches!(
-                answer,
-                Err(TraceFault::IntegrationOutsideTrace { .. })
-            ));
+            assert!(matches!(answer, Err(TraceFault::IntegrationOutsideTrace { .. })));
         }
     }
 
@@ -315,17 +256,8 @@ mod tests {
     fn a_batch_of_no_pulses_gives_none_and_half_a_pulse_is_refused() {
         assert_eq!(reduce_many(&batch(&[], &[]), &WINDOW), Ok(Vec::new()));
         let half = reduce_many(&batch(&[0.0; 30], &[0.0; 30]), &WINDOW);
-        assert_eq!(
-            half,
-            Err(TraceFault::PulseCut {
-                n: 30,
-                n_samples: N
-            })
-        );
-        let none = Batch {
-            n_samples: 0,
-            ..batch(&[], &[])
-        };
+        assert_eq!(half, Err(TraceFault::PulseCut { n: 30, n_samples: N }));
+        let none = Batch { n_samples: 0, ..batch(&[], &[]) };
         assert_eq!(reduce_many(&none, &WINDOW), Err(TraceFault::NoSamples));
     }
 }

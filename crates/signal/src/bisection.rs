@@ -14,11 +14,7 @@ pub(crate) fn falls_through_zero(from: f64, to: f64, f: impl Fn(f64) -> f64) -> 
         if middle == above || middle == below || !middle.is_finite() {
             return above;
         }
-        if f(middle) >= 0.0 {
-            above = middle
-        } else {
-            below = middle
-        }
+        if f(middle) >= 0.0 { above = middle } else { below = middle }
     }
 }
 

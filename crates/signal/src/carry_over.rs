@@ -9,9 +9,7 @@
 /// # Source
 /// Definition. Checked by `tests/published/diagnostics.rs`.
 pub fn next_firings(fraction: f64, left_from: f64) -> impl Iterator<Item = f64> {
-    core::iter::successors(Some(left_from * fraction), move |left| {
-        Some(left * fraction)
-    })
+    core::iter::successors(Some(left_from * fraction), move |left| Some(left * fraction))
 }
 
 /// Cleaning firings needed until what is left is at or below a threshold; `None` where no number of them

@@ -86,24 +86,16 @@ fn net_values<const N: usize>(samples: Samples<'_>, start: usize) -> [f64; N] {
 /// # Arguments
 /// * `total`, `background`: of equal length.
 /// * `spans`: inside them; two or more baseline samples, eleven or more of the window.
-pub(crate) fn measure(
-    total: &[f32],
-    background: &[f32],
-    spans: &Spans,
-    scratch: &mut Scratch,
-) -> Figures {
+pub(crate) fn measure(total: &[f32], background: &[f32], spans: &Spans, scratch: &mut Scratch) -> Figures {
     let (offset, baseline_noise) = baseline(total, background, spans);
     let window = spans.window.clone();
-    let samples = Samples {
-        total: &total[window.clone()],
-        background: &background[window.clone()],
-    };
+    let samples = Samples { total: &total[window.clone()], background: &background[window.clone()] };
     let n = samples.total.len();
     let sum = net_sum(samples.total, samples.background);
     let outside = net_sum(&total[..window.start], &background[..window.start])
         + net_sum(&total[window.end..], &background[window.end..]);
-    let ends = net_of(samples.total[0], samples.background[0])
-        + net_of(samples.total[n - 1], samples.background[n - 1]);
+    let ends =
+        net_of(samples.total[0], samples.background[0]) + net_of(samples.total[n - 1], samples.background[n - 1]);
     let area = (sum - 0.5 * ends) - (n - 1) as f64 * offset;
 
     take_bounds(samples, scratch);
@@ -131,11 +123,7 @@ pub(crate) fn measure(
 
 /// Net values of the window, offset taken off.
 pub(crate) fn net(total: &[f32], background: &[f32], spans: &Spans, offset: f64) -> Vec<f64> {
-    spans
-        .window
-        .clone()
-        .map(|i| net_of(total[i], background[i]) - offset)
-        .collect()
+    spans.window.clone().map(|i| net_of(total[i], background[i]) - offset).collect()
 }
 
 /// Mean and standard deviation of the baseline. Two passes: the one-pass sum of squares cancels
@@ -249,15 +237,9 @@ fn extremes(total: &[f32], background: &[f32]) -> (f32, f32) {
         }
     }
     let over = |lanes: &[f32], rest: &[f32]| {
-        lanes
-            .iter()
-            .chain(rest)
-            .fold(f32::NEG_INFINITY, |high, &value| larger(value, high))
+        lanes.iter().chain(rest).fold(f32::NEG_INFINITY, |high, &value| larger(value, high))
     };
-    (
-        over(&total_max, total_rest),
-        over(&background_max, background_rest),
-    )
+    (over(&total_max, total_rest), over(&background_max, background_rest))
 }
 
 /// Lower and upper bound of smoothed values from the highest and lowest raw ones of three blocks.
@@ -296,13 +278,9 @@ fn smooth_block(samples: Samples<'_>, scratch: &mut Scratch, block: usize) {
     let start = block * BLOCK;
     if is_inside(block, n) {
         let near: [f64; BLOCK + 2 * HALF] = net_values(samples, start - HALF);
-        let out: &mut [f64; BLOCK] = (&mut scratch.smooth[start..start + BLOCK])
-            .try_into()
-            .expect("one block");
+        let out: &mut [f64; BLOCK] = (&mut scratch.smooth[start..start + BLOCK]).try_into().expect("one block");
         for (place, value) in out.iter_mut().enumerate() {
-            let eleven: &[f64; POINTS] = near[place..place + POINTS]
-                .try_into()
-                .expect("eleven of twenty-six values");
+            let eleven: &[f64; POINTS] = near[place..place + POINTS].try_into().expect("eleven of twenty-six values");
             *value = smoothing::middle(eleven);
         }
     } else {
@@ -344,11 +322,7 @@ fn find_peak(samples: Samples<'_>, scratch: &mut Scratch) -> (f64, usize) {
     let values = block_of(&scratch.smooth, first);
     for place in (0..BLOCK).rev() {
         let (value, place) = (values[place], first * BLOCK + place);
-        index = if (value >= peak) & (place < samples.total.len()) {
-            place
-        } else {
-            index
-        };
+        index = if (value >= peak) & (place < samples.total.len()) { place } else { index };
     }
     (peak, index)
 }
@@ -388,15 +362,9 @@ fn half_height(
     let level = offset + 0.5 * height;
     let left = last_below(samples, scratch, level, peak_index)?;
     let right = first_below(samples, scratch, level, peak_index)?;
-    let (below, above) = (
-        smoothed(samples, scratch, left),
-        smoothed(samples, scratch, left + 1),
-    );
+    let (below, above) = (smoothed(samples, scratch, left), smoothed(samples, scratch, left + 1));
     let rise = left as f64 + (level - below) / (above - below);
-    let (above, below) = (
-        smoothed(samples, scratch, right - 1),
-        smoothed(samples, scratch, right),
-    );
+    let (above, below) = (smoothed(samples, scratch, right - 1), smoothed(samples, scratch, right));
     let fall = (right - 1) as f64 + (above - level) / (above - below);
     Some((rise, fall))
 }
@@ -407,12 +375,7 @@ fn smoothed(samples: Samples<'_>, scratch: &mut Scratch, index: usize) -> f64 {
 }
 
 /// Place of the last smoothed value below `level` before `index`.
-fn last_below(
-    samples: Samples<'_>,
-    scratch: &mut Scratch,
-    level: f64,
-    index: usize,
-) -> Option<usize> {
+fn last_below(samples: Samples<'_>, scratch: &mut Scratch, level: f64, index: usize) -> Option<usize> {
     for block in (0..=index / BLOCK).rev() {
         if f64::from(scratch.lower[block]) >= level {
             continue;
@@ -422,11 +385,7 @@ fn last_below(
         let values = block_of(&scratch.smooth, block);
         for (place, value) in values.iter().enumerate() {
             let place = block * BLOCK + place;
-            found = if (*value < level) & (place < index) {
-                place
-            } else {
-                found
-            };
+            found = if (*value < level) & (place < index) { place } else { found };
         }
         if found != usize::MAX {
             return Some(found);
@@ -436,12 +395,7 @@ fn last_below(
 }
 
 /// Place of the first smoothed value below `level` behind `index`.
-fn first_below(
-    samples: Samples<'_>,
-    scratch: &mut Scratch,
-    level: f64,
-    index: usize,
-) -> Option<usize> {
+fn first_below(samples: Samples<'_>, scratch: &mut Scratch, level: f64, index: usize) -> Option<usize> {
     let n = samples.total.len();
     for block in index / BLOCK..scratch.lower.len() {
         if f64::from(scratch.lower[block]) >= level {
@@ -452,11 +406,7 @@ fn first_below(
         let values = block_of(&scratch.smooth, block);
         for place in (0..BLOCK).rev() {
             let (value, place) = (values[place], block * BLOCK + place);
-            found = if (value < level) & (place > index) & (place < n) {
-                place
-            } else {
-                found
-            };
+            found = if (value < level) & (place > index) & (place < n) { place } else { found };
         }
         if found != usize::MAX {
             return Some(found);
@@ -483,16 +433,12 @@ mod tests {
         let half = offset + 0.5 * (peak - offset);
         let left = smooth[..peak_index].iter().rposition(|&value| value < half);
         let right = smooth[peak_index..].iter().position(|&value| value < half);
-        let crossings = left
-            .zip(right)
-            .filter(|_| peak > offset)
-            .map(|(left, right)| {
-                let right = peak_index + right;
-                let rise = left as f64 + (half - smooth[left]) / (smooth[left + 1] - smooth[left]);
-                let fall = (right - 1) as f64
-                    + (smooth[right - 1] - half) / (smooth[right - 1] - smooth[right]);
-                (rise, fall)
-            });
+        let crossings = left.zip(right).filter(|_| peak > offset).map(|(left, right)| {
+            let right = peak_index + right;
+            let rise = left as f64 + (half - smooth[left]) / (smooth[left + 1] - smooth[left]);
+            let fall = (right - 1) as f64 + (smooth[right - 1] - half) / (smooth[right - 1] - smooth[right]);
+            (rise, fall)
+        });
         (peak - offset, peak_index, crossings)
     }
 

@@ -58,11 +58,7 @@ pub fn humps(values: &[f64], least_prominence: f64) -> Vec<Hump> {
                 let summit = summit::around(values, top);
                 let prominence = summit.height - surroundings(values, top);
                 if prominence >= least_prominence {
-                    found.push(Hump {
-                        place: summit.position,
-                        height: summit.height,
-                        prominence,
-                    });
+                    found.push(Hump { place: summit.position, height: summit.height, prominence });
                 }
             }
         }
@@ -74,8 +70,7 @@ pub fn humps(values: &[f64], least_prominence: f64) -> Vec<Hump> {
 fn surroundings(values: &[f64], top: usize) -> f64 {
     let height = values[top];
     let lowest = |side: &mut dyn Iterator<Item = &f64>| {
-        side.take_while(|&&value| value <= height)
-            .fold(height, |low, &value| low.min(value))
+        side.take_while(|&&value| value <= height).fold(height, |low, &value| low.min(value))
     };
     let left = lowest(&mut values[..top].iter().rev());
     let right = lowest(&mut values[top + 1..].iter());
@@ -97,10 +92,7 @@ pub fn valley(values: &[f64], one: Hump, other: Hump) -> Option<Valley> {
         }
     }
     let summit = summit::around(values, from + lowest);
-    Some(Valley {
-        place: summit.position,
-        height: summit.height,
-    })
+    Some(Valley { place: summit.position, height: summit.height })
 }
 
 #[cfg(test)]
@@ -111,14 +103,7 @@ mod tests {
     #[test]
     fn a_level_top_counts_once_and_in_its_middle() {
         let found = humps(&[0.0, 1.0, 1.0, 1.0, 0.0], 0.5);
-        assert_eq!(
-            found,
-            [Hump {
-                place: 2.0,
-                height: 1.0,
-                prominence: 1.0
-            }]
-        );
+        assert_eq!(found, [Hump { place: 2.0, height: 1.0, prominence: 1.0 }]);
     }
 
     #[test]
@@ -135,8 +120,7 @@ mod tests {
         assert_eq!(found.len(), 2);
         assert!((prominences[0] - (found[0].height - 0.4)).abs() < 1e-12);
         assert!((prominences[1] - (found[1].height - 0.2)).abs() < 1e-12);
-        let valley =
-            valley(&[0.0, 0.5, 0.4, 1.0, 0.2], found[0], found[1]).expect("between the two");
+        let valley = valley(&[0.0, 0.5, 0.4, 1.0, 0.2], found[0], found[1]).expect("between the two");
         assert!(valley.place > 1.0 && valley.place < 3.0 && valley.height <= 0.4);
     }
 

@@ -34,8 +34,14 @@ pub mod appearance;
 pub mod carry_over;
 pub mod humps;
 pub mod over_correction;
-pub mod stray_light;
 pub mod unfinished;
+
+// Why absorbance bends, and reading beyond its maximum.
+pub mod dipped_pulse;
+pub mod line_width;
+pub mod roll_over;
+pub mod stray_light;
+pub mod two_ranges;
 
 // What noise makes of it.
 pub mod baseline;
@@ -47,9 +53,14 @@ pub mod pulse_shape;
 mod summit;
 
 pub use batch::{Batch, BatchFigures, reduce_many};
-pub use reduction::{Reduced, reduce};
+pub use reduction::{Reduced, net_pulse, reduce};
 pub use shape::{Shape, shape};
 pub use steady::{Steady, reduce_steady};
 pub use trace::{CLIPPED_ABOVE, CLIPPED_RUN, Times, Trace};
 pub use trace_fault::{Channel, TraceFault};
 pub use window::{LEAST_BASELINE, Window};
+
+/// The example of the README is run.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+struct Readme;

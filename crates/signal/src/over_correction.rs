@@ -39,11 +39,7 @@ pub fn deepest_lobe(values: &[f64]) -> Option<Lobe> {
         let (below, above) = (values[place - 1], values[place]);
         (place - 1) as f64 + below / (below - above)
     });
-    Some(Lobe {
-        lowest: bottom.height,
-        lowest_place: bottom.position,
-        ends_at,
-    })
+    Some(Lobe { lowest: bottom.height, lowest_place: bottom.position, ends_at })
 }
 
 /// Area error, in seconds, where the background phase reads a fraction too high: `-fraction` times the
@@ -64,14 +60,7 @@ mod tests {
         assert_eq!(deepest_lobe(&[0.0, 0.1, 0.0]), None);
         assert_eq!(deepest_lobe(&[]), None);
         let cut = deepest_lobe(&[0.1, -0.1, -0.2]).expect("below zero");
-        assert_eq!(
-            cut,
-            Lobe {
-                lowest: -0.2,
-                lowest_place: 2.0,
-                ends_at: None
-            }
-        );
+        assert_eq!(cut, Lobe { lowest: -0.2, lowest_place: 2.0, ends_at: None });
     }
 
     #[test]

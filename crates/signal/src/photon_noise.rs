@@ -1,7 +1,7 @@
 //! Noise of one absorbance value: photons, read noise, flicker, and how the baseline tells them.
 //!
 //! [`PhotonNoise::sd`] is the full model of one channel. [`light_level`] turns the noise of a
-//! baseline into photoelectrons, and [`net_variances`] gives each net value of a pulse the variance
+//! baseline into photoelectrons, and `net_variances` gives each net value of a pulse the variance
 //! that its own absorbance makes of it.
 
 use core::f64::consts::{LN_2, LOG2_10, LOG10_E};
@@ -111,11 +111,7 @@ fn ten_to_the(x: f64) -> f64 {
     let z2 = z * z;
     let high = 1.0 / 24.0 + z * (1.0 / 120.0 + z * (1.0 / 720.0 + z * (1.0 / 5040.0)));
     let part = low + z2 * z2 * high;
-    let exponent = shifted
-        .to_bits()
-        .wrapping_sub(ROUND.to_bits())
-        .wrapping_add(1023)
-        << 52;
+    let exponent = shifted.to_bits().wrapping_sub(ROUND.to_bits()).wrapping_add(1023) << 52;
     part * f64::from_bits(exponent)
 }
 
@@ -131,12 +127,7 @@ fn ten_to_the(x: f64) -> f64 {
 ///
 /// # Source
 /// Ingle and Crouch 1988 (from memory), photon term for two channels.
-pub(crate) fn net_variances(
-    total: &[f32],
-    background: &[f32],
-    total_zero: f64,
-    background_zero: f64,
-) -> Vec<f64> {
+pub(crate) fn net_variances(total: &[f32], background: &[f32], total_zero: f64, background_zero: f64) -> Vec<f64> {
     total
         .iter()
         .zip(background)
@@ -157,10 +148,7 @@ mod tests {
         for step in -24_000..=24_000 {
             let x = f64::from(step) * 0.0005;
             let (found, expected) = (ten_to_the(x), libm::exp10(x));
-            assert!(
-                (found / expected - 1.0).abs() < 1e-8,
-                "10^{x}: {found} against {expected}"
-            );
+            assert!((found / expected - 1.0).abs() < 1e-8, "10^{x}: {found} against {expected}");
         }
         assert!((ten_to_the(1e30) / 1e12 - 1.0).abs() < 1e-8);
         assert!((ten_to_the(-1e30) / 1e-12 - 1.0).abs() < 1e-8);
@@ -169,12 +157,7 @@ mod tests {
     #[test]
     fn the_light_level_gives_the_baseline_noise_back() {
         let light = light_level(0.0012).expect("noise above 0");
-        let one = PhotonNoise {
-            electrons_at_zero: light,
-            stray_fraction: 0.0,
-            read_electrons: 0.0,
-            flicker: 0.0,
-        };
+        let one = PhotonNoise { electrons_at_zero: light, stray_fraction: 0.0, read_electrons: 0.0, flicker: 0.0 };
         let net = (2.0 * one.sd(0.0) * one.sd(0.0)).sqrt();
         assert!((net / 0.0012 - 1.0).abs() < 1e-12);
         assert_eq!(light_level(0.0), None);
@@ -184,12 +167,7 @@ mod tests {
 
     #[test]
     fn net_variance_is_that_of_two_channels_with_photon_noise() {
-        let one = PhotonNoise {
-            electrons_at_zero: 4e5,
-            stray_fraction: 0.0,
-            read_electrons: 0.0,
-            flicker: 0.0,
-        };
+        let one = PhotonNoise { electrons_at_zero: 4e5, stray_fraction: 0.0, read_electrons: 0.0, flicker: 0.0 };
         let found = net_variances(&[0.25, 1.0], &[0.0, 0.75], 0.0, 0.0);
         for (found, (t, b)) in found.iter().zip([(0.25, 0.0), (1.0, 0.75)]) {
             let net = one.sd(t) * one.sd(t) + one.sd(b) * one.sd(b);

@@ -39,13 +39,7 @@ impl Crossings {
 
 /// Finds both crossings of `level` by a pulse that rises from 0 at `from_s` to its peak and falls for
 /// good; `scale_s` is a guess of its width.
-fn crossings(
-    f: impl Fn(f64) -> f64,
-    peak: Peak,
-    level: f64,
-    from_s: f64,
-    scale_s: f64,
-) -> Crossings {
+fn crossings(f: impl Fn(f64) -> f64, peak: Peak, level: f64, from_s: f64, scale_s: f64) -> Crossings {
     let rise_s = falls_through_zero(from_s, peak.time_s, |t| level - f(t));
     let mut reach = scale_s;
     let mut far = peak.time_s + reach;
@@ -107,13 +101,8 @@ impl ExponentiallyModifiedGaussian {
             libm::exp(-0.5 * u * u) / (self.width_s * (2.0 * PI).sqrt())
         };
         let unit = ExponentiallyModifiedGaussian { area: 1.0, ..*self };
-        let time_s = falls_through_zero(self.centre_s, self.centroid_s(), |t| {
-            gaussian(t) - unit.absorbance(t)
-        });
-        Peak {
-            time_s,
-            height: self.absorbance(time_s),
-        }
+        let time_s = falls_through_zero(self.centre_s, self.centroid_s(), |t| gaussian(t) - unit.absorbance(t));
+        Peak { time_s, height: self.absorbance(time_s) }
     }
 
     /// Where the pulse passes a fraction of its height.
@@ -124,13 +113,7 @@ impl ExponentiallyModifiedGaussian {
         let peak = self.peak();
         let from_s = self.centre_s - 40.0 * self.width_s;
         let scale_s = self.width_s + self.decay_s;
-        crossings(
-            |t| self.absorbance(t),
-            peak,
-            fraction * peak.height,
-            from_s,
-            scale_s,
-        )
+        crossings(|t| self.absorbance(t), peak, fraction * peak.height, from_s, scale_s)
     }
 
     /// Mean time of the pulse, in seconds: mu + tau.
@@ -186,12 +169,7 @@ impl SupplyLoss {
     /// # Arguments
     /// * `amount`: as the absorbance it would give if all of it were vapour at once.
     pub fn of_amount(amount: f64, k_supply_per_s: f64, k_loss_per_s: f64, start_s: f64) -> Self {
-        SupplyLoss {
-            area: amount / k_loss_per_s,
-            k_supply_per_s,
-            k_loss_per_s,
-            start_s,
-        }
+        SupplyLoss { area: amount / k_loss_per_s, k_supply_per_s, k_loss_per_s, start_s }
     }
 
     /// Absorbance at a time.
@@ -205,10 +183,7 @@ impl SupplyLoss {
         if x <= 0.0 {
             return 0.0;
         }
-        self.area
-            * self.k_supply_per_s
-            * self.k_loss_per_s
-            * both(self.k_supply_per_s, self.k_loss_per_s, x)
+        self.area * self.k_supply_per_s * self.k_loss_per_s * both(self.k_supply_per_s, self.k_loss_per_s, x)
     }
 
     /// Area up to a time, in seconds.
@@ -229,16 +204,9 @@ impl SupplyLoss {
     pub fn peak(&self) -> Peak {
         let (k1, k2) = (self.k_supply_per_s, self.k_loss_per_s);
         let relative = (k1 - k2) / k2;
-        let x = if relative == 0.0 {
-            1.0 / k2
-        } else {
-            libm::log1p(relative) / (relative * k2)
-        };
+        let x = if relative == 0.0 { 1.0 / k2 } else { libm::log1p(relative) / (relative * k2) };
         let time_s = self.start_s + x;
-        Peak {
-            time_s,
-            height: self.absorbance(time_s),
-        }
+        Peak { time_s, height: self.absorbance(time_s) }
     }
 
     /// Where the pulse passes a fraction of its height.
@@ -248,13 +216,7 @@ impl SupplyLoss {
     pub fn crossings(&self, fraction: f64) -> Crossings {
         let peak = self.peak();
         let scale_s = 1.0 / self.k_supply_per_s + 1.0 / self.k_loss_per_s;
-        crossings(
-            |t| self.absorbance(t),
-            peak,
-            fraction * peak.height,
-            self.start_s,
-            scale_s,
-        )
+        crossings(|t| self.absorbance(t), peak, fraction * peak.height, self.start_s, scale_s)
     }
 
     /// Mean time of the pulse, in seconds: start + 1/k1 + 1/k2.
@@ -317,10 +279,7 @@ impl Release {
             }
         }
         let place = crate::summit::around(&self.absorbance, index);
-        Peak {
-            time_s: place.position * self.step_s,
-            height: place.height,
-        }
+        Peak { time_s: place.position * self.step_s, height: place.height }
     }
 }
 
@@ -350,10 +309,9 @@ impl HeatedSupply {
         absorbance.push(vapour);
         for step in 0..n_steps {
             let temperature = self.temperature_k((step as f64 + 0.5) * step_s);
-            let supply = self.frequency_per_s
-                * libm::exp(-self.activation_energy_j_per_mol / (GAS_CONSTANT * temperature));
-            let loss =
-                self.loss_at_2000_k_per_s * libm::pow(temperature / 2000.0, self.loss_exponent);
+            let supply =
+                self.frequency_per_s * libm::exp(-self.activation_energy_j_per_mol / (GAS_CONSTANT * temperature));
+            let loss = self.loss_at_2000_k_per_s * libm::pow(temperature / 2000.0, self.loss_exponent);
             let kept = libm::exp(-loss * step_s);
             let left = on_platform * libm::exp(-supply * step_s);
             let next = vapour * kept + on_platform * supply * both(supply, loss, step_s);
@@ -363,11 +321,7 @@ impl HeatedSupply {
             vapour = next;
             absorbance.push(vapour);
         }
-        Release {
-            step_s,
-            absorbance,
-            area,
-        }
+        Release { step_s, absorbance, area }
     }
 }
 
@@ -387,35 +341,17 @@ mod tests {
 
     #[test]
     fn a_narrow_gaussian_leaves_the_bare_decay_and_a_short_decay_the_gaussian() {
-        let decay = ExponentiallyModifiedGaussian {
-            area: 1.0,
-            centre_s: 0.0,
-            width_s: 1e-6,
-            decay_s: 0.5,
-        };
+        let decay = ExponentiallyModifiedGaussian { area: 1.0, centre_s: 0.0, width_s: 1e-6, decay_s: 0.5 };
         assert!((decay.absorbance(0.5) - 2.0 * libm::exp(-1.0)).abs() < 1e-6);
-        let gaussian = ExponentiallyModifiedGaussian {
-            area: 1.0,
-            centre_s: 0.0,
-            width_s: 0.1,
-            decay_s: 1e-6,
-        };
+        let gaussian = ExponentiallyModifiedGaussian { area: 1.0, centre_s: 0.0, width_s: 0.1, decay_s: 1e-6 };
         assert!((gaussian.absorbance(0.0) * 0.1 * (2.0 * PI).sqrt() - 1.0).abs() < 1e-5);
         assert_eq!(gaussian.absorbance(-100.0), 0.0);
     }
 
     #[test]
     fn nearly_equal_rates_join_the_limit() {
-        let equal = SupplyLoss {
-            area: 0.2,
-            k_supply_per_s: 3.0,
-            k_loss_per_s: 3.0,
-            start_s: 0.0,
-        };
-        let nearly = SupplyLoss {
-            k_supply_per_s: 3.0 + 1e-10,
-            ..equal
-        };
+        let equal = SupplyLoss { area: 0.2, k_supply_per_s: 3.0, k_loss_per_s: 3.0, start_s: 0.0 };
+        let nearly = SupplyLoss { k_supply_per_s: 3.0 + 1e-10, ..equal };
         for t in [0.1, 1.0, 3.0] {
             assert!((equal.absorbance(t) / nearly.absorbance(t) - 1.0).abs() < 1e-9);
             assert!((equal.area_until(t) / nearly.area_until(t) - 1.0).abs() < 1e-9);

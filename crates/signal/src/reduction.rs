@@ -108,12 +108,7 @@ pub struct Reduced {
 /// ```
 pub fn reduce(trace: &Trace<'_>, window: &Window) -> Result<Reduced, TraceFault> {
     let spans = window.spans(trace)?;
-    let figures = figures::measure(
-        trace.total(),
-        trace.background(),
-        &spans,
-        &mut Scratch::default(),
-    );
+    let figures = figures::measure(trace.total(), trace.background(), &spans, &mut Scratch::default());
     let net = figures::net(trace.total(), trace.background(), &spans, figures.offset);
     let weights = trapezoid_weights(&trace.times(), &spans);
     let integrated_absorbance = match trace.times() {
@@ -126,10 +121,7 @@ pub fn reduce(trace: &Trace<'_>, window: &Window) -> Result<Reduced, TraceFault>
     let start = spans.window.start as f64;
     let time_at = |place: f64| trace.times().between(start + place);
     let background = trace.background();
-    let background_max_index = background
-        .iter()
-        .position(|&b| b == figures.background_max)
-        .unwrap_or(0);
+    let background_max_index = background.iter().position(|&b| b == figures.background_max).unwrap_or(0);
     let has_height = figures.peak > 0.0;
     Ok(Reduced {
         integrated_absorbance,
@@ -157,17 +149,24 @@ pub fn reduce(trace: &Trace<'_>, window: &Window) -> Result<Reduced, TraceFault>
     })
 }
 
+/// Net absorbance between the integration limits, value by value, baseline offset taken off: what
+/// [`crate::dipped_pulse::restore`] reads and a figure draws.
+///
+/// # Errors
+/// Those of [`reduce`].
+pub fn net_pulse(trace: &Trace<'_>, window: &Window) -> Result<Vec<f64>, TraceFault> {
+    let spans = window.spans(trace)?;
+    let figures = figures::measure(trace.total(), trace.background(), &spans, &mut Scratch::default());
+    Ok(figures::net(trace.total(), trace.background(), &spans, figures.offset))
+}
+
 /// Trapezoid weights of the window's values in seconds: half the distance of a value's neighbours.
 fn trapezoid_weights(times: &Times<'_>, spans: &Spans) -> Vec<f64> {
     let (first, last) = (spans.window.start, spans.window.end - 1);
     (first..=last)
         .map(|index| match *times {
             Times::Even { rate_hz, .. } => {
-                let ends = if index == first || index == last {
-                    0.5
-                } else {
-                    1.0
-                };
+                let ends = if index == first || index == last { 0.5 } else { 1.0 };
                 ends / rate_hz
             }
             Times::At(_) => {
@@ -182,24 +181,17 @@ fn trapezoid_weights(times: &Times<'_>, spans: &Spans) -> Vec<f64> {
 fn longest_step_s(times: &Times<'_>, spans: &Spans) -> f64 {
     match *times {
         Times::Even { rate_hz, .. } => 1.0 / rate_hz,
-        Times::At(seconds) => seconds[spans.window.clone()]
-            .windows(2)
-            .map(|pair| pair[1] - pair[0])
-            .fold(0.0, f64::max),
+        Times::At(seconds) => {
+            seconds[spans.window.clone()].windows(2).map(|pair| pair[1] - pair[0]).fold(0.0, f64::max)
+        }
     }
 }
 
 /// Standard uncertainties of area and height.
-fn uncertainties(
-    trace: &Trace<'_>,
-    spans: &Spans,
-    figures: &Figures,
-    weights: &[f64],
-) -> (f64, f64) {
+fn uncertainties(trace: &Trace<'_>, spans: &Spans, figures: &Figures, weights: &[f64]) -> (f64, f64) {
     let total = trace.total();
     let background = trace.background();
-    let mean_of =
-        |values: &[f32]| sum_of(values.len(), |i| f64::from(values[i])) / values.len() as f64;
+    let mean_of = |values: &[f32]| sum_of(values.len(), |i| f64::from(values[i])) / values.len() as f64;
     let total_zero = mean_of(&total[spans.baseline.clone()]);
     let background_zero = mean_of(&background[spans.baseline.clone()]);
     let relative = photon_noise::net_variances(
@@ -215,22 +207,15 @@ fn uncertainties(
     let in_baseline = weight_sum * weight_sum / n_baseline;
     // A value that stands in the baseline and in the window counts with the difference of its weights.
     let shared = shared_places(spans);
-    let both = sum_of(shared.len(), |i| {
-        weights[shared.start + i] * relative[shared.start + i]
-    });
+    let both = sum_of(shared.len(), |i| weights[shared.start + i] * relative[shared.start + i]);
     let area = in_window + in_baseline - 2.0 * weight_sum / n_baseline * both;
 
     let (row, start) = smoothing::row_at(figures.peak_index, weights.len());
     let row = &smoothing::ROWS[row];
     let height = sum_of(row.len(), |i| row[i] * row[i] * relative[start + i]);
     let eleven = start..start + row.len();
-    let both = sum_of(row.len(), |i| {
-        if shared.contains(&(eleven.start + i)) {
-            row[i] * relative[start + i]
-        } else {
-            0.0
-        }
-    });
+    let both =
+        sum_of(row.len(), |i| if shared.contains(&(eleven.start + i)) { row[i] * relative[start + i] } else { 0.0 });
     let height = height + 1.0 / n_baseline - 2.0 / n_baseline * both;
     let sd = figures.baseline_noise;
     // Rounding may leave a difference of equal terms below zero.
@@ -264,41 +249,25 @@ mod tests {
     use proptest::prelude::*;
 
     const RATE: f64 = 50.0;
-    const EVEN: Times<'static> = Times::Even {
-        start_s: 0.0,
-        rate_hz: RATE,
-    };
-    const WINDOW: Window = Window {
-        baseline_from_s: 0.0,
-        baseline_to_s: 0.5,
-        from_s: 0.5,
-        to_s: 4.0,
-    };
+    const EVEN: Times<'static> = Times::Even { start_s: 0.0, rate_hz: RATE };
+    const WINDOW: Window = Window { baseline_from_s: 0.0, baseline_to_s: 0.5, from_s: 0.5, to_s: 4.0 };
 
     fn reduced(total: &[f32], background: &[f32]) -> Reduced {
-        reduce(
-            &Trace::new(EVEN, total, background).expect("a sound trace"),
-            &WINDOW,
-        )
-        .expect("a window that fits")
+        reduce(&Trace::new(EVEN, total, background).expect("a sound trace"), &WINDOW).expect("a window that fits")
     }
 
     /// Uniform values from -1 to 1, the same ones for the same seed.
     fn uniform(seed: u64) -> impl FnMut() -> f64 {
         let mut state = seed;
         move || {
-            state = state
-                .wrapping_mul(6_364_136_223_846_793_005)
-                .wrapping_add(1_442_695_040_888_963_407);
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
             (state >> 11) as f64 / 4_503_599_627_370_496.0 - 1.0
         }
     }
 
     /// A normal value of standard deviation 1, nearly: twelve uniform ones added.
     fn normal(next: &mut impl FnMut() -> f64) -> f64 {
-        (0..12)
-            .map(|_| 0.5 * next())
-            .fold(0.0, |sum, value| sum + value)
+        (0..12).map(|_| 0.5 * next()).fold(0.0, |sum, value| sum + value)
     }
 
     fn close(found: f64, expected: f64, within: f64) -> bool {
@@ -308,12 +277,7 @@ mod tests {
     #[test]
     fn noise_of_many_blanks_and_pulses_is_the_uncertainty_given() {
         // Photon noise of the model itself, so that the spread of area and height must be their u.
-        let shape = ExponentiallyModifiedGaussian {
-            area: 0.9,
-            centre_s: 1.2,
-            width_s: 0.15,
-            decay_s: 0.4,
-        };
+        let shape = ExponentiallyModifiedGaussian { area: 0.9, centre_s: 1.2, width_s: 0.15, decay_s: 0.4 };
         let sd = 0.002_f64;
         for height in [0.0, 1.0] {
             let mut next = uniform(1);
@@ -326,9 +290,7 @@ mod tests {
                 };
                 let at = |i: usize| i as f64 / RATE;
                 let hump = |i: usize| 0.3 * libm::exp(-(at(i) - 1.0) * (at(i) - 1.0) / 0.02);
-                let total: Vec<f32> = (0..201)
-                    .map(|i| channel(hump(i) + height * shape.absorbance(at(i))))
-                    .collect();
+                let total: Vec<f32> = (0..201).map(|i| channel(hump(i) + height * shape.absorbance(at(i)))).collect();
                 let background: Vec<f32> = (0..201).map(|i| channel(hump(i))).collect();
                 let pulse = reduced(&total, &background);
                 areas.push(pulse.integrated_absorbance);
@@ -356,9 +318,7 @@ mod tests {
     #[test]
     fn a_blank_has_the_closed_form_but_for_the_half_weights_at_the_ends() {
         let mut next = uniform(5);
-        let total: Vec<f32> = (0..201)
-            .map(|_| (0.001 * normal(&mut next)) as f32)
-            .collect();
+        let total: Vec<f32> = (0..201).map(|_| (0.001 * normal(&mut next)) as f32).collect();
         let blank = reduced(&total, &[0.0; 201]);
         let n = blank.n_window as f64;
         let closed = crate::baseline::u_area(blank.baseline_noise, 1.0 / RATE, n, Some(25.0));
@@ -372,101 +332,53 @@ mod tests {
         let mut next = uniform(9);
         let total: Vec<f32> = (0..40).map(|_| (0.001 * next()) as f32).collect();
         let background = [0.0; 40];
-        let window = Window {
-            baseline_from_s: 0.0,
-            baseline_to_s: 0.8,
-            from_s: 0.0,
-            to_s: 0.78,
-        };
+        let window = Window { baseline_from_s: 0.0, baseline_to_s: 0.8, from_s: 0.0, to_s: 0.78 };
         let trace = Trace::new(EVEN, &total, &background).expect("a sound trace");
         let found = reduce(&trace, &window).expect("a window that fits");
-        let weights: Vec<f64> = (0..40)
-            .map(|i| if i == 0 || i == 39 { 0.5 } else { 1.0 } - 39.0 / 40.0)
-            .collect();
-        let expected =
-            crate::baseline::u_of_weighted_sum(found.baseline_noise, 1.0 / RATE, &weights);
+        let weights: Vec<f64> = (0..40).map(|i| if i == 0 || i == 39 { 0.5 } else { 1.0 } - 39.0 / 40.0).collect();
+        let expected = crate::baseline::u_of_weighted_sum(found.baseline_noise, 1.0 / RATE, &weights);
         // Values a little off zero have a little more or less noise in the model.
         assert!(close(found.u_integrated / expected, 1.0, 0.02));
     }
 
     #[test]
     fn explicit_times_give_the_figures_of_even_ones_and_show_a_gap() {
-        let shape = ExponentiallyModifiedGaussian {
-            area: 0.3,
-            centre_s: 1.2,
-            width_s: 0.15,
-            decay_s: 0.4,
-        };
+        let shape = ExponentiallyModifiedGaussian { area: 0.3, centre_s: 1.2, width_s: 0.15, decay_s: 0.4 };
         let mut seconds: Vec<f64> = (0..201).map(|i| f64::from(i) / RATE).collect();
-        let mut total: Vec<f32> = seconds
-            .iter()
-            .map(|&t| 0.01 + shape.absorbance(t) as f32)
-            .collect();
+        let mut total: Vec<f32> = seconds.iter().map(|&t| 0.01 + shape.absorbance(t) as f32).collect();
         let background = vec![0.002_f32; 201];
         let even = reduced(&total, &background);
         let trace = Trace::new(Times::At(&seconds), &total, &background).expect("a sound trace");
         let explicit = reduce(&trace, &WINDOW).expect("a window that fits");
-        assert!(close(
-            explicit.integrated_absorbance,
-            even.integrated_absorbance,
-            1e-12
-        ));
+        assert!(close(explicit.integrated_absorbance, even.integrated_absorbance, 1e-12));
         assert!(close(explicit.u_integrated, even.u_integrated, 1e-12));
-        assert!(close(
-            explicit.width_s.unwrap(),
-            even.width_s.unwrap(),
-            1e-12
-        ));
+        assert!(close(explicit.width_s.unwrap(), even.width_s.unwrap(), 1e-12));
         assert!(close(explicit.peak_time_s, even.peak_time_s, 1e-12));
         assert!(close(explicit.longest_step_s, 0.02, 1e-12));
         seconds.drain(150..160);
         total.drain(150..160);
-        let trace =
-            Trace::new(Times::At(&seconds), &total, &background[10..]).expect("a sound trace");
+        let trace = Trace::new(Times::At(&seconds), &total, &background[10..]).expect("a sound trace");
         let gap = reduce(&trace, &WINDOW).expect("a window that fits");
         assert!(close(gap.longest_step_s, 0.22, 1e-12));
-        assert!(close(
-            gap.integrated_absorbance,
-            even.integrated_absorbance,
-            1e-3
-        ));
+        assert!(close(gap.integrated_absorbance, even.integrated_absorbance, 1e-3));
     }
 
     #[test]
     fn a_pulse_upside_down_has_no_width_no_tail_and_a_lobe() {
-        let total: Vec<f32> = (0..201)
-            .map(|i| if i < 25 { 0.0 } else { -0.2 - 1e-4 * i as f32 })
-            .collect();
+        let total: Vec<f32> = (0..201).map(|i| if i < 25 { 0.0 } else { -0.2 - 1e-4 * i as f32 }).collect();
         let found = reduced(&total, &[0.0; 201]);
         assert_eq!(found.width_s, None);
-        assert!(
-            found.peak_absorbance > -0.21
-                && found.peak_absorbance < 0.0
-                && found.integrated_absorbance < 0.0
-        );
+        assert!(found.peak_absorbance > -0.21 && found.peak_absorbance < 0.0 && found.integrated_absorbance < 0.0);
         assert_eq!(found.negative_lobe_time_s, Some(4.0));
         assert!(close(found.negative_lobe, -0.22, 1e-6));
-        assert_eq!(
-            (found.appearance_time_s, found.light_level),
-            (None, None),
-            "no noise"
-        );
+        assert_eq!((found.appearance_time_s, found.light_level), (None, None), "no noise");
     }
 
     #[test]
     fn the_background_is_told_at_its_height_and_at_the_peak() {
-        let total: Vec<f32> = (0..201)
-            .map(|i| {
-                if (100..110).contains(&i) {
-                    0.5 + 0.01 * i as f32
-                } else {
-                    0.6
-                }
-            })
-            .collect();
-        let background: Vec<f32> = (0..201)
-            .map(|i| 0.6 - 0.001 * (i as f32 - 60.0).abs())
-            .collect();
+        let total: Vec<f32> =
+            (0..201).map(|i| if (100..110).contains(&i) { 0.5 + 0.01 * i as f32 } else { 0.6 }).collect();
+        let background: Vec<f32> = (0..201).map(|i| 0.6 - 0.001 * (i as f32 - 60.0).abs()).collect();
         let found = reduced(&total, &background);
         assert_eq!(found.background_max_time_s, 1.2);
         assert!(close(found.background_max, 0.6, 1e-7));
@@ -474,25 +386,26 @@ mod tests {
         assert_eq!(found.background_at_peak, f64::from(background[index]));
     }
 
+    #[test]
+    fn the_net_pulse_is_what_the_area_is_the_sum_of() {
+        let total: Vec<f32> = (0..201).map(|i| 0.1 + 0.001 * ((i * 37) % 101) as f32).collect();
+        let background = vec![0.05_f32; 201];
+        let trace = Trace::new(EVEN, &total, &background).expect("a sound trace");
+        let net = net_pulse(&trace, &WINDOW).expect("a window that fits");
+        let sum = net.iter().sum::<f64>() - 0.5 * (net[0] + net[net.len() - 1]);
+        let area = reduced(&total, &background).integrated_absorbance;
+        assert!(close(sum / RATE, area, 1e-12));
+    }
+
     fn pulses() -> impl Strategy<Value = (Vec<f32>, Vec<f32>)> {
         let noise = prop::collection::vec((-0.01_f32..0.01, -0.01_f32..0.01), 201);
-        (noise, 0.0_f32..0.8, 0.0_f32..0.15, 1.0_f64..2.0).prop_map(
-            |(noise, height, hump, centre)| {
-                let at = |i: usize| (i as f64 / RATE - centre) / 0.3;
-                let bell = |i: usize| libm::exp(-at(i) * at(i)) as f32;
-                let total = noise
-                    .iter()
-                    .enumerate()
-                    .map(|(i, n)| n.0 + (height + hump) * bell(i))
-                    .collect();
-                let background = noise
-                    .iter()
-                    .enumerate()
-                    .map(|(i, n)| n.1 + hump * bell(i))
-                    .collect();
-                (total, background)
-            },
-        )
+        (noise, 0.0_f32..0.8, 0.0_f32..0.15, 1.0_f64..2.0).prop_map(|(noise, height, hump, centre)| {
+            let at = |i: usize| (i as f64 / RATE - centre) / 0.3;
+            let bell = |i: usize| libm::exp(-at(i) * at(i)) as f32;
+            let total = noise.iter().enumerate().map(|(i, n)| n.0 + (height + hump) * bell(i)).collect();
+            let background = noise.iter().enumerate().map(|(i, n)| n.1 + hump * bell(i)).collect();
+            (total, background)
+        })
     }
 
     proptest! {

@@ -62,18 +62,9 @@ pub struct Shape {
 /// # Source
 /// As the readings it combines; the factor 0.46 is the square root of 89/429, A. Savitzky, M. J. E. Golay, Anal.
 /// Chem. 36 (1964) 1627 (from memory).
-pub fn shape(
-    trace: &Trace<'_>,
-    window: &Window,
-    least_prominence: f64,
-) -> Result<Shape, TraceFault> {
+pub fn shape(trace: &Trace<'_>, window: &Window, least_prominence: f64) -> Result<Shape, TraceFault> {
     let spans = window.spans(trace)?;
-    let figures = figures::measure(
-        trace.total(),
-        trace.background(),
-        &spans,
-        &mut Scratch::default(),
-    );
+    let figures = figures::measure(trace.total(), trace.background(), &spans, &mut Scratch::default());
     let net = figures::net(trace.total(), trace.background(), &spans, figures.offset);
     let smooth = smoothing::smooth(&net);
     let time_at = |place: f64| trace.times().between(spans.window.start as f64 + place);
@@ -99,21 +90,12 @@ pub fn shape(
         ends_at_s: lobe.ends_at.map(time_at),
     });
     let still_there = smooth[smooth.len() - 1] > APPEARANCE_IN_SD * figures.baseline_noise;
-    let tail = if still_there {
-        falling_tail(trace, &net, &figures, &smooth)
-    } else {
-        None
-    };
+    let tail = if still_there { falling_tail(trace, &net, &figures, &smooth) } else { None };
     Ok(Shape { humps, lobe, tail })
 }
 
 /// The exponential through the values from where the pulse last falls through half its height.
-fn falling_tail(
-    trace: &Trace<'_>,
-    net: &[f64],
-    figures: &figures::Figures,
-    smooth: &[f64],
-) -> Option<Tail> {
+fn falling_tail(trace: &Trace<'_>, net: &[f64], figures: &figures::Figures, smooth: &[f64]) -> Option<Tail> {
     let half = 0.5 * figures.peak;
     let from = smooth.iter().rposition(|&value| value >= half)?;
     Tail::of(&net[from..], trace.times().mean_step_s(trace.n_samples()))
@@ -125,34 +107,20 @@ mod tests {
     use crate::pulse_shape::ExponentiallyModifiedGaussian;
     use crate::trace::Times;
 
-    const TIMES: Times<'static> = Times::Even {
-        start_s: 0.0,
-        rate_hz: 50.0,
-    };
-    const WINDOW: Window = Window {
-        baseline_from_s: 0.0,
-        baseline_to_s: 0.5,
-        from_s: 0.5,
-        to_s: 4.0,
-    };
+    const TIMES: Times<'static> = Times::Even { start_s: 0.0, rate_hz: 50.0 };
+    const WINDOW: Window = Window { baseline_from_s: 0.0, baseline_to_s: 0.5, from_s: 0.5, to_s: 4.0 };
 
     fn shape_of(net: impl Fn(f64) -> f64) -> Shape {
         // A ripple of 0.001 for noise.
-        let total: Vec<f32> = (0..201)
-            .map(|i| (net(f64::from(i) / 50.0) + if i % 2 == 0 { 0.001 } else { -0.001 }) as f32)
-            .collect();
+        let total: Vec<f32> =
+            (0..201).map(|i| (net(f64::from(i) / 50.0) + if i % 2 == 0 { 0.001 } else { -0.001 }) as f32).collect();
         let background = vec![0.0; 201];
         let trace = Trace::new(TIMES, &total, &background).expect("a sound trace");
         shape(&trace, &WINDOW, 0.01).expect("a window that fits")
     }
 
     fn emg(area: f64, centre_s: f64, decay_s: f64) -> impl Fn(f64) -> f64 {
-        let pulse = ExponentiallyModifiedGaussian {
-            area,
-            centre_s,
-            width_s: 0.08,
-            decay_s,
-        };
+        let pulse = ExponentiallyModifiedGaussian { area, centre_s, width_s: 0.08, decay_s };
         move |t| pulse.absorbance(t)
     }
 
@@ -169,11 +137,7 @@ mod tests {
         let (one, other) = (emg(0.1, 1.0, 0.1), emg(0.1, 2.0, 0.1));
         let found = shape_of(|t| one(t) + other(t));
         assert_eq!(found.humps.len(), 2);
-        assert!(
-            found.humps[0]
-                .valley_behind
-                .is_some_and(|valley| valley < 0.01)
-        );
+        assert!(found.humps[0].valley_behind.is_some_and(|valley| valley < 0.01));
         assert!((found.humps[1].time_s - found.humps[0].time_s - 1.0).abs() < 0.01);
     }
 

@@ -24,8 +24,7 @@ pub(crate) const ROWS: [[f64; POINTS]; POINTS] = {
         let mut j = 0;
         while j < POINTS {
             let (u, v) = (i as f64 - 5.0, j as f64 - 5.0);
-            rows[i][j] =
-                (1958.0 - 110.0 * (u * u + v * v) + 11.0 * u * u * v * v) / 9438.0 + u * v / 110.0;
+            rows[i][j] = (1958.0 - 110.0 * (u * u + v * v) + 11.0 * u * u * v * v) / 9438.0 + u * v / 110.0;
             j += 1;
         }
         i += 1;
@@ -34,14 +33,7 @@ pub(crate) const ROWS: [[f64; POINTS]; POINTS] = {
 };
 
 /// Weights of the middle row by distance from the middle: 89, 84, 69, 44, 9, -36 over 429.
-const MIDDLE: [f64; HALF + 1] = [
-    89.0 / 429.0,
-    84.0 / 429.0,
-    69.0 / 429.0,
-    44.0 / 429.0,
-    9.0 / 429.0,
-    -36.0 / 429.0,
-];
+const MIDDLE: [f64; HALF + 1] = [89.0 / 429.0, 84.0 / 429.0, 69.0 / 429.0, 44.0 / 429.0, 9.0 / 429.0, -36.0 / 429.0];
 
 /// A row of weights adds up to 1; its positive weights to this at most in the middle row ...
 pub(crate) const MIDDLE_POSITIVE: f64 = 501.0 / 429.0;
@@ -221,11 +213,7 @@ mod tests {
     fn no_row_has_more_positive_weight_than_the_bounds_say() {
         for (i, row) in ROWS.iter().enumerate() {
             let positive: f64 = row.iter().filter(|weight| **weight > 0.0).sum();
-            let bound = if i == HALF {
-                MIDDLE_POSITIVE
-            } else {
-                END_POSITIVE
-            };
+            let bound = if i == HALF { MIDDLE_POSITIVE } else { END_POSITIVE };
             assert!(positive <= bound + 1e-14, "row {i}: {positive}");
         }
     }

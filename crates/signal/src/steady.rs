@@ -71,11 +71,7 @@ pub fn reduce_steady(trace: &Trace<'_>, from_s: f64, to_s: f64) -> Result<Steady
     let mean = sum_of(n, net) / n_f;
     let squares = sum_of(n, |i| (net(i) - mean) * (net(i) - mean));
     let products = sum_of(n - 1, |i| (net(i) - mean) * (net(i + 1) - mean));
-    let lag_one = if squares > 0.0 {
-        (products / squares).clamp(-1.0, 1.0)
-    } else {
-        0.0
-    };
+    let lag_one = if squares > 0.0 { (products / squares).clamp(-1.0, 1.0) } else { 0.0 };
     let sd = (squares / (n_f - 1.0)).sqrt();
 
     let time = |i: usize| trace.times().at(span.start + i);
@@ -115,10 +111,7 @@ mod tests {
     use super::*;
     use crate::trace::Times;
 
-    const SECONDS: Times<'static> = Times::Even {
-        start_s: 0.0,
-        rate_hz: 1.0,
-    };
+    const SECONDS: Times<'static> = Times::Even { start_s: 0.0, rate_hz: 1.0 };
 
     #[test]
     fn inflation_is_the_double_sum_over_all_pairs() {
@@ -134,10 +127,7 @@ mod tests {
                 }
             }
             let found = mean_inflation(rho, n);
-            assert!(
-                (found - sum / n as f64).abs() < 1e-9 * found,
-                "rho {rho}, n {n}"
-            );
+            assert!((found - sum / n as f64).abs() < 1e-9 * found, "rho {rho}, n {n}");
         }
     }
 
@@ -157,21 +147,12 @@ mod tests {
     fn one_value_is_no_steady_reading() {
         let trace = Trace::new(SECONDS, &[0.2, 0.21, 0.2], &[0.0; 3]).expect("a whole trace");
         let fault = reduce_steady(&trace, 1.0, 1.0);
-        assert!(matches!(
-            fault,
-            Err(TraceFault::TooFewSamples {
-                n: 1,
-                needed: 2,
-                ..
-            })
-        ));
+        assert!(matches!(fault, Err(TraceFault::TooFewSamples { n: 1, needed: 2, .. })));
     }
 
     #[test]
     fn values_that_alternate_are_not_better_than_independent_ones() {
-        let total: Vec<f32> = (0..20)
-            .map(|i| if i % 2 == 0 { 0.2 } else { 0.21 })
-            .collect();
+        let total: Vec<f32> = (0..20).map(|i| if i % 2 == 0 { 0.2 } else { 0.21 }).collect();
         let background = vec![0.0; 20];
         let trace = Trace::new(SECONDS, &total, &background).expect("a whole trace");
         let steady = reduce_steady(&trace, 0.0, 19.0).expect("20 values");

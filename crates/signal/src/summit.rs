@@ -13,10 +13,7 @@ pub(crate) struct Summit {
 ///
 /// Where the index has no two neighbours, or the three lie on a line, the sample itself.
 pub(crate) fn around(values: &[f64], index: usize) -> Summit {
-    let plain = Summit {
-        position: index as f64,
-        height: values.get(index).copied().unwrap_or(0.0),
-    };
+    let plain = Summit { position: index as f64, height: values.get(index).copied().unwrap_or(0.0) };
     if index == 0 || index + 1 >= values.len() {
         return plain;
     }
@@ -27,10 +24,7 @@ pub(crate) fn around(values: &[f64], index: usize) -> Summit {
     if shift.is_nan() || shift.abs() > 1.0 {
         return plain;
     }
-    Summit {
-        position: index as f64 + shift,
-        height: b + 0.5 * slope * shift,
-    }
+    Summit { position: index as f64 + shift, height: b + 0.5 * slope * shift }
 }
 
 #[cfg(test)]
@@ -39,35 +33,15 @@ mod tests {
 
     #[test]
     fn a_parabola_between_samples_is_found() {
-        let values: Vec<f64> = (0..9)
-            .map(|i| 2.0 - (f64::from(i) - 4.3) * (f64::from(i) - 4.3))
-            .collect();
+        let values: Vec<f64> = (0..9).map(|i| 2.0 - (f64::from(i) - 4.3) * (f64::from(i) - 4.3)).collect();
         let found = around(&values, 4);
         assert!((found.position - 4.3).abs() < 1e-12 && (found.height - 2.0).abs() < 1e-12);
     }
 
     #[test]
     fn ends_and_level_values_give_the_sample() {
-        assert_eq!(
-            around(&[1.0, 2.0], 1),
-            Summit {
-                position: 1.0,
-                height: 2.0
-            }
-        );
-        assert_eq!(
-            around(&[1.0, 1.0, 1.0], 1),
-            Summit {
-                position: 1.0,
-                height: 1.0
-            }
-        );
-        assert_eq!(
-            around(&[], 0),
-            Summit {
-                position: 0.0,
-                height: 0.0
-            }
-        );
+        assert_eq!(around(&[1.0, 2.0], 1), Summit { position: 1.0, height: 2.0 });
+        assert_eq!(around(&[1.0, 1.0, 1.0], 1), Summit { position: 1.0, height: 1.0 });
+        assert_eq!(around(&[], 0), Summit { position: 0.0, height: 0.0 });
     }
 }

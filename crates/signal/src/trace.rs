@@ -133,17 +133,10 @@ impl<'a> Trace<'a> {
     /// let fault = Trace::new(times, &[0.001, 0.002], &[0.0]);
     /// assert_eq!(fault, Err(TraceFault::LengthsDiffer { total: 2, background: 1 }));
     /// ```
-    pub fn new(
-        times: Times<'a>,
-        total: &'a [f32],
-        background: &'a [f32],
-    ) -> Result<Self, TraceFault> {
+    pub fn new(times: Times<'a>, total: &'a [f32], background: &'a [f32]) -> Result<Self, TraceFault> {
         let n = total.len();
         if n != background.len() {
-            return Err(TraceFault::LengthsDiffer {
-                total: n,
-                background: background.len(),
-            });
+            return Err(TraceFault::LengthsDiffer { total: n, background: background.len() });
         }
         if n == 0 {
             return Err(TraceFault::NoSamples);
@@ -151,11 +144,7 @@ impl<'a> Trace<'a> {
         check_times(times, n)?;
         for (channel, values) in [(Channel::Total, total), (Channel::Background, background)] {
             if let Some(index) = values.iter().position(|value| !value.is_finite()) {
-                return Err(TraceFault::NotANumber {
-                    channel,
-                    index,
-                    value: values[index],
-                });
+                return Err(TraceFault::NotANumber { channel, index, value: values[index] });
             }
         }
         if total.iter().all(|&value| value == total[0]) {
@@ -163,19 +152,10 @@ impl<'a> Trace<'a> {
         }
         for (channel, values) in [(Channel::Total, total), (Channel::Background, background)] {
             if let Some((ceiling, from, n)) = run_at_ceiling(values) {
-                return Err(TraceFault::Clipped {
-                    channel,
-                    ceiling,
-                    from_s: times.at(from),
-                    n,
-                });
+                return Err(TraceFault::Clipped { channel, ceiling, from_s: times.at(from), n });
             }
         }
-        Ok(Trace {
-            times,
-            total,
-            background,
-        })
+        Ok(Trace { times, total, background })
     }
 
     /// When the samples were taken.
@@ -228,16 +208,10 @@ fn check_times(times: Times<'_>, n: usize) -> Result<(), TraceFault> {
         }
         Times::At(seconds) => {
             if seconds.len() != n {
-                return Err(TraceFault::TimesDiffer {
-                    times: seconds.len(),
-                    samples: n,
-                });
+                return Err(TraceFault::TimesDiffer { times: seconds.len(), samples: n });
             }
             if let Some(index) = seconds.iter().position(|&t| !is_time(t)) {
-                return Err(TraceFault::TimeNotANumber {
-                    index,
-                    value: seconds[index],
-                });
+                return Err(TraceFault::TimeNotANumber { index, value: seconds[index] });
             }
             if let Some(before) = seconds.windows(2).position(|pair| pair[1] <= pair[0]) {
                 return Err(TraceFault::TimeNotIncreasing {
@@ -278,10 +252,7 @@ fn run_at_ceiling(values: &[f32]) -> Option<(f32, usize, usize)> {
 mod tests {
     use super::*;
 
-    const EVEN: Times<'static> = Times::Even {
-        start_s: 0.0,
-        rate_hz: 100.0,
-    };
+    const EVEN: Times<'static> = Times::Even { start_s: 0.0, rate_hz: 100.0 };
 
     #[test]
     fn an_empty_trace_is_told_so() {
@@ -292,32 +263,19 @@ mod tests {
     fn the_first_value_that_is_no_number_is_named() {
         let fault = Trace::new(EVEN, &[0.1, 0.2, f32::INFINITY], &[0.0; 3]);
         let told = fault.expect_err("an infinite sample").to_string();
-        assert_eq!(
-            told,
-            "sample 2 of the total channel is inf, which is not an absorbance"
-        );
+        assert_eq!(told, "sample 2 of the total channel is inf, which is not an absorbance");
     }
 
     #[test]
     fn a_doubled_row_shows_as_a_time_that_does_not_increase() {
         let times = [0.0, 0.02, 0.02, 0.04];
         let fault = Trace::new(Times::At(&times), &[0.1, 0.2, 0.2, 0.3], &[0.0; 4]);
-        assert_eq!(
-            fault,
-            Err(TraceFault::TimeNotIncreasing {
-                index: 2,
-                before_s: 0.02,
-                at_s: 0.02
-            })
-        );
+        assert_eq!(fault, Err(TraceFault::TimeNotIncreasing { index: 2, before_s: 0.02, at_s: 0.02 }));
     }
 
     #[test]
     fn a_dead_channel_is_not_taken_for_a_blank() {
-        assert_eq!(
-            Trace::new(EVEN, &[0.0; 40], &[0.0; 40]),
-            Err(TraceFault::AllEqual { n: 40, value: 0.0 })
-        );
+        assert_eq!(Trace::new(EVEN, &[0.0; 40], &[0.0; 40]), Err(TraceFault::AllEqual { n: 40, value: 0.0 }));
     }
 
     #[test]
@@ -326,10 +284,7 @@ mod tests {
         total.extend([2.3; 4]);
         total.push(0.5);
         let background = vec![0.0; total.len()];
-        assert!(
-            Trace::new(EVEN, &total, &background).is_ok(),
-            "four samples are no ceiling"
-        );
+        assert!(Trace::new(EVEN, &total, &background).is_ok(), "four samples are no ceiling");
         total.insert(3, 2.3);
         let background = vec![0.0; total.len()];
         let fault = Trace::new(EVEN, &total, &background).expect_err("five samples at 2.3");
@@ -342,37 +297,22 @@ mod tests {
     #[test]
     fn a_rate_of_zero_or_less_or_none_is_refused() {
         for rate_hz in [0.0, -50.0, f64::NAN, f64::INFINITY] {
-            let times = Times::Even {
-                start_s: 0.0,
-                rate_hz,
-            };
+            let times = Times::Even { start_s: 0.0, rate_hz };
             let fault = Trace::new(times, &[0.1, 0.2], &[0.0; 2]);
-            assert!(
-                matches!(fault, Err(TraceFault::RateNotAboveZero { .. })),
-                "{rate_hz}"
-            );
+            assert!(matches!(fault, Err(TraceFault::RateNotAboveZero { .. })), "{rate_hz}");
         }
     }
 
     #[test]
     fn a_time_no_reading_can_have_is_refused() {
         for times in [
-            Times::Even {
-                start_s: f64::NAN,
-                rate_hz: 50.0,
-            },
-            Times::Even {
-                start_s: 0.0,
-                rate_hz: 1e-320,
-            },
+            Times::Even { start_s: f64::NAN, rate_hz: 50.0 },
+            Times::Even { start_s: 0.0, rate_hz: 1e-320 },
             Times::At(&[0.0, f64::INFINITY]),
             Times::At(&[-1e300, 0.0]),
         ] {
             let fault = Trace::new(times, &[0.1, 0.2], &[0.0; 2]);
-            assert!(
-                matches!(fault, Err(TraceFault::TimeNotANumber { .. })),
-                "{times:?}"
-            );
+            assert!(matches!(fault, Err(TraceFault::TimeNotANumber { .. })), "{times:?}");
         }
     }
 

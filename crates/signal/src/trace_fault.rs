@@ -27,9 +27,7 @@ impl fmt::Display for Channel {
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub enum TraceFault {
     /// The channels do not have one value each for every moment.
-    #[error(
-        "{total} values of total but {background} of background absorbance; every moment needs both"
-    )]
+    #[error("{total} values of total but {background} of background absorbance; every moment needs both")]
     LengthsDiffer {
         /// Number of values of the total channel.
         total: usize,
@@ -98,9 +96,7 @@ pub enum TraceFault {
         value: f32,
     },
     /// A channel stays at its highest value: the instrument reads no higher.
-    #[error(
-        "the {channel} channel stays at its highest value, {ceiling}, for {n} samples from {from_s} s: clipped"
-    )]
+    #[error("the {channel} channel stays at its highest value, {ceiling}, for {n} samples from {from_s} s: clipped")]
     Clipped {
         /// Which channel.
         channel: Channel,
@@ -144,9 +140,7 @@ pub enum TraceFault {
         trace_to_s: f64,
     },
     /// The integration limits reach beyond the trace: the pulse was cut, or the method is another one's.
-    #[error(
-        "integration from {from_s} s to {to_s} s, but the trace runs from {trace_from_s} s to {trace_to_s} s"
-    )]
+    #[error("integration from {from_s} s to {to_s} s, but the trace runs from {trace_from_s} s to {trace_to_s} s")]
     IntegrationOutsideTrace {
         /// Where integration begins.
         from_s: f64,

@@ -49,12 +49,8 @@ impl Tail {
         let weight = sum_of(n, |i| points[i].2);
         let mean_t = sum_of(n, |i| points[i].2 * points[i].0) / weight;
         let mean_y = sum_of(n, |i| points[i].2 * points[i].1) / weight;
-        let spread = sum_of(n, |i| {
-            points[i].2 * (points[i].0 - mean_t) * (points[i].0 - mean_t)
-        });
-        let product = sum_of(n, |i| {
-            points[i].2 * (points[i].0 - mean_t) * (points[i].1 - mean_y)
-        });
+        let spread = sum_of(n, |i| points[i].2 * (points[i].0 - mean_t) * (points[i].0 - mean_t));
+        let product = sum_of(n, |i| points[i].2 * (points[i].0 - mean_t) * (points[i].1 - mean_y));
         let decay_s = -spread / product;
         let last_t = (values.len() - 1) as f64 * dt_s;
         let end = libm::exp(mean_y - (last_t - mean_t) / decay_s);
@@ -78,11 +74,7 @@ mod tests {
     fn a_pulse_that_does_not_fall_has_no_tail() {
         assert_eq!(Tail::of(&[0.1, 0.1, 0.1], 0.1), None);
         assert_eq!(Tail::of(&[0.1, 0.2, 0.4], 0.1), None);
-        assert_eq!(
-            Tail::of(&[0.1, -0.2, 0.05], 0.1),
-            None,
-            "two values above zero"
-        );
+        assert_eq!(Tail::of(&[0.1, -0.2, 0.05], 0.1), None, "two values above zero");
         assert_eq!(Tail::of(&[], 0.1), None);
     }
 

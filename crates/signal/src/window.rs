@@ -38,8 +38,7 @@ impl Window {
     pub(crate) fn spans(&self, trace: &Trace<'_>) -> Result<Spans, TraceFault> {
         let (times, n) = (trace.times(), trace.n_samples());
         check_limits(self.baseline_from_s, self.baseline_to_s)?;
-        let baseline =
-            times.first_from(self.baseline_from_s, n)..times.first_from(self.baseline_to_s, n);
+        let baseline = times.first_from(self.baseline_from_s, n)..times.first_from(self.baseline_to_s, n);
         if baseline.len() < LEAST_BASELINE {
             return Err(TraceFault::TooFewBeforeAtomisation {
                 n: baseline.len(),
@@ -69,22 +68,12 @@ pub(crate) fn integration_span(
     // 5 s at 50 Hz stands at 4.98 s.
     let slack = times.mean_step_s(n) * (1.0 + 1e-6);
     if from_s < trace_from_s - slack || to_s > trace_to_s + slack {
-        return Err(TraceFault::IntegrationOutsideTrace {
-            from_s,
-            to_s,
-            trace_from_s,
-            trace_to_s,
-        });
+        return Err(TraceFault::IntegrationOutsideTrace { from_s, to_s, trace_from_s, trace_to_s });
     }
     let first = times.first_from(from_s, n);
     let span = first..times.end_at(to_s, n).max(first);
     if span.len() < needed {
-        return Err(TraceFault::TooFewSamples {
-            n: span.len(),
-            needed,
-            from_s,
-            to_s,
-        });
+        return Err(TraceFault::TooFewSamples { n: span.len(), needed, from_s, to_s });
     }
     Ok(span)
 }
@@ -106,12 +95,7 @@ mod tests {
     use super::*;
     use crate::trace::Times;
 
-    const WINDOW: Window = Window {
-        baseline_from_s: 0.0,
-        baseline_to_s: 0.5,
-        from_s: 0.5,
-        to_s: 5.0,
-    };
+    const WINDOW: Window = Window { baseline_from_s: 0.0, baseline_to_s: 0.5, from_s: 0.5, to_s: 5.0 };
 
     fn total(n: usize) -> Vec<f32> {
         (0..n).map(|i| (i % 7) as f32 * 0.001).collect()
@@ -119,23 +103,14 @@ mod tests {
 
     fn spans(n: usize, window: Window) -> Result<Spans, TraceFault> {
         let (total, background) = (total(n), vec![0.0; n]);
-        let times = Times::Even {
-            start_s: 0.0,
-            rate_hz: 50.0,
-        };
+        let times = Times::Even { start_s: 0.0, rate_hz: 50.0 };
         window.spans(&Trace::new(times, &total, &background)?)
     }
 
     #[test]
     fn a_baseline_of_half_a_second_at_50_hz_is_25_samples() {
         let found = spans(251, WINDOW).expect("a whole trace");
-        assert_eq!(
-            found,
-            Spans {
-                baseline: 0..25,
-                window: 25..251
-            }
-        );
+        assert_eq!(found, Spans { baseline: 0..25, window: 25..251 });
     }
 
     #[test]
@@ -147,66 +122,23 @@ mod tests {
     #[test]
     fn a_cut_trace_is_told_from_a_whole_one() {
         let fault = spans(200, WINDOW).expect_err("3.98 s of 5 s");
-        assert_eq!(
-            fault.to_string(),
-            "integration from 0.5 s to 5 s, but the trace runs from 0 s to 3.98 s"
-        );
+        assert_eq!(fault.to_string(), "integration from 0.5 s to 5 s, but the trace runs from 0 s to 3.98 s");
     }
 
     #[test]
     fn a_read_that_began_with_atomisation_has_no_baseline() {
-        let window = Window {
-            baseline_from_s: -0.5,
-            baseline_to_s: 0.0,
-            ..WINDOW
-        };
+        let window = Window { baseline_from_s: -0.5, baseline_to_s: 0.0, ..WINDOW };
         let fault = spans(251, window).expect_err("no sample before 0 s");
-        assert!(matches!(
-            fault,
-            TraceFault::TooFewBeforeAtomisation {
-                n: 0,
-                needed: 5,
-                ..
-            }
-        ));
+        assert!(matches!(fault, TraceFault::TooFewBeforeAtomisation { n: 0, needed: 5, .. }));
     }
 
     #[test]
     fn limits_that_are_reversed_or_no_numbers_are_refused() {
-        let reversed = Window {
-            from_s: 3.0,
-            to_s: 1.0,
-            ..WINDOW
-        };
-        assert_eq!(
-            spans(251, reversed),
-            Err(TraceFault::WindowReversed {
-                from_s: 3.0,
-                to_s: 1.0
-            })
-        );
-        let endless = Window {
-            to_s: f64::INFINITY,
-            ..WINDOW
-        };
-        assert_eq!(
-            spans(251, endless),
-            Err(TraceFault::WindowNotANumber {
-                value: f64::INFINITY
-            })
-        );
-        let short = Window {
-            from_s: 1.0,
-            to_s: 1.1,
-            ..WINDOW
-        };
-        assert!(matches!(
-            spans(251, short),
-            Err(TraceFault::TooFewSamples {
-                n: 6,
-                needed: 11,
-                ..
-            })
-        ));
+        let reversed = Window { from_s: 3.0, to_s: 1.0, ..WINDOW };
+        assert_eq!(spans(251, reversed), Err(TraceFault::WindowReversed { from_s: 3.0, to_s: 1.0 }));
+        let endless = Window { to_s: f64::INFINITY, ..WINDOW };
+        assert_eq!(spans(251, endless), Err(TraceFault::WindowNotANumber { value: f64::INFINITY }));
+        let short = Window { from_s: 1.0, to_s: 1.1, ..WINDOW };
+        assert!(matches!(spans(251, short), Err(TraceFault::TooFewSamples { n: 6, needed: 11, .. })));
     }
 }

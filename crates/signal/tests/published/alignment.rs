@@ -28,27 +28,12 @@ fn weights(case: &Case) -> Figures {
         ("hold_previous", of(Interpolation::HoldPrevious)),
         ("linear", of(Interpolation::Linear)),
         ("quadratic_from_left", of(Interpolation::QuadraticFromLeft)),
-        (
-            "quadratic_from_right",
-            of(Interpolation::QuadraticFromRight),
-        ),
+        ("quadratic_from_right", of(Interpolation::QuadraticFromRight)),
         ("cubic", of(Interpolation::Cubic)),
-        (
-            "noise_gain_variance_hold",
-            Interpolation::HoldPrevious.noise_gain().into(),
-        ),
-        (
-            "noise_gain_variance_linear",
-            Interpolation::Linear.noise_gain().into(),
-        ),
-        (
-            "noise_gain_variance_quadratic",
-            Interpolation::QuadraticFromLeft.noise_gain().into(),
-        ),
-        (
-            "noise_gain_variance_cubic",
-            Interpolation::Cubic.noise_gain().into(),
-        ),
+        ("noise_gain_variance_hold", Interpolation::HoldPrevious.noise_gain().into()),
+        ("noise_gain_variance_linear", Interpolation::Linear.noise_gain().into()),
+        ("noise_gain_variance_quadratic", Interpolation::QuadraticFromLeft.noise_gain().into()),
+        ("noise_gain_variance_cubic", Interpolation::Cubic.noise_gain().into()),
     ]
 }
 
@@ -63,25 +48,14 @@ fn residual_term(case: &Case) -> Figures {
         ("hold_previous", of(Interpolation::HoldPrevious)),
         ("linear", of(Interpolation::Linear)),
         ("quadratic_from_left", of(Interpolation::QuadraticFromLeft)),
-        (
-            "quadratic_from_right",
-            of(Interpolation::QuadraticFromRight),
-        ),
+        ("quadratic_from_right", of(Interpolation::QuadraticFromRight)),
         ("cubic", of(Interpolation::Cubic)),
     ]
 }
 
 /// Estimate less truth at each of `n` total values from `from_s` on, two steps `h_s` apart.
-fn errors(
-    truth: impl Fn(f64) -> f64,
-    from_s: f64,
-    h_s: f64,
-    n: usize,
-    rule: Interpolation,
-) -> Vec<f64> {
-    let background: Vec<f64> = (0..=n)
-        .map(|j| truth(from_s + (2.0 * j as f64 - 1.0) * h_s))
-        .collect();
+fn errors(truth: impl Fn(f64) -> f64, from_s: f64, h_s: f64, n: usize, rule: Interpolation) -> Vec<f64> {
+    let background: Vec<f64> = (0..=n).map(|j| truth(from_s + (2.0 * j as f64 - 1.0) * h_s)).collect();
     background_at_total(&background, n, FirstRead::Background, rule)
         .iter()
         .enumerate()
@@ -98,19 +72,13 @@ fn gaussian_background(case: &Case) -> Figures {
     assert!((slope / case.number("max_slope_per_s") - 1.0).abs() < 1e-9);
     let false_net = |rule| {
         let errors = errors(truth, 0.0, h, n, rule);
-        let largest = errors
-            .iter()
-            .fold(0.0, |high: f64, error| high.max(error.abs()));
+        let largest = errors.iter().fold(0.0, |high: f64, error| high.max(error.abs()));
         let area = -errors.iter().sum::<f64>() * 2.0 * h;
         (largest, area)
     };
-    let [hold, linear, quadratic, cubic] = [
-        Interpolation::HoldPrevious,
-        Interpolation::Linear,
-        Interpolation::QuadraticFromLeft,
-        Interpolation::Cubic,
-    ]
-    .map(false_net);
+    let [hold, linear, quadratic, cubic] =
+        [Interpolation::HoldPrevious, Interpolation::Linear, Interpolation::QuadraticFromLeft, Interpolation::Cubic]
+            .map(false_net);
     vec![
         ("max_abs_error_hold", hold.0.into()),
         ("max_abs_error_linear", linear.0.into()),
@@ -132,33 +100,18 @@ fn window_cuts_background(case: &Case) -> Figures {
     let area = |rule| errors(truth, from, h, n, rule).iter().sum::<f64>() * 2.0 * h;
     let slope = |t: f64| -truth(t) / tau;
     vec![
-        (
-            "area_error_hold_As",
-            area(Interpolation::HoldPrevious).into(),
-        ),
+        ("area_error_hold_As", area(Interpolation::HoldPrevious).into()),
         ("area_error_linear_As", area(Interpolation::Linear).into()),
-        (
-            "first_order_hold_As",
-            alignment::area_error_holding(h, truth(to) - truth(from)).into(),
-        ),
-        (
-            "first_order_linear_As",
-            alignment::area_error_linear(h, slope(to) - slope(from)).into(),
-        ),
+        ("first_order_hold_As", alignment::area_error_holding(h, truth(to) - truth(from)).into()),
+        ("first_order_linear_As", alignment::area_error_linear(h, slope(to) - slope(from)).into()),
     ]
 }
 
 fn finite_sampling_time(case: &Case) -> Figures {
     let aperture = case.number("aperture_s");
     let slopes = case.numbers("slope_per_s");
-    let bias: Vec<f64> = slopes
-        .iter()
-        .map(|&s| alignment::aperture_bias(s, aperture))
-        .collect();
-    let second: Vec<f64> = slopes
-        .iter()
-        .map(|&s| alignment::aperture_bias_second_order(s, aperture))
-        .collect();
+    let bias: Vec<f64> = slopes.iter().map(|&s| alignment::aperture_bias(s, aperture)).collect();
+    let second: Vec<f64> = slopes.iter().map(|&s| alignment::aperture_bias_second_order(s, aperture)).collect();
     vec![("bias_A", bias.into()), ("second_order_A", second.into())]
 }
 
@@ -171,18 +124,9 @@ fn area_noise(case: &Case) -> Figures {
     vec![
         ("sd_point_linear", point(Interpolation::Linear).into()),
         ("sd_point_cubic", point(Interpolation::Cubic).into()),
-        (
-            "sd_area_As",
-            alignment::u_area(total, background, dt, n).into(),
-        ),
+        ("sd_area_As", alignment::u_area(total, background, dt, n).into()),
         ("naive_sd_area_linear_As", naive.into()),
-        (
-            "understatement_factor_linear",
-            factor(Interpolation::Linear).into(),
-        ),
-        (
-            "understatement_factor_cubic",
-            factor(Interpolation::Cubic).into(),
-        ),
+        ("understatement_factor_linear", factor(Interpolation::Linear).into()),
+        ("understatement_factor_cubic", factor(Interpolation::Cubic).into()),
     ]
 }

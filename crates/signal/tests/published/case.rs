@@ -56,12 +56,7 @@ fn number(value: &Value) -> f64 {
 }
 
 fn numbers(value: &Value) -> Vec<f64> {
-    value
-        .as_array()
-        .expect("an array of numbers")
-        .iter()
-        .map(number)
-        .collect()
+    value.as_array().expect("an array of numbers").iter().map(number).collect()
 }
 
 /// A figure found: one number, several in the order given, a whole number, or yes and no.
@@ -103,35 +98,23 @@ pub type Figures = Vec<(&'static str, Found)>;
 ///
 /// `compute` maps the name of a case to its figures; `None` is a case nobody computes, which fails.
 pub fn check_file(file: &str, compute: impl Fn(&Case) -> Option<Figures>) {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("../../reference/physics")
-        .join(file);
-    let text =
-        std::fs::read_to_string(&path).expect("the reference file is part of the repository");
-    let cases = toml::from_str::<File>(&text)
-        .expect("cases in the form of the pack")
-        .case;
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../reference/physics").join(file);
+    let text = std::fs::read_to_string(&path).expect("the reference file is part of the repository");
+    let cases = toml::from_str::<File>(&text).expect("cases in the form of the pack").case;
     assert!(!cases.is_empty());
     for case in &cases {
-        let figures =
-            compute(case).unwrap_or_else(|| panic!("{file}: nobody computes {}", case.name));
+        let figures = compute(case).unwrap_or_else(|| panic!("{file}: nobody computes {}", case.name));
         check(file, case, figures);
     }
 }
 
 fn check(file: &str, case: &Case, figures: Figures) {
-    let place = format!(
-        "{file}, {} ({}; {})",
-        case.name, case.source, case.provenance
-    );
+    let place = format!("{file}, {} ({}; {})", case.name, case.source, case.provenance);
     let mut open: Vec<&str> = case.expected.keys().map(String::as_str).collect();
     for (key, found) in figures {
         let at = open.iter().position(|name| *name == key);
         open.remove(at.unwrap_or_else(|| panic!("{place}: {key} is not expected")));
-        let within = |expected: f64| match (
-            case.tolerance.get(key),
-            case.tolerance.get(&format!("{key}_rel")),
-        ) {
+        let within = |expected: f64| match (case.tolerance.get(key), case.tolerance.get(&format!("{key}_rel"))) {
             (Some(absolute), _) => *absolute,
             (None, Some(relative)) => relative * expected.abs(),
             (None, None) => DEFAULT_RELATIVE * expected.abs(),
@@ -167,10 +150,6 @@ fn check(file: &str, case: &Case, figures: Figures) {
 impl Case {
     /// The name up to the first parameter of a family of cases, or whole.
     pub fn family<'a>(&'a self, families: &[&'a str]) -> &'a str {
-        families
-            .iter()
-            .find(|family| self.name.starts_with(**family))
-            .copied()
-            .unwrap_or(&self.name)
+        families.iter().find(|family| self.name.starts_with(**family)).copied().unwrap_or(&self.name)
     }
 }

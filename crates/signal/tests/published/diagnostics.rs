@@ -4,8 +4,9 @@ use core::f64::consts::{PI, SQRT_2};
 
 use darkline_signal::photon_noise::PhotonNoise;
 use darkline_signal::pulse_shape::ExponentiallyModifiedGaussian;
+use darkline_signal::roll_over::NetCurve;
 use darkline_signal::unfinished::Tail;
-use darkline_signal::{appearance, carry_over, humps, over_correction, stray_light};
+use darkline_signal::{appearance, carry_over, humps, over_correction};
 
 use crate::case::{Case, Figures, check_file};
 
@@ -30,12 +31,7 @@ fn shapes_of_pulses_are_read_as_their_formulas_have_them() {
 const STEP_S: f64 = 5e-5;
 
 fn emg(area: f64, centre_s: f64, width_s: f64, decay_s: f64) -> ExponentiallyModifiedGaussian {
-    ExponentiallyModifiedGaussian {
-        area,
-        centre_s,
-        width_s,
-        decay_s,
-    }
+    ExponentiallyModifiedGaussian { area, centre_s, width_s, decay_s }
 }
 
 fn given(case: &Case) -> ExponentiallyModifiedGaussian {
@@ -56,53 +52,25 @@ fn trapezoid(values: &[f64]) -> f64 {
 fn appears(case: &Case) -> Figures {
     let pulse = given(case);
     let values = sampled(|t| pulse.absorbance(t), 2.0);
-    let place =
-        appearance::place(&values, case.number("noise_sd")).expect("a pulse above the noise");
+    let place = appearance::place(&values, case.number("noise_sd")).expect("a pulse above the noise");
     let time_s = place * STEP_S;
     // The ramp stands in the name of the figure.
     let temperature_k = appearance::temperature_k(900.0, 1500.0, time_s);
-    vec![
-        ("t_appearance_s", time_s.into()),
-        (
-            "temperature_K_at_appearance_ramp_1500_from_900",
-            temperature_k.into(),
-        ),
-    ]
+    vec![("t_appearance_s", time_s.into()), ("temperature_K_at_appearance_ramp_1500_from_900", temperature_k.into())]
 }
 
 fn double_peak(case: &Case) -> Figures {
     let of = |key: &str| case.numbers(key);
     let (q, mu, sigma, tau) = (of("Q_As"), of("mu_s"), of("sigma_s"), of("tau_s"));
-    let pulses: Vec<_> = (0..q.len())
-        .map(|k| emg(q[k], mu[k], sigma[k], tau[k]))
-        .collect();
-    let values = sampled(
-        |t| pulses.iter().map(|pulse| pulse.absorbance(t)).sum(),
-        5.0,
-    );
+    let pulses: Vec<_> = (0..q.len()).map(|k| emg(q[k], mu[k], sigma[k], tau[k])).collect();
+    let values = sampled(|t| pulses.iter().map(|pulse| pulse.absorbance(t)).sum(), 5.0);
     let found = humps::humps(&values, 0.01);
     let valley = humps::valley(&values, found[0], found[1]).expect("between two humps");
-    let lower = found
-        .iter()
-        .fold(f64::INFINITY, |low, hump| low.min(hump.prominence));
+    let lower = found.iter().fold(f64::INFINITY, |low, hump| low.min(hump.prominence));
     vec![
         ("n_peaks", found.len().into()),
-        (
-            "t_peaks_s",
-            found
-                .iter()
-                .map(|hump| hump.place * STEP_S)
-                .collect::<Vec<_>>()
-                .into(),
-        ),
-        (
-            "heights_A",
-            found
-                .iter()
-                .map(|hump| hump.height)
-                .collect::<Vec<_>>()
-                .into(),
-        ),
+        ("t_peaks_s", found.iter().map(|hump| hump.place * STEP_S).collect::<Vec<_>>().into()),
+        ("heights_A", found.iter().map(|hump| hump.height).collect::<Vec<_>>().into()),
         ("t_valley_s", (valley.place * STEP_S).into()),
         ("valley_A", valley.height.into()),
         ("prominence_lower_A", lower.into()),
@@ -125,10 +93,7 @@ fn unfinished_pulse(case: &Case) -> Figures {
         ("area_seen_As", seen.into()),
         ("missed_As", missed.into()),
         // The case gives no tolerance here; the closed form meets its 2e-9.
-        (
-            "missed_rel",
-            (1.0 - pulse.area_until(window_s) / pulse.area).into(),
-        ),
+        ("missed_rel", (1.0 - pulse.area_until(window_s) / pulse.area).into()),
         ("extrapolated_tail_As", tail.missed_area().into()),
     ]
 }
@@ -151,56 +116,29 @@ fn over_corrected(case: &Case) -> Figures {
     vec![
         ("net_min_A", lobe.lowest.into()),
         ("t_min_s", (lobe.lowest_place * STEP_S).into()),
-        (
-            "t_zero_crossing_s",
-            (lobe.ends_at.expect("the analyte comes") * STEP_S).into(),
-        ),
+        ("t_zero_crossing_s", (lobe.ends_at.expect("the analyte comes") * STEP_S).into()),
         ("area_error_As", area_error.into()),
         ("relative_error", (area_error / pulse.area).into()),
         ("background_area_As", background_area.into()),
-        (
-            "background_max",
-            whole.iter().copied().fold(0.0, f64::max).into(),
-        ),
+        ("background_max", whole.iter().copied().fold(0.0, f64::max).into()),
     ]
 }
 
 fn background_limit(case: &Case) -> Figures {
     let (alpha, r) = (case.number("alpha"), case.number("R"));
-    let channel = PhotonNoise {
-        electrons_at_zero: case.number("N0"),
-        stray_fraction: alpha,
-        read_electrons: 0.0,
-        flicker: 0.0,
-    };
+    let channel =
+        PhotonNoise { electrons_at_zero: case.number("N0"), stray_fraction: alpha, read_electrons: 0.0, flicker: 0.0 };
+    let curve = NetCurve { stray_fraction: alpha, sensitivity_ratio: r };
     let backgrounds = case.numbers("B");
-    let sd: Vec<f64> = backgrounds
-        .iter()
-        .map(|&b| SQRT_2 * channel.sd(b))
-        .collect();
-    let slope: Vec<f64> = backgrounds
-        .iter()
-        .map(|&b| stray_light::slope_with_background(alpha, r, b))
-        .collect();
-    let relative: Vec<f64> = sd
-        .iter()
-        .zip(&slope)
-        .map(|(sd_b, slope_b)| sd_b / slope_b * slope[0] / sd[0])
-        .collect();
-    vec![
-        ("sd_net", sd.into()),
-        ("slope", slope.into()),
-        ("noise_relative", relative.into()),
-    ]
+    let sd: Vec<f64> = backgrounds.iter().map(|&b| SQRT_2 * channel.sd(b)).collect();
+    let slope: Vec<f64> = backgrounds.iter().map(|&b| curve.slope_with_background(b)).collect();
+    let relative: Vec<f64> = sd.iter().zip(&slope).map(|(sd_b, slope_b)| sd_b / slope_b * slope[0] / sd[0]).collect();
+    vec![("sd_net", sd.into()), ("slope", slope.into()), ("noise_relative", relative.into())]
 }
 
 fn carried_over(case: &Case) -> Figures {
     let (r, m) = (case.number("r"), case.number("m_pg"));
     let next: Vec<f64> = carry_over::next_firings(r, m).take(2).collect();
-    let firings =
-        carry_over::cleaning_firings(r, m, case.number("threshold_pg")).expect("enough firings");
-    vec![
-        ("next_pg", next.into()),
-        ("cleaning_firings", (firings as usize).into()),
-    ]
+    let firings = carry_over::cleaning_firings(r, m, case.number("threshold_pg")).expect("enough firings");
+    vec![("next_pg", next.into()), ("cleaning_firings", (firings as usize).into())]
 }

@@ -6,5 +6,8 @@
 mod alignment;
 mod case;
 mod diagnostics;
+mod dip;
 mod noise;
 mod pulses;
+mod ranges;
+mod stray_light;

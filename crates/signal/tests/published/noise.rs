@@ -4,6 +4,7 @@ use core::f64::consts::LOG10_E;
 
 use darkline_signal::baseline::{self, BaselineRule};
 use darkline_signal::photon_noise::{self, PhotonNoise};
+use darkline_signal::stray_light::StrayLight;
 use darkline_signal::{Times, Trace, Window, reduce, smoothing};
 
 use crate::case::{Case, Figures, check_file};
@@ -28,11 +29,8 @@ fn noise_of_areas_and_heights_is_that_of_the_closed_forms() {
             "smoothing_noise_gain" => smoothing_noise_gain(case),
             "smoothing_height_loss" => smoothing_height_loss(case),
             "height_of_a_blank_is_biased" => {
-                let found: Vec<f64> = case
-                    .numbers("n")
-                    .into_iter()
-                    .map(|n| baseline::expected_highest_of(n as u32))
-                    .collect();
+                let found: Vec<f64> =
+                    case.numbers("n").into_iter().map(|n| baseline::expected_highest_of(n as u32)).collect();
                 vec![("expected_maximum_sigmas", found.into())]
             }
             "photon_noise" => photon_noise(case),
@@ -41,24 +39,18 @@ fn noise_of_areas_and_heights_is_that_of_the_closed_forms() {
                 let found: Vec<f64> = case
                     .numbers("A0")
                     .into_iter()
-                    .map(|a0| darkline_signal::stray_light::noise_amplification(alpha, a0))
+                    .map(|a0| StrayLight { fraction: alpha }.noise_amplification(a0))
                     .collect();
                 vec![("amplification", found.into())]
             }
             "best_absorbance" => best_absorbance(case),
             "characteristic_absorbance" => {
-                vec![(
-                    "A",
-                    photon_noise::absorbance_at(case.number("transmittance")).into(),
-                )]
+                vec![("A", photon_noise::absorbance_at(case.number("transmittance")).into())]
             }
             "two_component_error" => {
                 let (s0, r) = (case.number("s0"), case.number("r"));
-                let found: Vec<f64> = case
-                    .numbers("y")
-                    .into_iter()
-                    .map(|y| photon_noise::two_component_sd(s0, r, y))
-                    .collect();
+                let found: Vec<f64> =
+                    case.numbers("y").into_iter().map(|y| photon_noise::two_component_sd(s0, r, y)).collect();
                 vec![("sd", found.into())]
             }
             _ => return None,
@@ -71,25 +63,16 @@ fn area_sd_white(case: &Case) -> Figures {
     let n_baseline = case.number("baseline_s") * rate;
     let windows = case.numbers("window_s");
     let u = |offset: Option<f64>| -> Vec<f64> {
-        windows
-            .iter()
-            .map(|w| baseline::u_area(sd, 1.0 / rate, w * rate, offset))
-            .collect()
+        windows.iter().map(|w| baseline::u_area(sd, 1.0 / rate, w * rate, offset)).collect()
     };
     let with_offset = u(Some(n_baseline));
     // The reduction of a blank with this noise agrees but for the half weights at the window's ends and
     // the noise the noise itself absorbs: exactly dt sd sqrt(n - 3/2 + (n - 1)²/n_b).
     for (window_s, u) in windows.iter().zip(&with_offset) {
         let found = reduced_blank(sd, rate, case.number("baseline_s"), *window_s);
-        assert!(
-            (found / u - 1.0).abs() < 0.02,
-            "window of {window_s} s: {found} against {u}"
-        );
+        assert!((found / u - 1.0).abs() < 0.02, "window of {window_s} s: {found} against {u}");
     }
-    vec![
-        ("u_area_As", with_offset.into()),
-        ("u_area_no_offset_As", u(None).into()),
-    ]
+    vec![("u_area_As", with_offset.into()), ("u_area_no_offset_As", u(None).into())]
 }
 
 /// `u_integrated` of a blank that alternates so that its baseline has the standard deviation asked for.
@@ -97,24 +80,13 @@ fn reduced_blank(sd: f64, rate_hz: f64, baseline_s: f64, window_s: f64) -> f64 {
     let n = ((baseline_s + window_s) * rate_hz).round() as usize;
     let n_baseline = (baseline_s * rate_hz).round();
     let amplitude = sd * ((n_baseline - 1.0) / n_baseline).sqrt();
-    let total: Vec<f32> = (0..n)
-        .map(|i| if i % 2 == 0 { amplitude } else { -amplitude } as f32)
-        .collect();
+    let total: Vec<f32> = (0..n).map(|i| if i % 2 == 0 { amplitude } else { -amplitude } as f32).collect();
     let background = vec![0.0; n];
-    let times = Times::Even {
-        start_s: 0.0,
-        rate_hz,
-    };
+    let times = Times::Even { start_s: 0.0, rate_hz };
     let trace = Trace::new(times, &total, &background).expect("a blank");
-    let window = Window {
-        baseline_from_s: 0.0,
-        baseline_to_s: baseline_s,
-        from_s: baseline_s,
-        to_s: baseline_s + window_s,
-    };
-    reduce(&trace, &window)
-        .expect("a window inside the trace")
-        .u_integrated
+    let window =
+        Window { baseline_from_s: 0.0, baseline_to_s: baseline_s, from_s: baseline_s, to_s: baseline_s + window_s };
+    reduce(&trace, &window).expect("a window inside the trace").u_integrated
 }
 
 fn area_sd_vs_baseline_length(case: &Case) -> Figures {
@@ -135,22 +107,10 @@ fn area_sd_line_baseline(case: &Case) -> Figures {
         baseline::u_of_weighted_sum(case.number("sigma_A"), case.number("dt_s"), &weights)
     };
     vec![
-        (
-            "u_area_line_pre_and_post_As",
-            u(BaselineRule::LineBeforeAndBehind).into(),
-        ),
-        (
-            "u_area_mean_of_pre_only_As",
-            u(BaselineRule::MeanBefore).into(),
-        ),
-        (
-            "u_area_mean_of_pre_and_post_As",
-            u(BaselineRule::MeanBeforeAndBehind).into(),
-        ),
-        (
-            "u_area_line_from_pre_only_As",
-            u(BaselineRule::LineBefore).into(),
-        ),
+        ("u_area_line_pre_and_post_As", u(BaselineRule::LineBeforeAndBehind).into()),
+        ("u_area_mean_of_pre_only_As", u(BaselineRule::MeanBefore).into()),
+        ("u_area_mean_of_pre_and_post_As", u(BaselineRule::MeanBeforeAndBehind).into()),
+        ("u_area_line_from_pre_only_As", u(BaselineRule::LineBefore).into()),
     ]
 }
 
@@ -160,56 +120,32 @@ fn area_sd_autocorrelated(case: &Case) -> Figures {
     let rhos = case.numbers("rho");
     let u: Vec<f64> = rhos
         .iter()
-        .map(|&rho| {
-            baseline::u_autocorrelated(case.number("sigma_A"), case.number("dt_s"), &weights, rho)
-        })
+        .map(|&rho| baseline::u_autocorrelated(case.number("sigma_A"), case.number("dt_s"), &weights, rho))
         .collect();
-    let limit: Vec<f64> = rhos
-        .iter()
-        .map(|&rho| baseline::autocorrelation_factor(rho))
-        .collect();
-    vec![
-        ("u_area_As", u.into()),
-        ("inflation_long_limit", limit.into()),
-    ]
+    let limit: Vec<f64> = rhos.iter().map(|&rho| baseline::autocorrelation_factor(rho)).collect();
+    vec![("u_area_As", u.into()), ("inflation_long_limit", limit.into())]
 }
 
 fn best_window(case: &Case) -> Figures {
     let perfect = baseline::best_window(None);
-    let with_offset: Vec<f64> = case
-        .numbers("r")
-        .into_iter()
-        .map(|r| baseline::best_window(Some(r)))
-        .collect();
+    let with_offset: Vec<f64> = case.numbers("r").into_iter().map(|r| baseline::best_window(Some(r))).collect();
     vec![
         ("best_T_over_tau_perfect_offset", perfect.into()),
         ("best_T_over_tau", with_offset.into()),
-        (
-            "fraction_of_area_at_best_perfect",
-            (1.0 - libm::exp(-perfect)).into(),
-        ),
+        ("fraction_of_area_at_best_perfect", (1.0 - libm::exp(-perfect)).into()),
     ]
 }
 
 fn smoothing_noise_gain(case: &Case) -> Figures {
     let m: Vec<usize> = case.numbers("m").into_iter().map(|m| m as usize).collect();
     let mean: Vec<f64> = m.iter().map(|&m| smoothing::mean_noise_gain(m)).collect();
-    let quadratic: Vec<f64> = m
-        .iter()
-        .map(|&m| smoothing::noise_gain(m).expect("an odd number of points"))
-        .collect();
-    vec![
-        ("moving_average", mean.into()),
-        ("savitzky_golay_2", quadratic.into()),
-    ]
+    let quadratic: Vec<f64> = m.iter().map(|&m| smoothing::noise_gain(m).expect("an odd number of points")).collect();
+    vec![("moving_average", mean.into()), ("savitzky_golay_2", quadratic.into())]
 }
 
 fn smoothing_height_loss(case: &Case) -> Figures {
-    let mean: Vec<f64> = case
-        .numbers("w_over_sigma")
-        .into_iter()
-        .map(smoothing::gaussian_height_kept_by_mean)
-        .collect();
+    let mean: Vec<f64> =
+        case.numbers("w_over_sigma").into_iter().map(smoothing::gaussian_height_kept_by_mean).collect();
     let m = case.number("m") as usize;
     let kept: Vec<f64> = case
         .numbers("sigma_points")
@@ -217,17 +153,13 @@ fn smoothing_height_loss(case: &Case) -> Figures {
         .map(|sigma| {
             let kept = smoothing::gaussian_height_kept(m, sigma).expect("an odd number of points");
             // The filter the peak is read from keeps as much.
-            let gaussian: Vec<f64> = (-60..=60)
-                .map(|k| libm::exp(-0.5 * f64::from(k) * f64::from(k) / (sigma * sigma)))
-                .collect();
+            let gaussian: Vec<f64> =
+                (-60..=60).map(|k| libm::exp(-0.5 * f64::from(k) * f64::from(k) / (sigma * sigma))).collect();
             assert!((smoothing::smooth(&gaussian)[60] - kept).abs() < 1e-12);
             kept
         })
         .collect();
-    vec![
-        ("moving_average", mean.into()),
-        ("savitzky_golay_2", kept.into()),
-    ]
+    vec![("moving_average", mean.into()), ("savitzky_golay_2", kept.into())]
 }
 
 fn photon_noise(case: &Case) -> Figures {
@@ -238,19 +170,13 @@ fn photon_noise(case: &Case) -> Figures {
             read_electrons: n_read,
             flicker: xi,
         };
-        case.numbers("A_true")
-            .into_iter()
-            .map(|a| channel.sd(a))
-            .collect()
+        case.numbers("A_true").into_iter().map(|a| channel.sd(a)).collect()
     };
     let alpha = case.number("alpha");
     vec![
         ("sd_A_photon_only_no_stray", sd(0.0, 0.0, 0.0).into()),
         ("sd_A_photon_with_stray", sd(alpha, 0.0, 0.0).into()),
-        (
-            "sd_A_all",
-            sd(alpha, case.number("n_read"), case.number("xi")).into(),
-        ),
+        ("sd_A_all", sd(alpha, case.number("n_read"), case.number("xi")).into()),
     ]
 }
 
@@ -269,8 +195,5 @@ fn best_absorbance(case: &Case) -> Figures {
         assert!(relative(best) < relative(best + 1e-3) && relative(best) < relative(best - 1e-3));
     }
     assert!((photons - 2.0 * LOG10_E).abs() < 1e-15);
-    vec![
-        ("photon_limited_A", photons.into()),
-        ("constant_noise_A", detector.into()),
-    ]
+    vec![("photon_limited_A", photons.into()), ("constant_noise_A", detector.into())]
 }

@@ -21,17 +21,12 @@ fn pulses_have_the_values_areas_and_shapes_of_their_formulas() {
             "supply_loss_symmetry" => supply_loss_symmetry(case),
             "area_independent_of_heating_rate" => {
                 let mut figures = heated(case, case.number("k_loss_per_s"), 0.0);
-                figures.push((
-                    "area_limit_s",
-                    (case.number("N0") / case.number("k_loss_per_s")).into(),
-                ));
+                figures.push(("area_limit_s", (case.number("N0") / case.number("k_loss_per_s")).into()));
                 figures
             }
-            "area_depends_on_temperature_of_loss" => heated(
-                case,
-                case.number("k_loss_at_2000K_per_s"),
-                case.number("loss_exponent"),
-            ),
+            "area_depends_on_temperature_of_loss" => {
+                heated(case, case.number("k_loss_at_2000K_per_s"), case.number("loss_exponent"))
+            }
             _ => return None,
         })
     });
@@ -89,48 +84,26 @@ fn reduced_area(absorbance: impl Fn(f64) -> f64, rate_hz: f64, to_s: f64) -> f64
     let start_s = -n_before / rate_hz;
     let n = (n_before + (to_s * rate_hz).round()) as usize + 1;
     let times = Times::Even { start_s, rate_hz };
-    let exact: Vec<f64> = (0..n)
-        .map(|i| (i as f64 - n_before) / rate_hz)
-        .map(|t| if t < 0.0 { 0.0 } else { absorbance(t) })
-        .collect();
+    let exact: Vec<f64> =
+        (0..n).map(|i| (i as f64 - n_before) / rate_hz).map(|t| if t < 0.0 { 0.0 } else { absorbance(t) }).collect();
     let total: Vec<f32> = exact.iter().map(|&a| a as f32).collect();
-    let background: Vec<f32> = exact
-        .iter()
-        .zip(&total)
-        .map(|(a, &t)| (f64::from(t) - a) as f32)
-        .collect();
+    let background: Vec<f32> = exact.iter().zip(&total).map(|(a, &t)| (f64::from(t) - a) as f32).collect();
     let trace = Trace::new(times, &total, &background).expect("exact samples");
-    let window = Window {
-        baseline_from_s: start_s,
-        baseline_to_s: 0.0,
-        from_s: 0.0,
-        to_s,
-    };
-    reduce(&trace, &window)
-        .expect("a window inside the trace")
-        .integrated_absorbance
+    let window = Window { baseline_from_s: start_s, baseline_to_s: 0.0, from_s: 0.0, to_s };
+    reduce(&trace, &window).expect("a window inside the trace").integrated_absorbance
 }
 
 fn emg_area_in_window(case: &Case) -> Figures {
     let pulse = emg(case);
     let ends = case.numbers("t_end_s");
-    let areas: Vec<f64> = ends
-        .iter()
-        .map(|&t| pulse.area_until(t) - pulse.area_until(0.0))
-        .collect();
+    let areas: Vec<f64> = ends.iter().map(|&t| pulse.area_until(t) - pulse.area_until(0.0)).collect();
     // The same areas from samples: at 20 kHz the trapezoid's error at a cut end is below the tolerance.
     for (&end, &area) in ends.iter().zip(&areas) {
         let sampled = reduced_area(|t| pulse.absorbance(t), 20_000.0, end);
-        assert!(
-            (sampled - area).abs() <= case.tolerance("area_As"),
-            "{sampled} {area} up to {end} s"
-        );
+        assert!((sampled - area).abs() <= case.tolerance("area_As"), "{sampled} {area} up to {end} s");
     }
     let missed: Vec<f64> = areas.iter().map(|area| 1.0 - area / pulse.area).collect();
-    vec![
-        ("area_As", areas.into()),
-        ("missed_fraction", missed.into()),
-    ]
+    vec![("area_As", areas.into()), ("missed_fraction", missed.into())]
 }
 
 fn emg_area_sampled(case: &Case) -> Figures {
@@ -150,10 +123,7 @@ fn supply_loss_shape(case: &Case) -> Figures {
     let areas: Vec<f64> = ends.iter().map(|&t| pulse.area_until(t)).collect();
     for (&end, &area) in ends.iter().zip(&areas) {
         let sampled = reduced_area(|t| pulse.absorbance(t), 20_000.0, end);
-        assert!(
-            (sampled - area).abs() <= case.tolerance("area_As"),
-            "{sampled} {area} up to {end} s"
-        );
+        assert!((sampled - area).abs() <= case.tolerance("area_As"), "{sampled} {area} up to {end} s");
     }
     vec![
         ("t_peak_s", time_s.into()),
@@ -173,26 +143,13 @@ fn supply_loss_equal_rates(case: &Case) -> Figures {
 }
 
 fn supply_loss_symmetry(case: &Case) -> Figures {
-    let (amount, a, b) = (
-        case.number("N0"),
-        case.number("k_a_per_s"),
-        case.number("k_b_per_s"),
-    );
-    let (one, other) = (
-        SupplyLoss::of_amount(amount, a, b, 0.0),
-        SupplyLoss::of_amount(amount, b, a, 0.0),
-    );
+    let (amount, a, b) = (case.number("N0"), case.number("k_a_per_s"), case.number("k_b_per_s"));
+    let (one, other) = (SupplyLoss::of_amount(amount, a, b, 0.0), SupplyLoss::of_amount(amount, b, a, 0.0));
     let (peak, other_peak) = (one.peak(), other.peak());
     assert!((peak.time_s - other_peak.time_s).abs() <= case.tolerance("t_peak_same_s"));
     for t in [0.05, 0.2, 0.7, 2.0] {
-        let shapes = (
-            one.absorbance(t) / peak.height,
-            other.absorbance(t) / other_peak.height,
-        );
-        assert!(
-            (shapes.0 - shapes.1).abs() < 1e-12,
-            "the shape is the same at {t} s"
-        );
+        let shapes = (one.absorbance(t) / peak.height, other.absorbance(t) / other_peak.height);
+        assert!((shapes.0 - shapes.1).abs() < 1e-12, "the shape is the same at {t} s");
     }
     vec![
         ("area_supply5_loss2", one.area.into()),
@@ -220,9 +177,5 @@ fn heated(case: &Case, loss_at_2000_k_per_s: f64, loss_exponent: f64) -> Figures
         heights.push(peak.height);
         areas.push(release.area);
     }
-    vec![
-        ("t_peak_s", times.into()),
-        ("height", heights.into()),
-        ("area_s", areas.into()),
-    ]
+    vec![("t_peak_s", times.into()), ("height", heights.into()), ("area_s", areas.into())]
 }

@@ -1,0 +1,143 @@
+//! Two ranges from one firing: full sensitivity and a reduced one, and how the two are joined.
+//!
+//! Three fields of a magnet give two net pulses: zero less full field, and middle less full field.
+//! [`ThreeFields`] has their curves, [`agreement`] and [`combined`] compare and join what both say, and
+//! [`hand_over_weight`] leads from one to the other without a step.
+
+use crate::roll_over::NetCurve;
+
+/// An instrument that reads at zero, middle and full field.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ThreeFields {
+    /// Light no analyte absorbs over the absorbable light at absorbance 0.
+    pub stray_fraction: f64,
+    /// Part of the absorbance left at the middle field strength.
+    pub left_at_middle: f64,
+    /// Part of the absorbance left at full field strength.
+    pub left_at_full: f64,
+}
+
+impl ThreeFields {
+    /// Curve of the sensitive range, zero less full field, against the true absorbance.
+    pub fn sensitive(&self) -> NetCurve {
+        NetCurve { stray_fraction: self.stray_fraction, sensitivity_ratio: 1.0 - self.left_at_full }
+    }
+
+    /// Curve of the reduced range, middle less full field, against the absorbance left at the middle field.
+    ///
+    /// # Source
+    /// The net curve with A0' = s_mid A0 and R' = 1 - s_full/s_mid; derived here. Checked by
+    /// `tests/published/ranges.rs`.
+    pub fn reduced(&self) -> NetCurve {
+        let sensitivity_ratio = 1.0 - self.left_at_full / self.left_at_middle;
+        NetCurve { stray_fraction: self.stray_fraction, sensitivity_ratio }
+    }
+
+    /// Net absorbance of the reduced range at a true absorbance.
+    pub fn reduced_net(&self, true_absorbance: f64) -> f64 {
+        self.reduced().net(self.left_at_middle * true_absorbance)
+    }
+
+    /// Slope of the reduced range at zero, against the true absorbance.
+    pub fn reduced_slope(&self) -> f64 {
+        self.left_at_middle * self.reduced().initial_slope()
+    }
+
+    /// Slope of the reduced range over that of the sensitive one.
+    pub fn slope_ratio(&self) -> f64 {
+        self.reduced_slope() / self.sensitive().initial_slope()
+    }
+}
+
+/// A value with its standard uncertainty.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reading {
+    /// The value, in any unit.
+    pub value: f64,
+    /// Its standard uncertainty, in the same unit.
+    pub u: f64,
+}
+
+/// Difference of the two ranges over its standard uncertainty: agree within -2 to 2.
+///
+/// # Arguments
+/// * `one`, `other`: of one unit.
+/// * `correlation`: of the two, for one pipetting and one firing are in both.
+///
+/// # Source
+/// zeta = (m2 - m1)/sqrt(u1² + u2² - 2 r u1 u2); JCGM 100:2008, equation (16). Checked by
+/// `tests/published/ranges.rs`.
+pub fn agreement(one: Reading, other: Reading, correlation: f64) -> f64 {
+    (other.value - one.value) / variance_of_difference(one, other, correlation).sqrt()
+}
+
+/// Both ranges in one value.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Combined {
+    /// Weight of the first; the second has the rest.
+    pub weight_of_one: f64,
+    /// The weighted mean and its standard uncertainty.
+    pub reading: Reading,
+}
+
+/// The mean of least uncertainty of two correlated readings.
+///
+/// # Arguments
+/// * `one`, `other`: of one unit, not both without uncertainty.
+/// * `correlation`: above -1 and below 1.
+///
+/// # Source
+/// Generalised least squares: w1 = (u2² - r u1 u2)/(u1² + u2² - 2 r u1 u2), u² = u1² u2² (1 - r²) over the same.
+/// Checked by `tests/published/ranges.rs`.
+pub fn combined(one: Reading, other: Reading, correlation: f64) -> Combined {
+    let variance = variance_of_difference(one, other, correlation);
+    let weight_of_one = (other.u * other.u - correlation * one.u * other.u) / variance;
+    let value = weight_of_one * one.value + (1.0 - weight_of_one) * other.value;
+    let product = one.u * other.u;
+    let u = product * ((1.0 - correlation * correlation) / variance).sqrt();
+    Combined { weight_of_one, reading: Reading { value, u } }
+}
+
+fn variance_of_difference(one: Reading, other: Reading, correlation: f64) -> f64 {
+    one.u * one.u + other.u * other.u - 2.0 * correlation * one.u * other.u
+}
+
+/// Up to this part of the roll-over absorbance the sensitive range stands alone (our choice) ...
+pub const HAND_OVER_FROM: f64 = 0.75;
+/// ... and from this part on the reduced one does (our choice).
+pub const HAND_OVER_TO: f64 = 0.90;
+
+/// Weight of the sensitive range: 1 where its pulse stays low, 0 near the roll-over, smooth between, so that no
+/// reading jumps by the side of a threshold it falls on.
+///
+/// # Arguments
+/// * `highest_over_roll_over`: highest net absorbance over the roll-over absorbance.
+///
+/// # Source
+/// 1 - x² (3 - 2x), our own rule. Checked by `tests/published/ranges.rs`.
+///
+/// # Example
+/// ```
+/// use darkline_signal::two_ranges::hand_over_weight;
+/// assert_eq!((hand_over_weight(0.5), hand_over_weight(0.95)), (1.0, 0.0));
+/// ```
+pub fn hand_over_weight(highest_over_roll_over: f64) -> f64 {
+    let x = (highest_over_roll_over - HAND_OVER_FROM) / (HAND_OVER_TO - HAND_OVER_FROM);
+    let x = x.clamp(0.0, 1.0);
+    1.0 - x * x * (3.0 - 2.0 * x)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn independent_readings_of_equal_uncertainty_share_equally() {
+        let one = Reading { value: 1.0, u: 0.1 };
+        let other = Reading { value: 2.0, u: 0.1 };
+        let both = combined(one, other, 0.0);
+        assert!((both.weight_of_one - 0.5).abs() < 1e-12 && (both.reading.value - 1.5).abs() < 1e-12);
+        assert!((both.reading.u - 0.1 / 2.0_f64.sqrt()).abs() < 1e-12);
+        assert!((agreement(one, other, 0.0) - 1.0 / 0.02_f64.sqrt()).abs() < 1e-12);
+    }
+}
