@@ -7,7 +7,7 @@
 //! 4. [`calibration_function`]: what can be asked of any of them; [`fitted`] for curves, [`node`] for the tape, [`inverse`]
 //!    and [`fieller`] for amounts and their limits.
 //! 5. [`level`], [`weighting`], [`two_component`]: how readings scatter, and what they weigh.
-//! 6. [`analysis_of_variance`], [`lack_of_fit`], [`mandel`], [`point_to_point`], [`variance_homogeneity`]: whether a
+//! 6. [`regression`], [`lack_of_fit`], [`mandel`], [`point_to_point`], [`variance_homogeneity`]: whether a
 //!    function is right; [`choice`] among several.
 //! 7. [`limits`]: decision, detection and quantitation limits.
 //! 8. [`standard_additions`], [`bracketing`]: calibration in the sample itself, and beside it.
@@ -36,11 +36,11 @@ pub mod level;
 pub mod two_component;
 pub mod weighting;
 
-pub mod analysis_of_variance;
 pub mod choice;
 pub mod lack_of_fit;
 pub mod mandel;
 pub mod point_to_point;
+pub mod regression;
 pub mod variance_homogeneity;
 
 pub mod limits;

@@ -1,12 +1,13 @@
 //! Numerical correctness: summaries, analysis of variance, polynomials, nonlinear curves.
 
-use darkline_calibration::analysis_of_variance::{About, Regression, one_way};
 use darkline_calibration::fitted::CalibrationCurve;
 use darkline_calibration::hyperbola::Hyperbola;
 use darkline_calibration::least_squares::curve::{Curve, Readings};
 use darkline_calibration::least_squares::marquardt;
 use darkline_calibration::least_squares::number::Number;
 use darkline_calibration::least_squares::polynomial::Polynomial;
+use darkline_calibration::regression::{About, Regression};
+use darkline_metrology::anova::OneWay;
 use darkline_metrology::summary;
 
 use crate::case::{Case, Found};
@@ -31,17 +32,17 @@ pub fn anova(case: &Case) -> Found {
         .map(|name| group.iter().zip(&y).filter(|(group, _)| *group == name).map(|(_, y)| *y).collect())
         .collect();
     let groups: Vec<&[f64]> = groups.iter().map(Vec::as_slice).collect();
-    let table = one_way(&groups).unwrap();
+    let table = OneWay::of(&groups).unwrap();
     Found::from([
         ("df_between".into(), table.dof_between),
-        ("ss_between".into(), table.between),
-        ("ms_between".into(), table.between / table.dof_between),
-        ("F".into(), table.f),
+        ("ss_between".into(), table.ss_between),
+        ("ms_between".into(), table.ms_between()),
+        ("F".into(), table.f().unwrap()),
         ("df_within".into(), table.dof_within),
-        ("ss_within".into(), table.within),
-        ("ms_within".into(), table.within / table.dof_within),
-        ("r2".into(), table.r_squared),
-        ("s_within".into(), table.sd_within),
+        ("ss_within".into(), table.ss_within),
+        ("ms_within".into(), table.ms_within()),
+        ("r2".into(), table.r_squared().unwrap()),
+        ("s_within".into(), table.s_within()),
     ])
 }
 
