@@ -12,7 +12,7 @@ pub fn cells(result: &ResultOutcome) -> (String, String, String) {
             let Printed { value, expanded_u } = printed(result);
             (value, expanded_u, String::new())
         }
-        Reported::BelowLoq { limit, .. } => (dash(), dash(), format!("below LOQ ({limit})")),
+        Reported::BelowLoq { written, .. } => (dash(), dash(), format!("below LOQ ({written})")),
         Reported::Awaiting { row: Some(row) } => (dash(), dash(), format!("awaits row {row}")),
         Reported::Awaiting { row: None } => (dash(), dash(), "no row measures it".into()),
         Reported::Withheld { because, .. } => (dash(), dash(), format!("withheld: {}", because.rule)),

@@ -62,6 +62,8 @@ pub enum Reported {
     BelowLoq {
         /// The limit.
         limit: f64,
+        /// The limit as it is written in the unit of the result.
+        written: String,
         /// The value found, for the internal part.
         found: ValueOutcome,
     },

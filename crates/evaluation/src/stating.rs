@@ -81,7 +81,7 @@ pub fn state(
         (Some(because), found) => Reported::Withheld { because, found },
         (None, None) => Reported::Awaiting { row: worked.awaited.clone() },
         (None, Some(found)) => match below_limit(method, &found) {
-            Some(limit) => Reported::BelowLoq { limit, found },
+            Some((limit, written)) => Reported::BelowLoq { limit, written, found },
             None => Reported::Value { result: found },
         },
     };
@@ -108,10 +108,13 @@ fn held_by(worked: &SampleWorked<'_>, flags: &[FlagOutcome]) -> Option<FlagId> {
     flags.iter().filter(|flag| flag.stops()).find(holds).map(|flag| flag.flag.id.clone())
 }
 
-fn below_limit(method: &ResolvedMethod, found: &ValueOutcome) -> Option<f64> {
-    let limit = method.result.quantification_limit.as_ref()?;
-    let limit = in_result_unit(limit.si(), method)?;
-    (found.value < limit).then_some(limit)
+/// The quantification limit, and how it is written, where a value lies below it.
+fn below_limit(method: &ResolvedMethod, found: &ValueOutcome) -> Option<(f64, String)> {
+    let figure = method.result.quantification_limit.as_ref()?;
+    let limit = in_result_unit(figure.si(), method)?;
+    // Written digits stay where the unit is that of the result; 0.20 is not 0.2.
+    let written = if figure.unit_symbol() == method.result.unit { figure.digits().to_owned() } else { limit.to_string() };
+    (found.value < limit).then_some((limit, written))
 }
 
 /// A figure in SI, read in the unit of the method's results.

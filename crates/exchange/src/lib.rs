@@ -28,4 +28,9 @@ mod cross_check;
 pub mod folder;
 pub use cross_check::{Check, check_documents};
 
+pub mod pulses;
 pub mod readings;
+
+pub mod results;
+
+pub mod bag;

@@ -3,8 +3,6 @@
 //! Documents and tables stand in the act as they were entered, to the letter; what they mean is read from them again
 //! whenever somebody asks. Formats of documents carry their own number and are read for ever.
 
-use std::collections::BTreeMap;
-
 use darkline_audit_trail::people::Person;
 use darkline_audit_trail::{Hash, PersonId};
 use darkline_record::canonical::{self, Digest};
@@ -58,8 +56,8 @@ pub enum Act {
         table: Attached,
         /// Number of the first reading; the others follow in the order of the table.
         first: u32,
-        /// Pulses by their number in the file of pulses; kept as blobs under these digests.
-        pulses: BTreeMap<u32, Digest>,
+        /// Pulses by their number in the file of pulses, ascending; kept as blobs under these digests.
+        pulses: Vec<(u32, Digest)>,
     },
     /// A leg is added to a run.
     AddLeg {

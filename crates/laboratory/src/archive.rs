@@ -51,6 +51,14 @@ pub enum ArchiveFault {
         /// Which.
         what: String,
     },
+    /// The pulses of a run cannot be written.
+    #[error("the pulses of run {run} cannot be written: {why}")]
+    NotWritten {
+        /// The run.
+        run: String,
+        /// Why.
+        why: String,
+    },
     /// The log has no checkpoint.
     #[error("the log has no checkpoint yet")]
     NoCheckpoint,
@@ -150,7 +158,9 @@ impl Laboratory {
                 pulses.insert(reading.number, Pulse::clone(pulse));
             }
             if !pulses.is_empty() {
-                found.push((run.run.id.clone(), darkline_exchange::pulses::write(&pulses)));
+                let bytes = darkline_exchange::pulses::write(&pulses)
+                    .map_err(|fault| ArchiveFault::NotWritten { run: run.run.id.to_string(), why: fault.to_string() })?;
+                found.push((run.run.id.clone(), bytes));
             }
         }
         Ok(found)

@@ -79,7 +79,7 @@ impl Laboratory {
         debug_assert!(stored.iter().zip(digests.values()).all(|(blob, digest)| *blob == BlobDigest::from_bytes(*digest.as_bytes())));
         let n_pulses = digests.len();
         let at = self.now();
-        let act = Act::Import { run: run.clone(), table, first, pulses: digests };
+        let act = Act::Import { run: run.clone(), table, first, pulses: digests.into_iter().collect() };
         let entry = self.append(by, &at, &[act])?.first().copied();
         let last = first + u32::try_from(n_readings).unwrap_or(u32::MAX).saturating_sub(1);
         Ok(Imported { run, entry, n_readings, n_pulses, numbers: (n_readings > 0).then_some((first, last)) })

@@ -7,7 +7,7 @@ use darkline_record::identity::OrderId;
 
 use crate::act::Act;
 use crate::laboratory::{Evaluated, Laboratory, LaboratoryError};
-use crate::signing::{SignatureMeaning, signature_text};
+use crate::signing::{SignatureMeaning, SignedFacts, signature_text};
 use crate::state::SignatureState;
 
 /// Everything a report is made of, before it is typeset.
@@ -113,16 +113,9 @@ impl Laboratory {
         let outcome = draft.evaluated.outcome.digest();
         let (record_digest, document_digest) = (Digest::of(record), Digest::of(document));
         let meaning = issue_meaning(&draft.report, &record_digest, &document_digest);
-        let text = signature_text(
-            &draft.order,
-            &meaning,
-            &draft.by,
-            &draft.at,
-            &outcome,
-            &draft.evaluated.outcome.package,
-            draft.size,
-            &draft.root,
-        );
+        let facts =
+            SignedFacts { outcome: &outcome, package: &draft.evaluated.outcome.package, size: draft.size, root: &draft.root };
+        let text = signature_text(&draft.order, &meaning, &draft.by, &draft.at, &facts);
         let signature = key.sign(text.as_bytes()).to_string();
         self.store_mut().put_blobs(&[document, record])?;
         let act = Act::Issue {

@@ -156,6 +156,12 @@ pub enum LaboratoryError {
     /// The operating system gave no random bytes.
     #[error("the operating system gave no random bytes")]
     NoRandomness,
+    /// An act would not read back.
+    #[error("this act would not read back, which is a fault of this program: {act}; nothing was appended")]
+    NotReadable {
+        /// The act in words.
+        act: String,
+    },
     /// An archive is at fault.
     #[error(transparent)]
     Archive(#[from] crate::archive::ArchiveFault),
@@ -236,6 +242,11 @@ impl Laboratory {
         let drafts = acts
             .iter()
             .map(|act| {
+                // What cannot be read back must not be acknowledged.
+                let again: Option<Act> = serde_json::from_slice(&act.bytes()).ok();
+                if again.as_ref() != Some(act) {
+                    return Err(LaboratoryError::NotReadable { act: act.words() });
+                }
                 let id = EntryId::random().map_err(|_| LaboratoryError::NoRandomness)?;
                 Ok(Draft { id, by: by.clone(), at: at.clone(), bytes: act.bytes() })
             })

@@ -25,4 +25,4 @@ pub use importing::Imported;
 pub use issuing::{Issue, IssueDraft};
 pub use laboratory::{Evaluated, Laboratory, LaboratoryError};
 pub use opening::{Opened, Scope};
-pub use signing::{SignatureMeaning, Signed, signature_text, what_stops};
+pub use signing::{SignatureMeaning, Signed, SignedFacts, signature_text, what_stops};

@@ -54,21 +54,25 @@ pub struct Signed {
     pub root: Hash,
 }
 
+/// What a signature is bound to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct SignedFacts<'a> {
+    /// Digest of the outcome.
+    pub outcome: &'a Digest,
+    /// Digest of the data package.
+    pub package: &'a Digest,
+    /// Entries in the log when it was signed.
+    pub size: u64,
+    /// Root of the log then.
+    pub root: &'a Hash,
+}
+
 /// The text that is signed: one fact a line, each with its end.
 ///
 /// # Arguments
-/// * `meaning`: the words of [`SignatureMeaning`], or `issued as REPORT`.
-/// * `size`, `root`: the log when it was signed.
-pub fn signature_text(
-    order: &OrderId,
-    meaning: &str,
-    by: &PersonId,
-    at: &Timestamp,
-    outcome: &Digest,
-    package: &Digest,
-    size: u64,
-    root: &Hash,
-) -> String {
+/// * `meaning`: the words of [`SignatureMeaning`], or those of an issue.
+pub fn signature_text(order: &OrderId, meaning: &str, by: &PersonId, at: &Timestamp, facts: &SignedFacts<'_>) -> String {
+    let SignedFacts { outcome, package, size, root } = facts;
     format!("darkline/signature/1\n{order}\n{meaning}\n{by}\n{at}\n{outcome}\n{package}\n{size}\n{root}\n")
 }
 
@@ -124,7 +128,8 @@ impl Laboratory {
         let (outcome, package) = (evaluated.outcome.digest(), evaluated.outcome.package);
         let (size, root) = self.root()?;
         let at = self.now();
-        let text = signature_text(order, meaning.words(), by, &at, &outcome, &package, size, &root);
+        let facts = SignedFacts { outcome: &outcome, package: &package, size, root: &root };
+        let text = signature_text(order, meaning.words(), by, &at, &facts);
         let signature = key.sign(text.as_bytes()).to_string();
         let act = Act::Sign { order: order.clone(), meaning, outcome, package, size, root, signature };
         let numbers = self.append(by, &at, &[act])?;

@@ -185,6 +185,7 @@ impl State {
                 known.edition = Some(edition);
             }
             Act::Import { run, table, first, pulses } => {
+                let pulses: BTreeMap<u32, Digest> = pulses.into_iter().collect();
                 let known = self.runs.get_mut(&run).ok_or_else(|| unknown(format!("run {run}")))?;
                 let method = self.methods.get(&known.run.method).ok_or_else(|| unknown(format!("method {}", known.run.method)))?;
                 let rows = readings::read(&table.file_name, &table.text, &known.run, &method.response)

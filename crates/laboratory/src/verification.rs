@@ -15,7 +15,7 @@ use darkline_record::run::Signal;
 
 use crate::archive::EntryLine;
 use crate::issuing::issue_meaning;
-use crate::signing::signature_text;
+use crate::signing::{SignatureMeaning, SignedFacts, signature_text};
 use crate::state::{IssueState, OrderState, Pulses, State};
 
 /// What a check of an archive found.
@@ -219,7 +219,7 @@ fn read_pulses(state: &State, order: &OrderId, files: &BTreeMap<String, Vec<u8>>
         }
         let name = format!("pulses/{}.parquet", run.run.id);
         let bytes = files.get(&name).ok_or_else(|| format!("{name} is missing"))?;
-        let mut brought = pulses::read(&name, bytes).map_err(|faults| faults.to_string())?;
+        let mut brought = pulses::read(&name, bytes.clone()).map_err(|faults| faults.to_string())?;
         for (number, digest) in wanted {
             match brought.remove(&number) {
                 Some(pulse) if pulse.digest() == digest => {
@@ -233,46 +233,85 @@ fn read_pulses(state: &State, order: &OrderId, files: &BTreeMap<String, Vec<u8>>
     Ok((found, faults))
 }
 
-/// Holds each signature against the key of its person, the outcome and the root it names.
-fn check_signatures(state: &State, order: &OrderId, known: &OrderState, lines: &[EntryLine], outcome: &Outcome) -> Vec<String> {
-    let mut faults = Vec::new();
-    let mut check = |entry: u64, by: &PersonId, at: &str, meaning: &str, signed: (&Digest, &Digest), head: (u64, &Hash), hex: &str| {
+/// A signature as an entry states it.
+struct Stated<'a> {
+    entry: u64,
+    by: &'a PersonId,
+    at: &'a str,
+    meaning: &'a str,
+    outcome: &'a Digest,
+    package: &'a Digest,
+    size: u64,
+    root: &'a Hash,
+    signature: &'a str,
+}
+
+impl Stated<'_> {
+    /// Holds it against the key of its person, the facts it names and the root they name.
+    fn faults(&self, state: &State, order: &OrderId, lines: &[EntryLine]) -> Vec<String> {
+        let Self { entry, by, meaning, .. } = self;
         let who = format!("the signature of {by} in entry {entry} ({meaning})");
         let Some(key) = state.people.get(by).and_then(|person| person.public_key) else {
-            faults.push(format!("{who}: no key of {by} is in the archive"));
-            return;
+            return vec![format!("{who}: no key of {by} is in the archive")];
         };
-        let (Ok(signature), Ok(at)) = (hex.parse::<Signature>(), at.parse::<Timestamp>()) else {
-            faults.push(format!("{who} is no signature"));
-            return;
+        let (Ok(signature), Ok(at)) = (self.signature.parse::<Signature>(), self.at.parse::<Timestamp>()) else {
+            return vec![format!("{who} is no signature")];
         };
-        let text = signature_text(order, meaning, by, &at, signed.0, signed.1, head.0, head.1);
+        let mut faults = Vec::new();
+        let facts = SignedFacts { outcome: self.outcome, package: self.package, size: self.size, root: self.root };
+        let text = signature_text(order, meaning, by, &at, &facts);
         if key.verify_strict(text.as_bytes(), &signature).is_err() {
             faults.push(format!("{who} does not hold: what was signed or the signature was changed"));
         }
-        let leaves: Option<Vec<Hash>> = lines.iter().take(usize::try_from(head.0).unwrap_or(usize::MAX)).map(|line| line.leaf.parse().ok()).collect();
-        if leaves.is_none_or(|leaves| merkle::root(&leaves) != *head.1) {
-            faults.push(format!("{who} names a root that the first {} entries do not give", head.0));
+        let leaves: Option<Vec<Hash>> = usize::try_from(self.size)
+            .ok()
+            .and_then(|size| lines.get(..size))
+            .and_then(|lines| lines.iter().map(|line| line.leaf.parse().ok()).collect());
+        if leaves.is_none_or(|leaves| merkle::root(&leaves) != *self.root) {
+            faults.push(format!("{who} names a root that the first {} entries do not give", self.size));
         }
-    };
+        faults
+    }
+}
+
+/// Checks every signature of the order, and that the outcome carries those of analyst and reviewer.
+fn check_signatures(state: &State, order: &OrderId, known: &OrderState, lines: &[EntryLine], outcome: &Outcome) -> Vec<String> {
+    let mut faults = Vec::new();
     for signature in &known.signatures {
-        let (signed, head) = ((&signature.outcome, &signature.package), (signature.size, &signature.root));
-        check(signature.entry, &signature.by, &signature.at, signature.meaning.words(), signed, head, &signature.signature);
+        let stated = Stated {
+            entry: signature.entry,
+            by: &signature.by,
+            at: &signature.at,
+            meaning: signature.meaning.words(),
+            outcome: &signature.outcome,
+            package: &signature.package,
+            size: signature.size,
+            root: &signature.root,
+            signature: &signature.signature,
+        };
+        faults.extend(stated.faults(state, order, lines));
     }
     for issue in &known.issues {
         let meaning = issue_meaning(&issue.report, &issue.record, &issue.document);
-        // The package of an issue is that of the last one; earlier issues of a corrected report signed an earlier package.
-        let package = known.signatures.iter().rev().find(|signature| signature.outcome == issue.outcome).map(|signature| &signature.package);
-        match package {
-            Some(package) => {
-                let (signed, head) = ((&issue.outcome, package), (issue.size, &issue.root));
-                check(issue.entry, &issue.by, &issue.at, &meaning, signed, head, &issue.signature);
-            }
-            None => faults.push(format!("report {} was issued for an outcome that nobody signed", issue.report)),
-        }
+        // Earlier issues of a corrected report rest on an earlier package, which the signatures of that time name.
+        let Some(signed) = known.signatures.iter().rev().find(|signature| signature.outcome == issue.outcome) else {
+            faults.push(format!("report {} was issued for an outcome that nobody signed", issue.report));
+            continue;
+        };
+        let stated = Stated {
+            entry: issue.entry,
+            by: &issue.by,
+            at: &issue.at,
+            meaning: &meaning,
+            outcome: &issue.outcome,
+            package: &signed.package,
+            size: issue.size,
+            root: &issue.root,
+            signature: &issue.signature,
+        };
+        faults.extend(stated.faults(state, order, lines));
     }
-    use crate::signing::SignatureMeaning::{Measured, Reviewed};
-    for meaning in [Measured, Reviewed] {
+    for meaning in [SignatureMeaning::Measured, SignatureMeaning::Reviewed] {
         if known.signature(meaning, &outcome.digest()).is_none() {
             faults.push(format!("nobody signed this outcome ({})", meaning.words()));
         }

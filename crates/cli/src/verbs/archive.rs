@@ -36,7 +36,7 @@ pub fn run(everywhere: &Everywhere, options: &Archive) -> Result<Ending, Failure
         ("External-Identifier".to_owned(), order.to_string()),
         ("Bagging-Date".to_owned(), issued.chars().take(10).collect()),
     ];
-    let bytes = bag::write(&files, &info);
+    let bytes = bag::write(&files, &info).map_err(Failure::told)?;
     super::fill(&mut file, &path, &bytes)?;
     if everywhere.json {
         talk::print_json(&ArchiveLine {

@@ -164,7 +164,7 @@ impl<'a> Bench<'a> {
             if line["line"] != "flag" || line["stops"] != true {
                 continue;
             }
-            let flag = line["flag"].as_str().unwrap_or_default();
+            let flag = line["id"].as_str().unwrap_or_default();
             match flag.split_once(":reading:") {
                 Some((_, reading)) => self.done(&[
                     "decide", ORDER, "--reject", reading, "--take-up", flag, "--reason", "droplet left on the tip, seen at the bench", "--as", "j.alder",

@@ -36,7 +36,7 @@ enum Line<'a> {
     },
     Flag {
         schema: &'static str,
-        flag: String,
+        id: String,
         says: String,
         stops: bool,
         #[serde(flatten)]
@@ -59,7 +59,7 @@ pub fn run(everywhere: &Everywhere, options: &Evaluate) -> Result<Ending, Failur
         return Ok(ending);
     }
     if let Some(path) = options.output.as_deref() {
-        let csv = as_csv(&outcome)?;
+        let csv = as_csv(&outcome);
         if path == Path::new("-") {
             talk::print(&csv)?;
         } else {
@@ -95,7 +95,7 @@ fn print_json(outcome: &Outcome) -> Result<(), Failure> {
         talk::print_json(&Line::Run { schema, run })?;
     }
     for flag in &outcome.flags {
-        talk::print_json(&Line::Flag { schema, flag: flag.flag.id.to_string(), says: says(flag), stops: flag.stops(), outcome: flag })?;
+        talk::print_json(&Line::Flag { schema, id: flag.flag.id.to_string(), says: says(flag), stops: flag.stops(), outcome: flag })?;
     }
     Ok(())
 }
@@ -261,22 +261,19 @@ fn next_text(flag: &FlagOutcome, order: &OrderId) -> String {
     text
 }
 
-fn as_csv(outcome: &Outcome) -> Result<String, Failure> {
+fn as_csv(outcome: &Outcome) -> String {
     use darkline_evaluation::outcome::Reported;
-    let mut rows = vec![
-        ["sample", "element", "kind", "unit", "state", "value", "u", "expanded_u", "coverage_factor", "limit", "statement"]
-            .map(str::to_owned)
-            .to_vec(),
-    ];
-    for result in &outcome.results {
+    let head =
+        ["sample", "element", "kind", "unit", "state", "value", "u", "expanded_u", "coverage_factor", "limit", "statement"];
+    let figure = |figure: Option<f64>| figure.map_or(String::new(), |figure| format!("{figure}"));
+    let line = |result: &ResultOutcome| {
         let (state, value) = match &result.reported {
             Reported::Value { result } => ("value".to_owned(), Some(result)),
-            Reported::BelowLoq { limit, .. } => (format!("below LOQ {limit}"), None),
+            Reported::BelowLoq { written, .. } => (format!("below LOQ {written}"), None),
             Reported::Awaiting { .. } => ("awaiting".into(), None),
             Reported::Withheld { because, .. } => (format!("withheld {because}"), None),
         };
-        let figure = |figure: Option<f64>| figure.map_or(String::new(), |figure| format!("{figure}"));
-        rows.push(vec![
+        vec![
             result.sample.to_string(),
             result.element.to_string(),
             result.kind.clone(),
@@ -288,7 +285,7 @@ fn as_csv(outcome: &Outcome) -> Result<String, Failure> {
             figure(value.map(|value| value.coverage_factor)),
             result.statement.as_ref().map_or(String::new(), |found| found.limit.clone()),
             result.statement.as_ref().map_or(String::new(), |found| found.statement.to_string()),
-        ]);
-    }
-    darkline_exchange::separated::write(&rows).map_err(Failure::told)
+        ]
+    };
+    darkline_exchange::results::write(&head, &outcome.results.iter().map(line).collect::<Vec<_>>())
 }

@@ -35,7 +35,7 @@ pub fn run(everywhere: &Everywhere, options: &Import) -> Result<Ending, Failure>
         Some(path) => {
             let name = path.display().to_string();
             let bytes = text_file::read_bytes(path, &name, LARGEST)?;
-            Some((name.clone(), pulses::read(&name, &bytes)?))
+            Some((name.clone(), pulses::read(&name, bytes)?))
         }
         None => None,
     };

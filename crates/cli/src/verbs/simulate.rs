@@ -58,7 +58,7 @@ pub fn run(everywhere: &Everywhere, options: &Simulate) -> Result<Ending, Failur
     let write = |path: &std::path::Path, bytes: &[u8]| {
         std::fs::write(path, bytes).map_err(|error| Failure::told(format!("{}: {error}", path.display())))
     };
-    write(&beside, &pulses::write(&traces))?;
+    write(&beside, &pulses::write(&traces).map_err(Failure::told)?)?;
     write(path, readings::write(&table, ResponseKind::IntegratedAbsorbance).as_bytes())?;
     talk::tell(&format!(
         "{} of run {run} measured by the virtual spectrometer, {}: {} and {} written",
