@@ -46,9 +46,8 @@ pub fn check_documents(documents: &Documents) -> Check {
     check.take(&order(documents));
     for (place, preparation) in documents.preparations.iter().enumerate() {
         let sheet = preparation.sheet(ShowsLines::Yes);
-        let twin = documents.preparations[..place]
-            .iter()
-            .find(|earlier| earlier.document.id == preparation.document.id);
+        let twin =
+            documents.preparations[..place].iter().find(|earlier| earlier.document.id == preparation.document.id);
         tell_twin(
             &sheet,
             preparation,
@@ -60,23 +59,9 @@ pub fn check_documents(documents: &Documents) -> Check {
         for (n, portion) in preparation.document.portions.iter().enumerate() {
             let path = format!("portion[{n}]");
             look_up_sample(&sheet, documents, preparation, &path, portion);
-            for method in by_method
-                .get(&(&preparation.document.id, &portion.id))
-                .into_iter()
-                .flatten()
-            {
-                if let Some(method) = documents
-                    .methods
-                    .iter()
-                    .find(|known| known.document.id == **method)
-                {
-                    has_what_the_result_needs(
-                        &sheet,
-                        preparation,
-                        &path,
-                        portion,
-                        &method.document,
-                    );
+            for method in by_method.get(&(&preparation.document.id, &portion.id)).into_iter().flatten() {
+                if let Some(method) = documents.methods.iter().find(|known| known.document.id == **method) {
+                    has_what_the_result_needs(&sheet, preparation, &path, portion, &method.document);
                 }
             }
         }
@@ -84,49 +69,22 @@ pub fn check_documents(documents: &Documents) -> Check {
     }
     for (place, method) in documents.methods.iter().enumerate() {
         let sheet = method.sheet(ShowsLines::Yes);
-        let twin = documents.methods[..place]
-            .iter()
-            .find(|earlier| earlier.document.id == method.document.id);
-        tell_twin(
-            &sheet,
-            method,
-            twin.map(|twin| twin.file_name.as_str()),
-            "method",
-            &method.document.id,
-        );
+        let twin = documents.methods[..place].iter().find(|earlier| earlier.document.id == method.document.id);
+        tell_twin(&sheet, method, twin.map(|twin| twin.file_name.as_str()), "method", &method.document.id);
         check.take(&sheet);
     }
     for (place, run) in documents.runs.iter().enumerate() {
         let sheet = run.head.sheet(ShowsLines::Yes);
-        let twin = documents.runs[..place]
-            .iter()
-            .find(|earlier| earlier.head.document.id == run.head.document.id);
-        tell_twin(
-            &sheet,
-            &run.head,
-            twin.map(|twin| twin.head.file_name.as_str()),
-            "run",
-            &run.head.document.id,
-        );
-        method_exists(
-            &sheet,
-            documents,
-            &run.head.document.method,
-            place_of(&run.head.places, "method"),
-        );
+        let twin = documents.runs[..place].iter().find(|earlier| earlier.head.document.id == run.head.document.id);
+        tell_twin(&sheet, &run.head, twin.map(|twin| twin.head.file_name.as_str()), "run", &run.head.document.id);
+        method_exists(&sheet, documents, &run.head.document.method, place_of(&run.head.places, "method"));
         check.take(&sheet);
         check.take(&rows(documents, run));
     }
     check
 }
 
-fn tell_twin<T>(
-    sheet: &Sheet<'_>,
-    entered: &Entered<T>,
-    twin: Option<&str>,
-    what: &str,
-    id: &impl ToString,
-) {
+fn tell_twin<T>(sheet: &Sheet<'_>, entered: &Entered<T>, twin: Option<&str>, what: &str, id: &impl ToString) {
     if let Some(twin) = twin {
         sheet.fault(
             place_of(&entered.places, "id"),
@@ -136,31 +94,14 @@ fn tell_twin<T>(
     }
 }
 
-fn method_exists(
-    sheet: &Sheet<'_>,
-    documents: &Documents,
-    method: &MethodId,
-    place: std::ops::Range<usize>,
-) {
-    if !documents
-        .methods
-        .iter()
-        .any(|known| known.document.id == *method)
-    {
-        let names: Vec<&str> = documents
-            .methods
-            .iter()
-            .map(|known| known.document.id.as_str())
-            .collect();
+fn method_exists(sheet: &Sheet<'_>, documents: &Documents, method: &MethodId, place: std::ops::Range<usize>) {
+    if !documents.methods.iter().any(|known| known.document.id == *method) {
+        let names: Vec<&str> = documents.methods.iter().map(|known| known.document.id.as_str()).collect();
         let hint = match names.as_slice() {
             [] => "the folder has no method; add a file method.toml".into(),
             names => meant(method.as_str(), names),
         };
-        sheet.fault(
-            place,
-            format!("there is no method \"{method}\" in the folder"),
-            hint,
-        );
+        sheet.fault(place, format!("there is no method \"{method}\" in the folder"), hint);
     }
 }
 
@@ -170,21 +111,14 @@ fn order(documents: &Documents) -> Sheet<'_> {
     for (n, analyte) in entered.document.analytes.iter().enumerate() {
         let place = |key: &str| place_of(&entered.places, &format!("analyte[{n}].{key}"));
         method_exists(&sheet, documents, &analyte.method, place("method"));
-        let Some(method) = documents
-            .methods
-            .iter()
-            .find(|known| known.document.id == analyte.method)
-        else {
+        let Some(method) = documents.methods.iter().find(|known| known.document.id == analyte.method) else {
             continue;
         };
         let method = &method.document;
         if method.element != analyte.element {
             sheet.fault(
                 place("method"),
-                format!(
-                    "method \"{}\" determines {}, not {}",
-                    method.id, method.element, analyte.element
-                ),
+                format!("method \"{}\" determines {}, not {}", method.id, method.element, analyte.element),
                 "name a method for this element",
             );
         }
@@ -194,7 +128,10 @@ fn order(documents: &Documents) -> Sheet<'_> {
             sheet.fault(
                 place("limit.at_most"),
                 format!("a {} stands where a {} is wanted", limit.at_most.kind().words(), method.result.kind.words()),
-                format!("method \"{}\" reports in {}; write the limit in such a unit, or name another method", method.id, method.result.unit),
+                format!(
+                    "method \"{}\" reports in {}; write the limit in such a unit, or name another method",
+                    method.id, method.result.unit
+                ),
             );
         }
     }
@@ -215,10 +152,7 @@ fn look_up_sample<T>(
     if *order != own.id {
         sheet.warning(
             place_of(&preparation.places, &format!("{path}.order")),
-            format!(
-                "portion \"{}\" belongs to order \"{order}\", which is not in this folder",
-                portion.id
-            ),
+            format!("portion \"{}\" belongs to order \"{order}\", which is not in this folder", portion.id),
             format!("if it is one of this order, write \"{}\"", own.id),
         );
     } else if !own.samples.iter().any(|known| known.id == *sample) {
@@ -232,17 +166,12 @@ fn look_up_sample<T>(
 }
 
 /// The methods a portion is measured by; where no run has it yet, those its order asks for.
-fn methods_of_portions(
-    documents: &Documents,
-) -> BTreeMap<(&BatchId, &PortionId), BTreeSet<&MethodId>> {
+fn methods_of_portions(documents: &Documents) -> BTreeMap<(&BatchId, &PortionId), BTreeSet<&MethodId>> {
     let mut methods: BTreeMap<(&BatchId, &PortionId), BTreeSet<&MethodId>> = BTreeMap::new();
     for run in &documents.runs {
         for row in &run.rows.document {
             if let RowHolds::Portion { batch, portion, .. } = &row.holds {
-                methods
-                    .entry((batch, portion))
-                    .or_default()
-                    .insert(&run.head.document.method);
+                methods.entry((batch, portion)).or_default().insert(&run.head.document.method);
             }
         }
     }
@@ -252,13 +181,7 @@ fn methods_of_portions(
             if matches!(&portion.role, PortionRole::Sample { order: of, .. } if *of == order.id) {
                 methods
                     .entry((&preparation.document.id, &portion.id))
-                    .or_insert_with(|| {
-                        order
-                            .analytes
-                            .iter()
-                            .map(|analyte| &analyte.method)
-                            .collect()
-                    });
+                    .or_insert_with(|| order.analytes.iter().map(|analyte| &analyte.method).collect());
             }
         }
     }
@@ -279,11 +202,7 @@ fn has_what_the_result_needs<T>(
     {
         sheet.fault(
             place_of(&preparation.places, &format!("{path}.assigned")),
-            format!(
-                "a {} stands where a {} is wanted",
-                assigned.kind().words(),
-                kind.words()
-            ),
+            format!("a {} stands where a {} is wanted", assigned.kind().words(), kind.words()),
             format!(
                 "method \"{}\" reports in {}; write the assigned value in such a unit",
                 method.id, method.result.unit
@@ -299,9 +218,7 @@ fn has_what_the_result_needs<T>(
     let volume = ("volume", portion.volume.is_some(), "50 mL");
     let volume_taken = ("volume_taken", portion.volume_taken.is_some(), "20 mL");
     let needed = match kind {
-        ResultKind::MassConcentration
-            if is_spike || portion.volume.is_some() || portion.volume_taken.is_some() =>
-        {
+        ResultKind::MassConcentration if is_spike || portion.volume.is_some() || portion.volume_taken.is_some() => {
             vec![volume_taken, volume]
         }
         ResultKind::MassConcentration => vec![],
@@ -331,16 +248,8 @@ fn rows<'d>(documents: &'d Documents, run: &'d EnteredRun) -> Sheet<'d> {
         let RowHolds::Portion { batch, portion, .. } = &row.holds else {
             continue;
         };
-        let Some(preparation) = documents
-            .preparations
-            .iter()
-            .find(|known| known.document.id == *batch)
-        else {
-            let names: Vec<&str> = documents
-                .preparations
-                .iter()
-                .map(|known| known.document.id.as_str())
-                .collect();
+        let Some(preparation) = documents.preparations.iter().find(|known| known.document.id == *batch) else {
+            let names: Vec<&str> = documents.preparations.iter().map(|known| known.document.id.as_str()).collect();
             sheet.fault(
                 place_of(&entered.places, &format!("row[{n}].batch")),
                 format!("there is no preparation batch \"{batch}\" in the folder"),
@@ -351,12 +260,7 @@ fn rows<'d>(documents: &'d Documents, run: &'d EnteredRun) -> Sheet<'d> {
             );
             continue;
         };
-        let names: Vec<&str> = preparation
-            .document
-            .portions
-            .iter()
-            .map(|known| known.id.as_str())
-            .collect();
+        let names: Vec<&str> = preparation.document.portions.iter().map(|known| known.id.as_str()).collect();
         if !names.contains(&portion.as_str()) {
             sheet.fault(
                 place_of(&entered.places, &format!("row[{n}].portion")),

@@ -99,10 +99,7 @@ impl Fault {
 
     /// The text in pieces; put together they are what `Display` writes.
     pub fn parts(&self) -> Vec<(Part, String)> {
-        let mut parts = vec![
-            (Part::Word, self.severity.word().to_owned()),
-            (Part::Between, ": ".into()),
-        ];
+        let mut parts = vec![(Part::Word, self.severity.word().to_owned()), (Part::Between, ": ".into())];
         let place = match self.place {
             Some(Place { line, column }) => format!("{}:{line}:{column}", self.file),
             None => self.file.clone(),
@@ -119,19 +116,12 @@ impl Fault {
                     (Part::Margin, format!("{:>5} | ", at.line)),
                     (Part::Line, shown.line.clone()),
                     (Part::Between, "\n".into()),
-                    (
-                        Part::Margin,
-                        format!("{:>1$} ", "|", at.line.to_string().len().max(5) + 2),
-                    ),
+                    (Part::Margin, format!("{:>1$} ", "|", at.line.to_string().len().max(5) + 2)),
                     (Part::Between, " ".repeat(before.width())),
                     (Part::Underline, "^".repeat(underlined.width().max(1))),
                 ]);
             }
-            _ => parts.extend([
-                (Part::Place, place),
-                (Part::Between, ": ".into()),
-                (Part::What, self.what.clone()),
-            ]),
+            _ => parts.extend([(Part::Place, place), (Part::Between, ": ".into()), (Part::What, self.what.clone())]),
         }
         if let Some(hint) = &self.hint {
             parts.extend([(Part::Between, "\n  ".into()), (Part::Hint, hint.clone())]);
@@ -142,9 +132,7 @@ impl Fault {
 
 impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        self.parts()
-            .iter()
-            .try_for_each(|(_, text)| f.write_str(text))
+        self.parts().iter().try_for_each(|(_, text)| f.write_str(text))
     }
 }
 
@@ -163,23 +151,14 @@ pub(crate) const MOST_LISTED: usize = 200;
 impl Faults {
     /// Faults in the order they are shown; `None` where there are none.
     pub fn new(faults: Vec<Fault>) -> Option<Self> {
-        (!faults.is_empty()).then_some(Self {
-            listed: faults,
-            unlisted: 0,
-        })
+        (!faults.is_empty()).then_some(Self { listed: faults, unlisted: 0 })
     }
     /// A single fault.
     pub fn one(fault: Fault) -> Self {
-        Self {
-            listed: vec![fault],
-            unlisted: 0,
-        }
+        Self { listed: vec![fault], unlisted: 0 }
     }
     pub(crate) fn with_unlisted(faults: Vec<Fault>, unlisted: usize) -> Option<Self> {
-        (!faults.is_empty()).then_some(Self {
-            listed: faults,
-            unlisted,
-        })
+        (!faults.is_empty()).then_some(Self { listed: faults, unlisted })
     }
     /// The faults, in the order of the file.
     pub fn listed(&self) -> &[Fault] {
@@ -212,19 +191,14 @@ impl Faults {
         };
         match self.unlisted {
             0 => format!("{count} in {files}; nothing was appended"),
-            _ => format!(
-                "{count} in {files}, the first {} are listed; nothing was appended",
-                self.listed.len()
-            ),
+            _ => format!("{count} in {files}, the first {} are listed; nothing was appended", self.listed.len()),
         }
     }
 }
 
 impl fmt::Display for Faults {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        self.listed
-            .iter()
-            .try_for_each(|fault| writeln!(f, "{fault}"))?;
+        self.listed.iter().try_for_each(|fault| writeln!(f, "{fault}"))?;
         f.write_str(&self.closing())
     }
 }
@@ -236,11 +210,7 @@ pub(crate) fn printable(text: &str) -> String {
     text.chars()
         .map(|c| match c {
             '\t' => ' ',
-            c if c.is_control()
-                || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}') =>
-            {
-                '\u{fffd}'
-            }
+            c if c.is_control() || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}') => '\u{fffd}',
             c => c,
         })
         .collect()
@@ -272,15 +242,9 @@ mod tests {
         Fault {
             severity: Severity::Error,
             file: "cadmium.toml".into(),
-            place: Some(Place {
-                line: 23,
-                column: 20,
-            }),
+            place: Some(Place { line: 23, column: 20 }),
             what: "a mass concentration stands where a volume is wanted".into(),
-            shown: Some(Shown {
-                line: "injected_volume = \"20 µg/mL\"".into(),
-                span: 19..28,
-            }),
+            shown: Some(Shown { line: "injected_volume = \"20 µg/mL\"".into(), span: 19..28 }),
             hint: Some("write a volume, for example \"20 µL\"".into()),
         }
     }
@@ -299,10 +263,7 @@ mod tests {
         let fault = Fault {
             severity: Severity::Error,
             file: "worklist.csv".into(),
-            place: Some(Place {
-                line: 14,
-                column: 6,
-            }),
+            place: Some(Place { line: 14, column: 6 }),
             what: "dilution \"1:10\" can mean one part in ten or one part to ten".into(),
             shown: None,
             hint: Some("write the factor as a number: 10 or 11".into()),
@@ -313,19 +274,13 @@ mod tests {
              write the factor as a number: 10 or 11"
         );
         let two = Faults::new(vec![fault.clone(), fault]).unwrap();
-        assert!(
-            two.to_string()
-                .ends_with("\n2 faults in worklist.csv; nothing was appended")
-        );
+        assert!(two.to_string().ends_with("\n2 faults in worklist.csv; nothing was appended"));
     }
 
     #[test]
     fn wide_characters_keep_the_underline_below_them() {
         let mut fault = volume_fault();
-        fault.shown = Some(Shown {
-            line: "名 = \"試\"".into(),
-            span: 7..10,
-        });
+        fault.shown = Some(Shown { line: "名 = \"試\"".into(), span: 7..10 });
         let text = fault.to_string();
         let underline = text.lines().nth(3).unwrap();
         assert_eq!(underline, "      |       ^^");
@@ -334,12 +289,7 @@ mod tests {
     #[test]
     fn no_file_can_move_the_cursor() {
         let fault = Fault::of_file("a\u{1b}[2J.toml", "x\u{7}", "y\u{202e}");
-        assert!(
-            !fault
-                .to_string()
-                .chars()
-                .any(|c| c.is_control() && c != '\n')
-        );
+        assert!(!fault.to_string().chars().any(|c| c.is_control() && c != '\n'));
         assert!(!fault.to_string().contains('\u{202e}'));
     }
 

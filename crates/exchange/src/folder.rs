@@ -56,8 +56,7 @@ pub fn read_folder(folder: &Path) -> Result<Documents, Faults> {
     let names = names_in(folder)?;
     let mut heap = Heap::default();
     let order = heap.take(
-        text_file::read_as(&folder.join("order.toml"), "order.toml")
-            .and_then(|text| order::enter("order.toml", &text)),
+        text_file::read_as(&folder.join("order.toml"), "order.toml").and_then(|text| order::enter("order.toml", &text)),
     );
     let preparations = heap.each(folder, &names, "preparation", preparation::enter);
     let methods = heap.each(folder, &names, "method", method::enter);
@@ -73,27 +72,15 @@ pub fn read_folder(folder: &Path) -> Result<Documents, Faults> {
         }
     }
     let (Some(order), None) = (order, &heap.faults) else {
-        return Err(heap
-            .faults
-            .expect("an order that could not be read has been told"));
+        return Err(heap.faults.expect("an order that could not be read has been told"));
     };
-    let mut documents = Documents {
-        order,
-        preparations,
-        methods,
-        runs,
-        warnings: Vec::new(),
-    };
+    let mut documents = Documents { order, preparations, methods, runs, warnings: Vec::new() };
     let check = check_documents(&documents);
     documents.warnings = check.warnings;
     check.faults.map_or(Ok(documents), Err)
 }
 
-fn rows_of(
-    folder: &Path,
-    head: &Entered<RunHead>,
-    replicates: u8,
-) -> Result<Entered<Vec<Row>>, Faults> {
+fn rows_of(folder: &Path, head: &Entered<RunHead>, replicates: u8) -> Result<Entered<Vec<Row>>, Faults> {
     let name = &head.document.rows;
     let path = folder.join(name);
     if !path.exists() {
@@ -125,15 +112,9 @@ fn names_in(folder: &Path) -> Result<Vec<String>, Faults> {
         ));
     }
     let entries = std::fs::read_dir(folder).map_err(|error| {
-        fault(
-            format!("the folder cannot be read: {error}"),
-            "ask whoever owns it for permission to read it",
-        )
+        fault(format!("the folder cannot be read: {error}"), "ask whoever owns it for permission to read it")
     })?;
-    let mut names: Vec<String> = entries
-        .flatten()
-        .filter_map(|entry| entry.file_name().into_string().ok())
-        .collect();
+    let mut names: Vec<String> = entries.flatten().filter_map(|entry| entry.file_name().into_string().ok()).collect();
     names.sort();
     Ok(names)
 }
@@ -165,15 +146,10 @@ impl Heap {
         kind: &str,
         enter: fn(&str, &str) -> Result<Entered<T>, Faults>,
     ) -> Vec<Entered<T>> {
-        let of_kind = names
-            .iter()
-            .filter(|name| name.starts_with(kind) && name.ends_with(".toml"));
+        let of_kind = names.iter().filter(|name| name.starts_with(kind) && name.ends_with(".toml"));
         of_kind
             .filter_map(|name| {
-                self.take(
-                    text_file::read_as(&folder.join(name), name)
-                        .and_then(|text| enter(name, &text)),
-                )
+                self.take(text_file::read_as(&folder.join(name), name).and_then(|text| enter(name, &text)))
             })
             .collect()
     }

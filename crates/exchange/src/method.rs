@@ -3,8 +3,8 @@
 use darkline_metrology::kind::{Duration, Factor, Kind, Response};
 use darkline_record::figure::{NamedFactor, Uncertain, Written};
 use darkline_record::method::{
-    BlankPlan, CalibrationModel, CalibrationPlan, CheckPlan, PulseWindow, ReplicatePlan,
-    ResolvedMethod, ResponseKind, ResponsePlan, ResultPlan, Subtract, Technique, Weights,
+    BlankPlan, CalibrationModel, CalibrationPlan, CheckPlan, PulseWindow, ReplicatePlan, ResolvedMethod, ResponseKind,
+    ResponsePlan, ResultPlan, Subtract, Technique, Weights,
 };
 use darkline_record::order::ResultKind;
 
@@ -32,44 +32,22 @@ pub fn enter(file_name: &str, text: &str) -> Result<Entered<ResolvedMethod>, Fau
 }
 
 fn v1(top: &Section<'_>) -> Option<ResolvedMethod> {
-    let id = top
-        .required("id", "\"cadmium\"")
-        .and_then(|entry| entry.parsed());
-    let version = top
-        .required("version", "\"1\"")
-        .and_then(|entry| entry.text());
-    let title = top
-        .required("title", "\"…\"")
-        .and_then(|entry| entry.text());
-    let element = top
-        .required("element", "\"Cd\"")
-        .and_then(|entry| element(&entry));
-    let technique = top.required("technique", "\"furnace\"").and_then(|entry| {
-        entry.one_of(
-            "technique",
-            &[Technique::Flame, Technique::Furnace],
-            Technique::word,
-        )
-    });
-    let line = top
-        .optional("line")
-        .map(|entry| entry.figure(Wanted::Positive));
-    let response = top
-        .section("response")
-        .and_then(|section| response(&section));
-    let calibration = top
-        .section("calibration")
-        .and_then(|section| calibration(&section));
+    let id = top.required("id", "\"cadmium\"").and_then(|entry| entry.parsed());
+    let version = top.required("version", "\"1\"").and_then(|entry| entry.text());
+    let title = top.required("title", "\"…\"").and_then(|entry| entry.text());
+    let element = top.required("element", "\"Cd\"").and_then(|entry| element(&entry));
+    let technique = top
+        .required("technique", "\"furnace\"")
+        .and_then(|entry| entry.one_of("technique", &[Technique::Flame, Technique::Furnace], Technique::word));
+    let line = top.optional("line").map(|entry| entry.figure(Wanted::Positive));
+    let response = top.section("response").and_then(|section| response(&section));
+    let calibration = top.section("calibration").and_then(|section| calibration(&section));
     let kind = response.as_ref().map(|plan| plan.kind);
     let weights = calibration.as_ref().map(|plan| plan.weights);
-    let replicates = top
-        .section("replicates")
-        .and_then(|section| replicates(&section, kind, weights));
+    let replicates = top.section("replicates").and_then(|section| replicates(&section, kind, weights));
     let blank = top.section("blank").and_then(|section| blank(&section));
     let check = top.section("check").and_then(|section| check(&section));
-    let u_dilution = top
-        .optional("u_dilution")
-        .map(|entry| entry.figure(Wanted::NotNegative));
+    let u_dilution = top.optional("u_dilution").map(|entry| entry.figure(Wanted::NotNegative));
     let result = top.section("result").and_then(|section| result(&section));
     top.close();
     Some(ResolvedMethod {
@@ -92,9 +70,7 @@ fn v1(top: &Section<'_>) -> Option<ResolvedMethod> {
 fn response(section: &Section<'_>) -> Option<ResponsePlan> {
     let kind = section
         .required("kind", "\"integrated absorbance\"")
-        .and_then(|entry| {
-            entry.one_of("kind of response", &ResponseKind::ALL, ResponseKind::words)
-        });
+        .and_then(|entry| entry.one_of("kind of response", &ResponseKind::ALL, ResponseKind::words));
     let baseline = section.optional("baseline");
     let integration = section.optional("integration");
     for (one, other) in [(&baseline, "integration"), (&integration, "baseline")] {
@@ -120,87 +96,47 @@ fn response(section: &Section<'_>) -> Option<ResponsePlan> {
                 );
                 return None;
             }
-            Some(PulseWindow {
-                baseline_from,
-                baseline_to,
-                from,
-                to,
-            })
+            Some(PulseWindow { baseline_from, baseline_to, from, to })
         }
         (None, None) => None,
         _ => return None,
     };
-    Some(ResponsePlan {
-        kind: kind?,
-        window,
-    })
+    Some(ResponsePlan { kind: kind?, window })
 }
 
 fn span_of_time(entry: &Entry<'_>) -> Option<(Written<Duration>, Written<Duration>)> {
-    let section = entry.section(&format!(
-        "{} = {{ from = \"0 s\", to = \"5 s\" }}",
-        entry.name()
-    ))?;
-    let from: Option<Written<Duration>> = section
-        .required("from", "\"0 s\"")
-        .and_then(|entry| entry.figure(Wanted::Any));
+    let section = entry.section(&format!("{} = {{ from = \"0 s\", to = \"5 s\" }}", entry.name()))?;
+    let from: Option<Written<Duration>> =
+        section.required("from", "\"0 s\"").and_then(|entry| entry.figure(Wanted::Any));
     let end = section.required("to", "\"5 s\"");
     let to: Option<Written<Duration>> = end.as_ref().and_then(|entry| entry.figure(Wanted::Any));
     section.close();
     let (from, to) = from.zip(to)?;
     if to.value().si() <= from.value().si() {
-        end?.fault(
-            format!("it ends at {to} and starts at {from}"),
-            "write an end behind its start",
-        );
+        end?.fault(format!("it ends at {to} and starts at {from}"), "write an end behind its start");
         return None;
     }
     Some((from, to))
 }
 
 fn calibration(section: &Section<'_>) -> Option<CalibrationPlan> {
-    let model = section
-        .required("model", "\"straight line\"")
-        .and_then(|entry| {
-            entry.one_of(
-                "calibration function that is known",
-                &[CalibrationModel::StraightLine],
-                CalibrationModel::words,
-            )
-        });
-    let weights = section.required("weights", "\"equal\"").and_then(|entry| {
-        entry.one_of(
-            "weighting of readings",
-            &[Weights::Equal, Weights::Repeatability],
-            Weights::words,
-        )
+    let model = section.required("model", "\"straight line\"").and_then(|entry| {
+        entry.one_of("calibration function that is known", &[CalibrationModel::StraightLine], CalibrationModel::words)
     });
-    let u_stock = section
-        .optional("u_stock")
-        .map(|entry| entry.figure(Wanted::NotNegative));
+    let weights = section.required("weights", "\"equal\"").and_then(|entry| {
+        entry.one_of("weighting of readings", &[Weights::Equal, Weights::Repeatability], Weights::words)
+    });
+    let u_stock = section.optional("u_stock").map(|entry| entry.figure(Wanted::NotNegative));
     section.close();
-    Some(CalibrationPlan {
-        model: model?,
-        weights: weights?,
-        u_stock: transposed(u_stock)?,
-    })
+    Some(CalibrationPlan { model: model?, weights: weights?, u_stock: transposed(u_stock)? })
 }
 
-fn replicates(
-    section: &Section<'_>,
-    kind: Option<ResponseKind>,
-    weights: Option<Weights>,
-) -> Option<ReplicatePlan> {
-    let n = section
-        .required("n", "3")
-        .and_then(|entry| entry.whole(1..=255));
+fn replicates(section: &Section<'_>, kind: Option<ResponseKind>, weights: Option<Weights>) -> Option<ReplicatePlan> {
+    let n = section.required("n", "3").and_then(|entry| entry.whole(1..=255));
     let at_zero = section.required("sd_at_zero", "\"0.0010\"");
-    let sd_at_zero: Option<Written<Response>> = at_zero
-        .as_ref()
-        .and_then(|entry| entry.figure(Wanted::NotNegative));
-    let rsd: Option<Written<Factor>> = section
-        .required("rsd", "\"2 %\"")
-        .and_then(|entry| entry.figure(Wanted::NotNegative));
+    let sd_at_zero: Option<Written<Response>> = at_zero.as_ref().and_then(|entry| entry.figure(Wanted::NotNegative));
+    let rsd: Option<Written<Factor>> =
+        section.required("rsd", "\"2 %\"").and_then(|entry| entry.figure(Wanted::NotNegative));
     section.close();
     let (entry, sd_at_zero, rsd) = (at_zero?, sd_at_zero?, rsd?);
     if let Some(kind) = kind
@@ -211,10 +147,7 @@ fn replicates(
             symbol => ("a figure in s", format!(" {symbol}")),
         };
         entry.fault(
-            format!(
-                "the response is {}, {what}; {sd_at_zero} is none",
-                kind.words()
-            ),
+            format!("the response is {}, {what}; {sd_at_zero} is none", kind.words()),
             format!("write sd_at_zero = \"{}{unit}\"", sd_at_zero.digits()),
         );
         return None;
@@ -226,52 +159,29 @@ fn replicates(
         );
         return None;
     }
-    Some(ReplicatePlan {
-        n: u8::try_from(n?).ok()?,
-        sd_at_zero,
-        rsd,
-    })
+    Some(ReplicatePlan { n: u8::try_from(n?).ok()?, sd_at_zero, rsd })
 }
 
 fn blank(section: &Section<'_>) -> Option<BlankPlan> {
-    let highest = section
-        .optional("highest")
-        .map(|entry| entry.figure(Wanted::NotNegative));
-    let subtract = section
-        .required("subtract", "\"method blank\"")
-        .and_then(|entry| {
-            entry.one_of(
-                "blank that can be subtracted",
-                &[Subtract::Nothing, Subtract::MethodBlank],
-                Subtract::words,
-            )
-        });
+    let highest = section.optional("highest").map(|entry| entry.figure(Wanted::NotNegative));
+    let subtract = section.required("subtract", "\"method blank\"").and_then(|entry| {
+        entry.one_of("blank that can be subtracted", &[Subtract::Nothing, Subtract::MethodBlank], Subtract::words)
+    });
     section.close();
-    Some(BlankPlan {
-        highest: transposed(highest)?,
-        subtract: subtract?,
-    })
+    Some(BlankPlan { highest: transposed(highest)?, subtract: subtract? })
 }
 
 fn check(section: &Section<'_>) -> Option<CheckPlan> {
-    let lowest: Option<Written<Factor>> = section
-        .required("lowest", "\"90 %\"")
-        .and_then(|entry| entry.figure(Wanted::NotNegative));
+    let lowest: Option<Written<Factor>> =
+        section.required("lowest", "\"90 %\"").and_then(|entry| entry.figure(Wanted::NotNegative));
     let top = section.required("highest", "\"110 %\"");
-    let highest: Option<Written<Factor>> = top
-        .as_ref()
-        .and_then(|entry| entry.figure(Wanted::Positive));
-    let control_lowest = section
-        .optional("control_lowest")
-        .map(|entry| entry.figure(Wanted::NotNegative));
+    let highest: Option<Written<Factor>> = top.as_ref().and_then(|entry| entry.figure(Wanted::Positive));
+    let control_lowest = section.optional("control_lowest").map(|entry| entry.figure(Wanted::NotNegative));
     let control_top = section.optional("control_highest");
-    let control_highest = control_top
-        .as_ref()
-        .map(|entry| entry.figure(Wanted::Positive));
+    let control_highest = control_top.as_ref().map(|entry| entry.figure(Wanted::Positive));
     section.close();
     let (lowest, highest) = (lowest?, highest?);
-    let (control_lowest, control_highest) =
-        (transposed(control_lowest)?, transposed(control_highest)?);
+    let (control_lowest, control_highest) = (transposed(control_lowest)?, transposed(control_highest)?);
     let above = |entry: Option<Entry<'_>>, low: &Written<Factor>, high: &Written<Factor>| {
         if high.value().si() <= low.value().si()
             && let Some(entry) = entry
@@ -285,18 +195,9 @@ fn check(section: &Section<'_>) -> Option<CheckPlan> {
     above(top, &lowest, &highest);
     if control_lowest.is_some() || control_highest.is_some() {
         let place = control_top.or_else(|| section.optional("control_lowest"));
-        above(
-            place,
-            control_lowest.as_ref().unwrap_or(&lowest),
-            control_highest.as_ref().unwrap_or(&highest),
-        );
+        above(place, control_lowest.as_ref().unwrap_or(&lowest), control_highest.as_ref().unwrap_or(&highest));
     }
-    Some(CheckPlan {
-        lowest,
-        highest,
-        control_lowest,
-        control_highest,
-    })
+    Some(CheckPlan { lowest, highest, control_lowest, control_highest })
 }
 
 fn result(section: &Section<'_>) -> Option<ResultPlan> {
@@ -315,9 +216,7 @@ fn result(section: &Section<'_>) -> Option<ResultPlan> {
         }
         unit
     });
-    let coverage_factor = section
-        .required("coverage_factor", "\"2\"")
-        .and_then(|entry| entry.figure(Wanted::Positive));
+    let coverage_factor = section.required("coverage_factor", "\"2\"").and_then(|entry| entry.figure(Wanted::Positive));
     let quantification_limit = section.optional("quantification_limit").map(|entry| {
         let text = entry.text_or_bare("0.28 µg/L")?;
         let limit = kind?.read(&text).map_err(|fault| entry.told(&fault)).ok()?;
@@ -339,28 +238,16 @@ fn result(section: &Section<'_>) -> Option<ResultPlan> {
             let name = entry.as_ref().and_then(Entry::text);
             if let (Some(entry), Some(name)) = (entry, &name) {
                 if names.contains(name) {
-                    entry.fault(
-                        format!("there is a factor {} already", quoted(name)),
-                        "name one of them otherwise",
-                    );
+                    entry.fault(format!("there is a factor {} already", quoted(name)), "name one of them otherwise");
                 }
                 names.push(name.clone());
             }
-            let value = section
-                .required("value", "\"1.00\"")
-                .and_then(|entry| entry.figure(Wanted::Positive));
+            let value = section.required("value", "\"1.00\"").and_then(|entry| entry.figure(Wanted::Positive));
             let spread = section.spread();
             let origin = section.optional("origin").map(|entry| entry.text());
             section.close();
-            let factor = Uncertain {
-                value: value?,
-                spread: spread?,
-            };
-            Some(NamedFactor {
-                name: name?,
-                factor,
-                origin: transposed(origin)?,
-            })
+            let factor = Uncertain { value: value?, spread: spread? };
+            Some(NamedFactor { name: name?, factor, origin: transposed(origin)? })
         })
         .collect();
     section.close();

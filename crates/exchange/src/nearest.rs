@@ -1,20 +1,12 @@
 //! The known name that somebody may have meant.
 
 /// The nearest of the known names, where one is near enough to be a slip of the pen.
-pub(crate) fn nearest<'k>(
-    written: &str,
-    known: impl IntoIterator<Item = &'k str>,
-) -> Option<&'k str> {
+pub(crate) fn nearest<'k>(written: &str, known: impl IntoIterator<Item = &'k str>) -> Option<&'k str> {
     // A name from a file may be as long as the file; the distance takes time with its square.
     let written: String = written.chars().take(80).collect::<String>().to_lowercase();
     known
         .into_iter()
-        .map(|name| {
-            (
-                strsim::damerau_levenshtein(&written, &name.to_lowercase()),
-                name,
-            )
-        })
+        .map(|name| (strsim::damerau_levenshtein(&written, &name.to_lowercase()), name))
         .filter(|&(distance, name)| distance <= (name.chars().count() / 3).max(1))
         .min_by_key(|&(distance, _)| distance)
         .map(|(_, name)| name)

@@ -5,9 +5,7 @@ use std::collections::BTreeMap;
 use darkline_metrology::kind::{ALL_KINDS, plain_symbol};
 use darkline_record::figure::FigureFault;
 use darkline_record::identity::{Element, MethodId};
-use darkline_record::order::{
-    DecisionRule, Limit, Order, Requested, ResultFigure, ResultKind, Sample,
-};
+use darkline_record::order::{DecisionRule, Limit, Order, Requested, ResultFigure, ResultKind, Sample};
 
 use crate::document::gathering::{Distinct, all, transposed};
 use crate::document::section::{Entry, Section};
@@ -32,18 +30,10 @@ pub fn enter(file_name: &str, text: &str) -> Result<Entered<Order>, Faults> {
 }
 
 fn v1(top: &Section<'_>) -> Option<Order> {
-    let id = top
-        .required("id", "\"2026-031\"")
-        .and_then(|entry| entry.parsed());
-    let customer = top
-        .required("customer", "\"…\"")
-        .and_then(|entry| entry.text());
-    let contact = top
-        .required("contact", "\"…\"")
-        .and_then(|entry| entry.text());
-    let received = top
-        .required("received", "\"2026-03-14T09:30:00+01:00\"")
-        .and_then(|entry| entry.time());
+    let id = top.required("id", "\"2026-031\"").and_then(|entry| entry.parsed());
+    let customer = top.required("customer", "\"…\"").and_then(|entry| entry.text());
+    let contact = top.required("contact", "\"…\"").and_then(|entry| entry.text());
+    let received = top.required("received", "\"2026-03-14T09:30:00+01:00\"").and_then(|entry| entry.time());
     let purpose = top.optional("purpose").map(|entry| entry.text());
     let mut sample_ids = Distinct::new("sample");
     let samples: Vec<Option<Sample>> = top
@@ -51,15 +41,10 @@ fn v1(top: &Section<'_>) -> Option<Order> {
         .iter()
         .map(|section| {
             let id = section.required("id", "\"well-04\"");
-            let description = section
-                .required("description", "\"…\"")
-                .and_then(|entry| entry.text());
+            let description = section.required("description", "\"…\"").and_then(|entry| entry.text());
             section.close();
             let id = id.and_then(|entry| sample_ids.parsed(top.sheet(), &entry));
-            Some(Sample {
-                id: id?,
-                description: description?,
-            })
+            Some(Sample { id: id?, description: description? })
         })
         .collect();
     let mut asked = BTreeMap::new();
@@ -68,12 +53,8 @@ fn v1(top: &Section<'_>) -> Option<Order> {
         .iter()
         .map(|section| {
             let element = section.required("element", "\"Cd\"");
-            let method = section
-                .required("method", "\"cadmium\"")
-                .and_then(|entry| entry.parsed::<MethodId>());
-            let limit = section
-                .optional_section("limit", LIMIT_FORM)
-                .map(|section| limit(&section));
+            let method = section.required("method", "\"cadmium\"").and_then(|entry| entry.parsed::<MethodId>());
+            let limit = section.optional_section("limit", LIMIT_FORM).map(|section| limit(&section));
             section.close();
             let entry = element?;
             let (element, method) = (self::element(&entry)?, method?);
@@ -86,11 +67,7 @@ fn v1(top: &Section<'_>) -> Option<Order> {
                     "take one of them away",
                 );
             }
-            Some(Requested {
-                element,
-                method,
-                limit: transposed(limit)?,
-            })
+            Some(Requested { element, method, limit: transposed(limit)? })
         })
         .collect();
     top.close();
@@ -105,26 +82,17 @@ fn v1(top: &Section<'_>) -> Option<Order> {
     })
 }
 
-const LIMIT_FORM: &str =
-    "limit = { at_most = \"0.07 mg/dm²\", origin = \"…\", decision_rule = \"guard band U\" }";
+const LIMIT_FORM: &str = "limit = { at_most = \"0.07 mg/dm²\", origin = \"…\", decision_rule = \"guard band U\" }";
 
 fn limit(section: &Section<'_>) -> Option<Limit> {
-    let at_most = section
-        .required("at_most", "\"0.07 mg/dm²\"")
-        .and_then(|entry| result_figure(&entry));
-    let origin = section
-        .required("origin", "\"…\"")
-        .and_then(|entry| entry.text());
+    let at_most = section.required("at_most", "\"0.07 mg/dm²\"").and_then(|entry| result_figure(&entry));
+    let origin = section.required("origin", "\"…\"").and_then(|entry| entry.text());
     let rules = [DecisionRule::SimpleAcceptance, DecisionRule::GuardBandU];
     let decision_rule = section
         .required("decision_rule", "\"guard band U\"")
         .and_then(|entry| entry.one_of("decision rule", &rules, DecisionRule::words));
     section.close();
-    Some(Limit {
-        at_most: at_most?,
-        origin: origin?,
-        decision_rule: decision_rule?,
-    })
+    Some(Limit { at_most: at_most?, origin: origin?, decision_rule: decision_rule? })
 }
 
 /// A figure of one of the kinds that results have; its unit says which.
@@ -134,17 +102,12 @@ pub(crate) fn result_figure(entry: &Entry<'_>) -> Option<ResultFigure> {
     for kind in ResultKind::ALL {
         match kind.read(&text) {
             Ok(figure) if figure.si() < 0.0 => {
-                entry.fault(
-                    format!("{figure} is negative; a result cannot be"),
-                    "look at the sign",
-                );
+                entry.fault(format!("{figure} is negative; a result cannot be"), "look at the sign");
                 return None;
             }
             Ok(figure) => return Some(figure),
             Err(
-                fault @ (FigureFault::OtherKind { .. }
-                | FigureFault::UnknownUnit { .. }
-                | FigureFault::NoUnit { .. }),
+                fault @ (FigureFault::OtherKind { .. } | FigureFault::UnknownUnit { .. } | FigureFault::NoUnit { .. }),
             ) => {
                 unit_unknown.get_or_insert(fault);
             }
@@ -155,10 +118,8 @@ pub(crate) fn result_figure(entry: &Entry<'_>) -> Option<ResultFigure> {
         }
     }
     let kinds = ResultKind::ALL.map(|kind| format!("a {}", kind.words()));
-    let hint = format!(
-        "write {}, for example \"0.07 mg/dm²\"",
-        crate::nearest::one_of(&kinds.each_ref().map(String::as_str))
-    );
+    let hint =
+        format!("write {}, for example \"0.07 mg/dm²\"", crate::nearest::one_of(&kinds.each_ref().map(String::as_str)));
     match unit_unknown {
         Some(FigureFault::OtherKind { found, .. }) => {
             entry.fault(format!("a {found} stands where a result is wanted"), hint)
@@ -175,10 +136,7 @@ pub(crate) fn result_figure(entry: &Entry<'_>) -> Option<ResultFigure> {
 pub(crate) fn result_unit(kind: ResultKind, unit: &str) -> Option<&'static str> {
     let plain = plain_symbol(unit);
     let (_, units) = ALL_KINDS.iter().find(|(name, _)| *name == kind.words())?;
-    units
-        .iter()
-        .map(|(symbol, ..)| *symbol)
-        .find(|symbol| *symbol == plain)
+    units.iter().map(|(symbol, ..)| *symbol).find(|symbol| *symbol == plain)
 }
 
 /// The symbol of an element.
@@ -187,16 +145,10 @@ pub(crate) fn element(entry: &Entry<'_>) -> Option<Element> {
     if element_symbol::is_known(&symbol) {
         return entry.parsed();
     }
-    let hint = match element_symbol::ALL
-        .iter()
-        .find(|known| known.eq_ignore_ascii_case(&symbol))
-    {
+    let hint = match element_symbol::ALL.iter().find(|known| known.eq_ignore_ascii_case(&symbol)) {
         Some(known) => format!("write \"{known}\""),
         None => "write its symbol, for example \"Cd\"".into(),
     };
-    entry.fault(
-        format!("no element has the symbol {}", quoted(&symbol)),
-        hint,
-    );
+    entry.fault(format!("no element has the symbol {}", quoted(&symbol)), hint);
     None
 }

@@ -40,13 +40,8 @@ enum RoleWord {
 }
 
 impl RoleWord {
-    const ALL: [RoleWord; 5] = [
-        RoleWord::Sample,
-        RoleWord::Duplicate,
-        RoleWord::Spike,
-        RoleWord::MethodBlank,
-        RoleWord::Control,
-    ];
+    const ALL: [RoleWord; 5] =
+        [RoleWord::Sample, RoleWord::Duplicate, RoleWord::Spike, RoleWord::MethodBlank, RoleWord::Control];
 
     fn word(self) -> &'static str {
         match self {
@@ -71,18 +66,10 @@ impl RoleWord {
 }
 
 fn v1(top: &Section<'_>) -> Option<PreparationBatch> {
-    let id = top
-        .required("id", "\"P1\"")
-        .and_then(|entry| entry.parsed());
-    let prepared = top
-        .required("prepared", "\"2026-03-14T09:30:00+01:00\"")
-        .and_then(|entry| entry.time());
-    let by = top
-        .required("by", "\"j.alder\"")
-        .and_then(|entry| entry.text());
-    let procedure = top
-        .required("procedure", "\"…\"")
-        .and_then(|entry| entry.text());
+    let id = top.required("id", "\"P1\"").and_then(|entry| entry.parsed());
+    let prepared = top.required("prepared", "\"2026-03-14T09:30:00+01:00\"").and_then(|entry| entry.time());
+    let by = top.required("by", "\"j.alder\"").and_then(|entry| entry.text());
+    let procedure = top.required("procedure", "\"…\"").and_then(|entry| entry.text());
     let mut ids = Distinct::new("portion");
     let sections = top.some_sections("portion", "[[portion]]");
     let portions: Vec<Option<Portion>> = sections
@@ -121,13 +108,7 @@ fn v1(top: &Section<'_>) -> Option<PreparationBatch> {
         .collect();
     top.close();
     look_back(&sections, &portions);
-    Some(PreparationBatch {
-        id: id?,
-        prepared: prepared?,
-        by: by?,
-        procedure: procedure?,
-        portions: all(portions)?,
-    })
+    Some(PreparationBatch { id: id?, prepared: prepared?, by: by?, procedure: procedure?, portions: all(portions)? })
 }
 
 fn role(section: &Section<'_>) -> Option<PortionRole> {
@@ -143,61 +124,34 @@ fn role(section: &Section<'_>) -> Option<PortionRole> {
     };
     for other in RoleWord::ALL {
         for key in other.keys().iter().filter(|key| !word.keys().contains(key)) {
-            section.without(
-                key,
-                &format!("at a portion with the role \"{}\"", word.word()),
-            );
+            section.without(key, &format!("at a portion with the role \"{}\"", word.word()));
         }
     }
     match word {
         RoleWord::Sample => {
-            let order = section
-                .required("order", "\"2026-031\"")
-                .and_then(|entry| entry.parsed());
-            let sample = section
-                .required("sample", "\"well-04\"")
-                .and_then(|entry| entry.parsed());
-            Some(PortionRole::Sample {
-                order: order?,
-                sample: sample?,
-            })
+            let order = section.required("order", "\"2026-031\"").and_then(|entry| entry.parsed());
+            let sample = section.required("sample", "\"well-04\"").and_then(|entry| entry.parsed());
+            Some(PortionRole::Sample { order: order?, sample: sample? })
         }
         RoleWord::Duplicate => {
-            let of = section
-                .required("of", "\"P1-1\"")
-                .and_then(|entry| entry.parsed());
+            let of = section.required("of", "\"P1-1\"").and_then(|entry| entry.parsed());
             Some(PortionRole::Duplicate { of: of? })
         }
         RoleWord::Spike => {
-            let of = section
-                .required("of", "\"P1-1\"")
-                .and_then(|entry| entry.parsed());
-            let added = section
-                .required("added", "\"2.0 µg\"")
-                .and_then(|entry| entry.uncertain(Wanted::Positive));
-            Some(PortionRole::Spike {
-                of: of?,
-                added: added?,
-            })
+            let of = section.required("of", "\"P1-1\"").and_then(|entry| entry.parsed());
+            let added = section.required("added", "\"2.0 µg\"").and_then(|entry| entry.uncertain(Wanted::Positive));
+            Some(PortionRole::Spike { of: of?, added: added? })
         }
         RoleWord::MethodBlank => Some(PortionRole::MethodBlank),
         RoleWord::Control => {
-            let material = section
-                .required("material", "\"…\"")
-                .and_then(|entry| entry.text());
-            let assigned = section
-                .required("assigned", "\"0.30 mg/kg\"")
-                .and_then(|entry| result_figure(&entry));
+            let material = section.required("material", "\"…\"").and_then(|entry| entry.text());
+            let assigned = section.required("assigned", "\"0.30 mg/kg\"").and_then(|entry| result_figure(&entry));
             let u = section.optional("u_assigned").map(|entry| {
                 let u = result_figure(&entry)?;
                 match &assigned {
                     Some(assigned) if assigned.kind() != u.kind() => {
                         entry.fault(
-                            format!(
-                                "a {} stands where a {} is wanted",
-                                u.kind().words(),
-                                assigned.kind().words()
-                            ),
+                            format!("a {} stands where a {} is wanted", u.kind().words(), assigned.kind().words()),
                             "write its uncertainty in the unit of the value",
                         );
                         None
@@ -206,22 +160,15 @@ fn role(section: &Section<'_>) -> Option<PortionRole> {
                 }
             });
             let u: Option<Option<ResultFigure>> = transposed(u);
-            Some(PortionRole::Control {
-                material: material?,
-                assigned: assigned?,
-                u: u?,
-            })
+            Some(PortionRole::Control { material: material?, assigned: assigned?, u: u? })
         }
     }
 }
 
 /// Duplicates and spikes name another portion of the batch, and one that stands for itself: so none can run in a ring.
 fn look_back(sections: &[Section<'_>], portions: &[Option<Portion>]) {
-    let known: BTreeMap<&PortionId, &PortionRole> = portions
-        .iter()
-        .flatten()
-        .map(|portion| (&portion.id, &portion.role))
-        .collect();
+    let known: BTreeMap<&PortionId, &PortionRole> =
+        portions.iter().flatten().map(|portion| (&portion.id, &portion.role)).collect();
     // A portion that could not be read may be the one that is meant.
     let all_known = portions.iter().all(Option::is_some);
     for (section, portion) in sections.iter().zip(portions) {
@@ -242,16 +189,13 @@ fn look_back(sections: &[Section<'_>], portions: &[Option<Portion>]) {
                 );
             }
             None => {}
-            Some(_) if *of == portion.id => entry.fault(
-                format!("portion \"{of}\" is named as the {word} of itself"),
-                "name the portion it goes with",
-            ),
+            Some(_) if *of == portion.id => entry
+                .fault(format!("portion \"{of}\" is named as the {word} of itself"), "name the portion it goes with"),
             Some(other) => {
                 let fits = match portion.role {
-                    PortionRole::Duplicate { .. } => matches!(
-                        other,
-                        PortionRole::Sample { .. } | PortionRole::Spike { .. }
-                    ),
+                    PortionRole::Duplicate { .. } => {
+                        matches!(other, PortionRole::Sample { .. } | PortionRole::Spike { .. })
+                    }
                     _ => matches!(other, PortionRole::Sample { .. } | PortionRole::MethodBlank),
                 };
                 if !fits {

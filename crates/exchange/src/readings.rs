@@ -64,12 +64,7 @@ pub fn column_of(kind: ResponseKind) -> &'static str {
 ///
 /// # Errors
 /// All faults of the text.
-pub fn read(
-    file_name: &str,
-    text: &str,
-    run: &Run,
-    plan: &ResponsePlan,
-) -> Result<Vec<ReadRow>, Faults> {
+pub fn read(file_name: &str, text: &str, run: &Run, plan: &ResponsePlan) -> Result<Vec<ReadRow>, Faults> {
     let sheet = Sheet::open(file_name, text, ShowsLines::No)?;
     let rows = rows(&sheet, run, plan);
     sheet.close(rows)
@@ -87,17 +82,10 @@ struct Columns<'a> {
     sheet: &'a Sheet<'a>,
 }
 
-fn columns<'a>(
-    sheet: &'a Sheet<'a>,
-    table: &Table<'a>,
-    plan: &ResponsePlan,
-) -> Option<Columns<'a>> {
+fn columns<'a>(sheet: &'a Sheet<'a>, table: &Table<'a>, plan: &ResponsePlan) -> Option<Columns<'a>> {
     let responses = ResponseKind::ALL.map(|kind| (kind, table.optional(column_of(kind))));
     let pulse = table.optional("pulse");
-    let own = responses
-        .iter()
-        .find(|(kind, _)| *kind == plan.kind)
-        .and_then(|(_, column)| *column);
+    let own = responses.iter().find(|(kind, _)| *kind == plan.kind).and_then(|(_, column)| *column);
     let wanted = column_of(plan.kind);
     let mut is_one = true;
     for (kind, column) in responses {
@@ -105,15 +93,8 @@ fn columns<'a>(
         if kind != plan.kind {
             sheet.fault(
                 table.name_span(column),
-                format!(
-                    "{} stands where {} is wanted",
-                    kind.words(),
-                    plan.kind.words()
-                ),
-                format!(
-                    "the method reads {}; its column is \"{wanted}\"",
-                    plan.kind.words()
-                ),
+                format!("{} stands where {} is wanted", kind.words(), plan.kind.words()),
+                format!("the method reads {}; its column is \"{wanted}\"", plan.kind.words()),
             );
             is_one = false;
         } else if pulse.is_some() {
@@ -160,11 +141,7 @@ fn rows(sheet: &Sheet<'_>, run: &Run, plan: &ResponsePlan) -> Option<Vec<ReadRow
     let table = Table::open(sheet);
     let columns = columns(sheet, &table, plan)?;
     if table.n_lines() == 0 {
-        sheet.fault(
-            table.head_span(),
-            "no reading stands below the head",
-            "write a line for each reading",
-        );
+        sheet.fault(table.head_span(), "no reading stands below the head", "write a line for each reading");
     }
     let mut seen: BTreeMap<(u32, u8, u8), usize> = BTreeMap::new();
     let mut pulses: BTreeMap<u32, usize> = BTreeMap::new();
@@ -178,29 +155,21 @@ fn rows(sheet: &Sheet<'_>, run: &Run, plan: &ResponsePlan) -> Option<Vec<ReadRow
         if let Some(before) = seen.insert((row.row, row.replicate, row.attempt), row.line) {
             sheet.fault(
                 place,
-                format!(
-                    "replicate {} of row {} is already on line {before}",
-                    row.replicate, row.row
-                ),
-                format!(
-                    "where it was measured again, write attempt {}",
-                    u32::from(row.attempt) + 1
-                ),
+                format!("replicate {} of row {} is already on line {before}", row.replicate, row.row),
+                format!("where it was measured again, write attempt {}", u32::from(row.attempt) + 1),
             );
-        } else if let Some(before) = run.readings.iter().find(|reading| {
-            (reading.row, reading.replicate, reading.attempt)
-                == (row.row, row.replicate, row.attempt)
-        }) {
+        } else if let Some(before) = run
+            .readings
+            .iter()
+            .find(|reading| (reading.row, reading.replicate, reading.attempt) == (row.row, row.replicate, row.attempt))
+        {
             sheet.fault(
                 place,
                 format!(
                     "replicate {} of row {} is already in the run, as reading {}",
                     row.replicate, row.row, before.number
                 ),
-                format!(
-                    "where it was measured again, write attempt {}",
-                    u32::from(row.attempt) + 1
-                ),
+                format!("where it was measured again, write attempt {}", u32::from(row.attempt) + 1),
             );
         }
         if let Came::Pulse(number) = row.came
@@ -215,10 +184,7 @@ fn rows(sheet: &Sheet<'_>, run: &Run, plan: &ResponsePlan) -> Option<Vec<ReadRow
         rows.push(row);
     }
     if is_a_file_of_zeros(&rows, run) {
-        let place = table
-            .lines()
-            .next()
-            .map_or(0..0, |line| line.span(columns.response));
+        let place = table.lines().next().map_or(0..0, |line| line.span(columns.response));
         sheet.fault(
             place,
             "every response of this file is exactly zero",
@@ -235,13 +201,9 @@ fn is_a_file_of_zeros(rows: &[ReadRow], run: &Run) -> bool {
         _ => None,
     });
     let is_blank = |number: u32| {
-        matches!(
-            run.row(number).map(|row| &row.holds),
-            Some(RowHolds::CalibrationBlank | RowHolds::CheckBlank)
-        )
+        matches!(run.row(number).map(|row| &row.holds), Some(RowHolds::CalibrationBlank | RowHolds::CheckBlank))
     };
-    responses.clone().filter(|&(row, _)| !is_blank(row)).count() >= 2
-        && responses.all(|(_, response)| response == 0.0)
+    responses.clone().filter(|&(row, _)| !is_blank(row)).count() >= 2 && responses.all(|(_, response)| response == 0.0)
 }
 
 impl Columns<'_> {
@@ -260,28 +222,16 @@ impl Columns<'_> {
             Some(row)
         });
         let replicate = line.text(self.replicate, "number of the replicate");
-        let replicate = replicate
-            .and_then(|cell| line.whole(cell, 1..=255, "replicate"))
-            .and_then(|n| u8::try_from(n).ok());
+        let replicate =
+            replicate.and_then(|cell| line.whole(cell, 1..=255, "replicate")).and_then(|n| u8::try_from(n).ok());
         let attempt = match line.cell(self.attempt) {
-            Some(cell) => line
-                .whole(cell, 1..=255, "attempt")
-                .and_then(|n| u8::try_from(n).ok()),
+            Some(cell) => line.whole(cell, 1..=255, "attempt").and_then(|n| u8::try_from(n).ok()),
             None => Some(1),
         };
-        let at = line
-            .text(self.at, "time")
-            .and_then(|cell| line.parsed(cell));
+        let at = line.text(self.at, "time").and_then(|cell| line.parsed(cell));
         let came = self.came(line);
         let number = self.sheet.line_of(line.span(self.row).start);
-        Some(ReadRow {
-            line: number,
-            row: row?,
-            replicate: replicate?,
-            attempt: attempt?,
-            at: at?,
-            came: came?,
-        })
+        Some(ReadRow { line: number, row: row?, replicate: replicate?, attempt: attempt?, at: at?, came: came? })
     }
 
     fn came(&self, line: &Line<'_>) -> Option<Came> {
@@ -317,9 +267,7 @@ impl Columns<'_> {
                 }
                 None
             }
-            (Some(cell), None) if self.response.is_none() => {
-                line.whole(cell, 0..=u32::MAX, "pulse").map(Came::Pulse)
-            }
+            (Some(cell), None) if self.response.is_none() => line.whole(cell, 0..=u32::MAX, "pulse").map(Came::Pulse),
             (Some(cell), None) => line.number(cell, self.unit).map(Came::Bare),
         }
     }
@@ -341,11 +289,7 @@ pub fn write(rows: &[ReadRow], kind: ResponseKind) -> String {
     let has = |wanted: fn(&Came) -> bool| rows.iter().any(|row| wanted(&row.came));
     let has_attempts = rows.iter().any(|row| row.attempt != 1);
     let has_failed = has(|came| matches!(came, Came::Failed(_)));
-    let value = if has(|came| matches!(came, Came::Pulse(_))) {
-        "pulse"
-    } else {
-        column_of(kind)
-    };
+    let value = if has(|came| matches!(came, Came::Pulse(_))) { "pulse" } else { column_of(kind) };
     let mut head = vec!["row".to_owned(), "replicate".into()];
     head.extend(has_attempts.then(|| "attempt".to_owned()));
     head.extend(["at".to_owned(), value.to_owned()]);

@@ -27,10 +27,7 @@ impl RunHead {
             id: self.id.clone(),
             method: self.method.clone(),
             instrument: self.instrument.clone(),
-            legs: vec![Leg {
-                because: Vec::new(),
-                rows,
-            }],
+            legs: vec![Leg { because: Vec::new(), rows }],
             readings: Vec::new(),
         }
     }
@@ -53,22 +50,13 @@ pub fn enter(file_name: &str, text: &str) -> Result<Entered<RunHead>, Faults> {
 }
 
 fn v1(top: &Section<'_>) -> Option<RunHead> {
-    let id = top
-        .required("id", "\"R1\"")
-        .and_then(|entry| entry.parsed());
-    let method = top
-        .required("method", "\"cadmium\"")
-        .and_then(|entry| entry.parsed());
-    let instrument = top
-        .required("instrument", "\"…\"")
-        .and_then(|entry| entry.text());
+    let id = top.required("id", "\"R1\"").and_then(|entry| entry.parsed());
+    let method = top.required("method", "\"cadmium\"").and_then(|entry| entry.parsed());
+    let instrument = top.required("instrument", "\"…\"").and_then(|entry| entry.text());
     let rows = top.required("rows", "\"run-order.csv\"").and_then(|entry| {
         let name = entry.text()?;
         // A name that leads out of the folder would put a stranger's file into the record.
-        if name.contains(['/', '\\', ':'])
-            || name.starts_with('.')
-            || name.chars().any(char::is_control)
-        {
+        if name.contains(['/', '\\', ':']) || name.starts_with('.') || name.chars().any(char::is_control) {
             entry.fault(
                 "the rows stand in a file of the same folder",
                 "write its name alone, for example \"run-order.csv\"",
@@ -78,10 +66,5 @@ fn v1(top: &Section<'_>) -> Option<RunHead> {
         Some(name)
     });
     top.close();
-    Some(RunHead {
-        id: id?,
-        method: method?,
-        instrument: instrument?,
-        rows: rows?,
-    })
+    Some(RunHead { id: id?, method: method?, instrument: instrument?, rows: rows? })
 }

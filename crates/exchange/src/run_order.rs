@@ -32,12 +32,7 @@ pub fn read(file_name: &str, text: &str, replicates: u8) -> Result<Vec<Row>, Fau
 ///
 /// # Errors
 /// All faults of the text.
-pub fn read_leg(
-    file_name: &str,
-    text: &str,
-    replicates: u8,
-    run: &Run,
-) -> Result<Vec<Row>, Faults> {
+pub fn read_leg(file_name: &str, text: &str, replicates: u8, run: &Run) -> Result<Vec<Row>, Faults> {
     enter(file_name, text, replicates, Some(run)).map(|entered| entered.document)
 }
 
@@ -48,22 +43,12 @@ pub fn read_leg(
 ///
 /// # Errors
 /// As for [`read`].
-pub fn enter(
-    file_name: &str,
-    text: &str,
-    replicates: u8,
-    run: Option<&Run>,
-) -> Result<Entered<Vec<Row>>, Faults> {
+pub fn enter(file_name: &str, text: &str, replicates: u8, run: Option<&Run>) -> Result<Entered<Vec<Row>>, Faults> {
     let sheet = Sheet::open(file_name, text, ShowsLines::No)?;
     let rows = rows(&sheet, replicates, run);
     let places = sheet.take_places();
     let document = sheet.close(rows)?;
-    Ok(Entered {
-        file_name: file_name.into(),
-        text: text.into(),
-        document,
-        places,
-    })
+    Ok(Entered { file_name: file_name.into(), text: text.into(), document, places })
 }
 
 /// What a row is for, before the cells that belong to it are read.
@@ -77,13 +62,7 @@ enum Role {
 }
 
 impl Role {
-    const ALL: [Role; 5] = [
-        Role::CalibrationBlank,
-        Role::Standard,
-        Role::Check,
-        Role::CheckBlank,
-        Role::Portion,
-    ];
+    const ALL: [Role; 5] = [Role::CalibrationBlank, Role::Standard, Role::Check, Role::CheckBlank, Role::Portion];
 
     fn word(self) -> &'static str {
         match self {
@@ -135,11 +114,7 @@ fn columns<'a>(sheet: &'a Sheet<'a>, table: &Table<'a>) -> Columns<'a> {
 }
 
 /// Columns of amounts: the unit is the rest of the name, `mg_per_l` or `mg/l`.
-fn amounts(
-    sheet: &Sheet<'_>,
-    table: &Table<'_>,
-    what: &str,
-) -> Vec<(Column, Unit<MassConcentration>)> {
+fn amounts(sheet: &Sheet<'_>, table: &Table<'_>, what: &str) -> Vec<(Column, Unit<MassConcentration>)> {
     let example = format!("{what}_mg_per_l");
     let mut found = Vec::new();
     if let Some(column) = table.optional(what) {
@@ -155,23 +130,14 @@ fn amounts(
             Some(unit) => found.push((column, unit)),
             None => {
                 let plain = plain_symbol(&symbol);
-                let other = ALL_KINDS
-                    .iter()
-                    .find(|(_, units)| units.iter().any(|(known, ..)| *known == plain));
+                let other = ALL_KINDS.iter().find(|(_, units)| units.iter().any(|(known, ..)| *known == plain));
                 let what_is_told = match other {
                     Some((kind, _)) => {
                         format!("a {kind} stands where a mass concentration is wanted")
                     }
-                    None => format!(
-                        "the unit of the column {} is not known",
-                        quoted(&format!("{what}_{rest}"))
-                    ),
+                    None => format!("the unit of the column {} is not known", quoted(&format!("{what}_{rest}"))),
                 };
-                sheet.fault(
-                    span,
-                    what_is_told,
-                    format!("name it {example}, {what}_ug_per_l or {what}_ng_per_l"),
-                );
+                sheet.fault(span, what_is_told, format!("name it {example}, {what}_ug_per_l or {what}_ng_per_l"));
             }
         }
     }
@@ -182,11 +148,7 @@ fn rows(sheet: &Sheet<'_>, replicates: u8, run: Option<&Run>) -> Option<Vec<Row>
     let table = Table::open(sheet);
     let columns = columns(sheet, &table);
     if table.n_lines() == 0 {
-        sheet.fault(
-            table.head_span(),
-            "no row stands below the head",
-            "write a line for each row of the run",
-        );
+        sheet.fault(table.head_span(), "no row stands below the head", "write a line for each row of the run");
     }
     let mut seen: BTreeMap<u32, usize> = BTreeMap::new();
     let mut rows: Vec<Row> = Vec::new();
@@ -216,11 +178,7 @@ fn rows(sheet: &Sheet<'_>, replicates: u8, run: Option<&Run>) -> Option<Vec<Row>
         }
         let follows = columns.follows(&line, number, row.as_ref(), &rows, run);
         match (row, follows) {
-            (Some(row), Some(follows)) => rows.push(Row {
-                number,
-                follows,
-                ..row
-            }),
+            (Some(row), Some(follows)) => rows.push(Row { number, follows, ..row }),
             _ => is_whole = false,
         }
     }
@@ -235,34 +193,20 @@ impl Columns<'_> {
 
     /// Everything of a row but its number and what it follows.
     fn row(&self, line: &Line<'_>, replicates: u8) -> Option<Row> {
-        let name = line
-            .text(self.name, "name")
-            .map(|cell| cell.text.trim().to_owned());
-        let cup = line
-            .cell(self.cup)
-            .map(|cell| line.whole(cell, 0..=u32::MAX, "cup"));
+        let name = line.text(self.name, "name").map(|cell| cell.text.trim().to_owned());
+        let cup = line.cell(self.cup).map(|cell| line.whole(cell, 0..=u32::MAX, "cup"));
         let replicates = match line.cell(self.replicates) {
-            Some(cell) => line
-                .whole(cell, 1..=255, "number of replicates")
-                .and_then(|n| u8::try_from(n).ok()),
+            Some(cell) => line.whole(cell, 1..=255, "number of replicates").and_then(|n| u8::try_from(n).ok()),
             None => Some(replicates),
         };
-        let role = line
-            .text(self.role, "role")
-            .and_then(|cell| line.one_of(cell, "role of a row", &Role::ALL, Role::word));
+        let role =
+            line.text(self.role, "role").and_then(|cell| line.one_of(cell, "role of a row", &Role::ALL, Role::word));
         let holds = self.holds(line, role?);
         let cup = match cup {
             Some(cup) => Some(cup?),
             None => None,
         };
-        Some(Row {
-            number: 0,
-            cup,
-            name: name?,
-            holds: holds?,
-            replicates: replicates?,
-            follows: None,
-        })
+        Some(Row { number: 0, cup, name: name?, holds: holds?, replicates: replicates?, follows: None })
     }
 
     fn holds(&self, line: &Line<'_>, role: Role) -> Option<RowHolds> {
@@ -284,14 +228,7 @@ impl Columns<'_> {
             }
         };
         if !takes_amount {
-            foreign(
-                &mut self
-                    .amount
-                    .iter()
-                    .chain(&self.u_amount)
-                    .map(|(column, _)| *column),
-                "an amount",
-            );
+            foreign(&mut self.amount.iter().chain(&self.u_amount).map(|(column, _)| *column), "an amount");
         }
         if role != Role::Portion {
             let columns = [self.batch, self.portion, self.dilution, self.u_dilution];
@@ -300,20 +237,14 @@ impl Columns<'_> {
         let holds = match role {
             Role::CalibrationBlank => RowHolds::CalibrationBlank,
             Role::CheckBlank => RowHolds::CheckBlank,
-            Role::Standard => RowHolds::Standard {
-                amount: self.amount(line, role)?,
-            },
-            Role::Check => RowHolds::Check {
-                amount: self.amount(line, role)?,
-            },
+            Role::Standard => RowHolds::Standard { amount: self.amount(line, role)? },
+            Role::Check => RowHolds::Check { amount: self.amount(line, role)? },
             Role::Portion => {
                 let missing = |column: Option<Column>, what: &str| {
                     if column.is_none() {
                         self.sheet.fault(
                             line.span(self.role),
-                            format!(
-                                "a portion needs its {what}, and there is no column \"{what}\""
-                            ),
+                            format!("a portion needs its {what}, and there is no column \"{what}\""),
                             format!("add the column {what}"),
                         );
                     }
@@ -322,11 +253,7 @@ impl Columns<'_> {
                 let batch = missing(self.batch, "batch").and_then(|cell| line.parsed(cell));
                 let portion = missing(self.portion, "portion").and_then(|cell| line.parsed(cell));
                 let dilution = self.dilution(line);
-                RowHolds::Portion {
-                    batch: batch?,
-                    portion: portion?,
-                    dilution: dilution?,
-                }
+                RowHolds::Portion { batch: batch?, portion: portion?, dilution: dilution? }
             }
         };
         is_clean.then_some(holds)
@@ -336,19 +263,12 @@ impl Columns<'_> {
         let (cell, amount) = self.one_amount(line, &self.amount)?;
         let u = self.one_amount(line, &self.u_amount)?;
         let Some((cell, amount)) = cell.zip(amount) else {
-            let span = line.span(
-                self.amount
-                    .first()
-                    .map_or(self.role, |(column, _)| Some(*column)),
-            );
+            let span = line.span(self.amount.first().map_or(self.role, |(column, _)| Some(*column)));
             let hint = match self.amount.is_empty() {
                 true => "add a column amount_mg_per_l, amount_ug_per_l or amount_ng_per_l",
-                false => {
-                    "write its mass concentration; a standard without analyte has the role \"calibration blank\""
-                }
+                false => "write its mass concentration; a standard without analyte has the role \"calibration blank\"",
             };
-            self.sheet
-                .fault(span, format!("this {} has no amount", role.word()), hint);
+            self.sheet.fault(span, format!("this {} has no amount", role.word()), hint);
             return None;
         };
         let amount = line.number(cell, amount)?;
@@ -357,9 +277,7 @@ impl Columns<'_> {
             Ok(amount) => amount,
             Err(fault) => {
                 let hint = match role {
-                    Role::Standard => {
-                        "a standard without analyte has the role \"calibration blank\""
-                    }
+                    Role::Standard => "a standard without analyte has the role \"calibration blank\"",
                     _ => "a check without analyte has the role \"check blank\"",
                 };
                 self.sheet.fault(span, fault.to_string(), hint);
@@ -370,10 +288,7 @@ impl Columns<'_> {
             Some((cell, unit)) => Some(self.standard_uncertainty(line, cell, unit)?),
             None => None,
         };
-        Some(Uncertain {
-            value: amount,
-            spread,
-        })
+        Some(Uncertain { value: amount, spread })
     }
 
     /// The one cell that is filled of several columns for the same thing in different units.
@@ -383,34 +298,19 @@ impl Columns<'_> {
         line: &Line<'l>,
         columns: &[(Column, Unit<MassConcentration>)],
     ) -> Option<(Option<&'l Cell>, Option<Unit<MassConcentration>>)> {
-        let mut filled = columns
-            .iter()
-            .filter_map(|&(column, unit)| Some((line.cell(Some(column))?, unit)));
+        let mut filled = columns.iter().filter_map(|&(column, unit)| Some((line.cell(Some(column))?, unit)));
         let first = filled.next();
         if let Some((second, _)) = filled.next() {
-            self.sheet.fault(
-                second.span.clone(),
-                "two amounts stand at this row",
-                "keep one of them",
-            );
+            self.sheet.fault(second.span.clone(), "two amounts stand at this row", "keep one of them");
             return None;
         }
         Some((first.map(|(cell, _)| cell), first.map(|(_, unit)| unit)))
     }
 
-    fn standard_uncertainty<K: Kind>(
-        &self,
-        line: &Line<'_>,
-        cell: &Cell,
-        unit: Unit<K>,
-    ) -> Option<Spread<K>> {
+    fn standard_uncertainty<K: Kind>(&self, line: &Line<'_>, cell: &Cell, unit: Unit<K>) -> Option<Spread<K>> {
         let u = line.number(cell, unit)?;
         match u.not_negative() {
-            Ok(u) => Some(Spread {
-                given: Given::U(u),
-                dof: None,
-                shared: None,
-            }),
+            Ok(u) => Some(Spread { given: Given::U(u), dof: None, shared: None }),
             Err(fault) => {
                 self.sheet.told(cell.span.clone(), &fault);
                 None
@@ -450,10 +350,7 @@ impl Columns<'_> {
             Some(u) => Some(self.standard_uncertainty(line, u, Factor::usual_unit())?),
             None => None,
         };
-        Some(Uncertain {
-            value: factor,
-            spread,
-        })
+        Some(Uncertain { value: factor, spread })
     }
 
     /// What the row follows; the outer `None` where that could not be read.
@@ -480,10 +377,7 @@ impl Columns<'_> {
             (joins, replaces) => joins.or(replaces)?,
         };
         let earlier = line.whole(cell, 1..=u32::MAX, "row")?;
-        let known = rows
-            .iter()
-            .find(|row| row.number == earlier)
-            .or_else(|| run.and_then(|run| run.row(earlier)));
+        let known = rows.iter().find(|row| row.number == earlier).or_else(|| run.and_then(|run| run.row(earlier)));
         let Some(known) = known.filter(|_| earlier < number) else {
             self.sheet.fault(
                 cell.span.clone(),
@@ -496,41 +390,26 @@ impl Columns<'_> {
         let fits = match (&known.holds, &row.holds) {
             (
                 RowHolds::Portion { batch, portion, .. },
-                RowHolds::Portion {
-                    batch: own_batch,
-                    portion: own_portion,
-                    ..
-                },
+                RowHolds::Portion { batch: own_batch, portion: own_portion, .. },
             ) if replaces.is_some() => batch == own_batch && portion == own_portion,
             (known, own) => known == own,
         };
         if !fits {
             self.sheet.fault(
                 cell.span.clone(),
-                format!(
-                    "row {earlier} holds another solution, {}",
-                    quoted(&known.name)
-                ),
+                format!("row {earlier} holds another solution, {}", quoted(&known.name)),
                 "a row joins or replaces one of the same solution",
             );
             return None;
         }
-        Some(Some(if joins.is_some() {
-            Follows::Joins(earlier)
-        } else {
-            Follows::Replaces(earlier)
-        }))
+        Some(Some(if joins.is_some() { Follows::Joins(earlier) } else { Follows::Replaces(earlier) }))
     }
 }
 
 /// Dilutions written as parts, "1:10" or "1/10", which are read in two ways.
 fn two_readings(text: &str) -> Option<(String, String)> {
     let (first, second) = text.split_once([':', '/'])?;
-    let parts = first
-        .trim()
-        .parse::<u32>()
-        .ok()
-        .zip(second.trim().parse::<u32>().ok());
+    let parts = first.trim().parse::<u32>().ok().zip(second.trim().parse::<u32>().ok());
     Some(match parts {
         Some((1, n)) if (1..u32::MAX).contains(&n) => {
             let word = match n {
@@ -545,10 +424,7 @@ fn two_readings(text: &str) -> Option<(String, String)> {
                 n => n.to_string(),
             };
             (
-                format!(
-                    "dilution {} can mean one part in {word} or one part to {word}",
-                    quoted(text)
-                ),
+                format!("dilution {} can mean one part in {word} or one part to {word}", quoted(text)),
                 format!("write the factor as a number: {n} or {}", n + 1),
             )
         }
@@ -586,20 +462,10 @@ pub fn write(rows: &[Row]) -> String {
         }
     }
     let any = |has: &dyn Fn(&Row) -> bool| rows.iter().any(has);
-    let (has_cup, has_follows) = (
-        any(&|row| row.cup.is_some()),
-        any(&|row| row.follows.is_some()),
-    );
-    let has_u_dilution =
-        any(&|row| dilution(row).is_some_and(|dilution| dilution.spread.is_some()));
+    let (has_cup, has_follows) = (any(&|row| row.cup.is_some()), any(&|row| row.follows.is_some()));
+    let has_u_dilution = any(&|row| dilution(row).is_some_and(|dilution| dilution.spread.is_some()));
     let column = |what: &str, unit: &str| {
-        format!(
-            "{what}_{}",
-            unit.replace('µ', "u")
-                .replace('³', "3")
-                .replace('/', "_per_")
-                .to_lowercase()
-        )
+        format!("{what}_{}", unit.replace('µ', "u").replace('³', "3").replace('/', "_per_").to_lowercase())
     };
 
     let mut head: Vec<String> = vec!["row".into()];
@@ -626,37 +492,18 @@ pub fn write(rows: &[Row]) -> String {
             Some(figure) if figure.unit().symbol() == unit => figure.digits().to_owned(),
             _ => String::new(),
         };
-        cells.extend(
-            units
-                .iter()
-                .map(|unit| in_unit(amount.as_ref().map(|amount| &amount.value), unit)),
-        );
-        let u = amount
-            .as_ref()
-            .and_then(|amount| amount.spread.as_ref())
-            .map(|spread| given(&spread.given));
+        cells.extend(units.iter().map(|unit| in_unit(amount.as_ref().map(|amount| &amount.value), unit)));
+        let u = amount.as_ref().and_then(|amount| amount.spread.as_ref()).map(|spread| given(&spread.given));
         cells.extend(u_units.iter().map(|unit| in_unit(u.as_ref(), unit)));
         match &row.holds {
-            RowHolds::Portion {
-                batch,
-                portion,
-                dilution,
-            } => {
-                cells.extend([
-                    batch.to_string(),
-                    portion.to_string(),
-                    factor(&dilution.value),
-                ]);
+            RowHolds::Portion { batch, portion, dilution } => {
+                cells.extend([batch.to_string(), portion.to_string(), factor(&dilution.value)]);
             }
             _ => cells.extend([const { String::new() }; 3]),
         }
         if has_u_dilution {
             let spread = dilution(row).and_then(|dilution| dilution.spread);
-            cells.push(
-                spread
-                    .map(|spread| factor(&given(&spread.given)))
-                    .unwrap_or_default(),
-            );
+            cells.push(spread.map(|spread| factor(&given(&spread.given))).unwrap_or_default());
         }
         cells.push(row.replicates.to_string());
         if has_follows {
@@ -677,8 +524,7 @@ fn given<K: Kind>(given: &Given<K>) -> Written<K> {
         Given::U(u) => u.clone(),
         Given::Within { half_width, .. } => {
             let unit = half_width.unit();
-            Written::in_unit(&unit.read_si(given.u()).to_string(), unit)
-                .unwrap_or_else(|_| half_width.clone())
+            Written::in_unit(&unit.read_si(given.u()).to_string(), unit).unwrap_or_else(|_| half_width.clone())
         }
     }
 }
@@ -698,10 +544,7 @@ mod tests {
     #[test]
     fn parts_that_are_read_in_two_ways_are_turned_back_with_both() {
         let (what, hint) = two_readings("1:10").unwrap();
-        assert_eq!(
-            what,
-            "dilution \"1:10\" can mean one part in ten or one part to ten"
-        );
+        assert_eq!(what, "dilution \"1:10\" can mean one part in ten or one part to ten");
         assert_eq!(hint, "write the factor as a number: 10 or 11");
         assert!(two_readings("1:4294967295").is_some() && two_readings("2/5").is_some());
         assert_eq!(two_readings("10"), None);
@@ -712,12 +555,7 @@ mod tests {
         let text = "\u{feff}role;amount_ug_per_l;name;row\r\nstandard;0,50;S1;1\r\ncalibration blank;;B;2\r\n";
         let rows = read("run-order.csv", text, 3).unwrap();
         assert_eq!(rows.len(), 2);
-        let RowHolds::Standard { amount } = &rows[0].holds else {
-            panic!("a standard")
-        };
-        assert_eq!(
-            (amount.value.to_string().as_str(), rows[0].replicates),
-            ("0.50 µg/L", 3)
-        );
+        let RowHolds::Standard { amount } = &rows[0].holds else { panic!("a standard") };
+        assert_eq!((amount.value.to_string().as_str(), rows[0].replicates), ("0.50 µg/L", 3));
     }
 }

@@ -82,10 +82,7 @@ fn records(sheet: &Sheet<'_>, separator: u8) -> Vec<Vec<Cell>> {
             Cell { text: cell, span }
         } else {
             let end = ends_cell(bytes, at, separator);
-            let cell = Cell {
-                text: text[at..end].to_owned(),
-                span: at..end,
-            };
+            let cell = Cell { text: text[at..end].to_owned(), span: at..end };
             at = end;
             cell
         };
@@ -95,10 +92,7 @@ fn records(sheet: &Sheet<'_>, separator: u8) -> Vec<Vec<Cell>> {
                 at += 1;
                 // A separator at the very end of a line has an empty cell behind it.
                 if matches!(bytes.get(at), None | Some(b'\n' | b'\r')) {
-                    record.push(Cell {
-                        text: String::new(),
-                        span: at..at,
-                    });
+                    record.push(Cell { text: String::new(), span: at..at });
                 } else {
                     continue;
                 }
@@ -142,10 +136,7 @@ impl<'a> Table<'a> {
             .next()
             .unwrap_or_default()
             .into_iter()
-            .map(|cell| Cell {
-                text: cell.text.trim().to_lowercase(),
-                span: cell.span,
-            })
+            .map(|cell| Cell { text: cell.text.trim().to_lowercase(), span: cell.span })
             .collect();
         if let [only] = head.as_slice()
             && only.text.contains('\t')
@@ -157,8 +148,7 @@ impl<'a> Table<'a> {
             );
         }
         for (place, cell) in head.iter().enumerate() {
-            if !cell.text.is_empty() && head[..place].iter().any(|before| before.text == cell.text)
-            {
+            if !cell.text.is_empty() && head[..place].iter().any(|before| before.text == cell.text) {
                 sheet.fault(
                     cell.span.clone(),
                     format!("column {} stands here a second time", quoted(&cell.text)),
@@ -169,39 +159,24 @@ impl<'a> Table<'a> {
         let mut lines = Vec::new();
         for mut cells in records {
             // Spreadsheets write separators to the end of the widest line.
-            while cells.len() > head.len()
-                && cells.last().is_some_and(|cell| cell.text.trim().is_empty())
-            {
+            while cells.len() > head.len() && cells.last().is_some_and(|cell| cell.text.trim().is_empty()) {
                 cells.pop();
             }
             if cells.iter().all(|cell| cell.text.trim().is_empty()) {
                 continue;
             }
             if cells.len() != head.len() {
-                let span = cells
-                    .get(head.len())
-                    .or(cells.last())
-                    .map_or(0..0, |cell| cell.span.clone());
+                let span = cells.get(head.len()).or(cells.last()).map_or(0..0, |cell| cell.span.clone());
                 let hint = if cells.len() > head.len() && separator == b',' {
                     "a text with a comma, or a decimal comma, stands between quotation marks: \"0,25\""
                 } else {
                     "write as many cells as the head has, empty where there is no value"
                 };
-                sheet.fault(
-                    span,
-                    format!(
-                        "this line has {} cells, the head has {}",
-                        cells.len(),
-                        head.len()
-                    ),
-                    hint,
-                );
+                sheet.fault(span, format!("this line has {} cells, the head has {}", cells.len(), head.len()), hint);
                 continue;
             }
-            for (cell, _) in cells
-                .iter()
-                .zip(&head)
-                .filter(|(cell, head)| head.text.is_empty() && !cell.text.trim().is_empty())
+            for (cell, _) in
+                cells.iter().zip(&head).filter(|(cell, head)| head.text.is_empty() && !cell.text.trim().is_empty())
             {
                 sheet.fault(
                     cell.span.clone(),
@@ -211,12 +186,7 @@ impl<'a> Table<'a> {
             }
             lines.push(cells);
         }
-        Self {
-            sheet,
-            head,
-            lines,
-            asked: RefCell::default(),
-        }
+        Self { sheet, head, lines, asked: RefCell::default() }
     }
 
     pub(crate) fn head_span(&self) -> Range<usize> {
@@ -226,10 +196,7 @@ impl<'a> Table<'a> {
     /// A column, where it is there.
     pub(crate) fn optional(&self, name: &str) -> Option<Column> {
         self.asked.borrow_mut().push(name.to_owned());
-        self.head
-            .iter()
-            .position(|cell| cell.text == name)
-            .map(Column)
+        self.head.iter().position(|cell| cell.text == name).map(Column)
     }
 
     /// A column; its absence is told.
@@ -246,60 +213,35 @@ impl<'a> Table<'a> {
     }
 
     fn names(&self) -> String {
-        let names: Vec<&str> = self
-            .head
-            .iter()
-            .map(|cell| cell.text.as_str())
-            .filter(|name| !name.is_empty())
-            .take(20)
-            .collect();
+        let names: Vec<&str> =
+            self.head.iter().map(|cell| cell.text.as_str()).filter(|name| !name.is_empty()).take(20).collect();
         names.join(", ")
     }
 
     /// Columns whose name begins so, with the rest of the name.
-    pub(crate) fn beginning(
-        &self,
-        beginning: &str,
-        shown: &str,
-    ) -> Vec<(Column, &str, Range<usize>)> {
+    pub(crate) fn beginning(&self, beginning: &str, shown: &str) -> Vec<(Column, &str, Range<usize>)> {
         let found: Vec<_> = self
             .head
             .iter()
             .enumerate()
-            .filter_map(|(place, cell)| {
-                Some((
-                    Column(place),
-                    cell.text.strip_prefix(beginning)?,
-                    cell.span.clone(),
-                ))
-            })
+            .filter_map(|(place, cell)| Some((Column(place), cell.text.strip_prefix(beginning)?, cell.span.clone())))
             .collect();
         let mut asked = self.asked.borrow_mut();
         asked.push(shown.to_owned());
-        asked.extend(
-            found
-                .iter()
-                .map(|(_, rest, _)| format!("{beginning}{rest}")),
-        );
+        asked.extend(found.iter().map(|(_, rest, _)| format!("{beginning}{rest}")));
         found
     }
 
     /// The bytes of a column's name.
     pub(crate) fn name_span(&self, column: Column) -> Range<usize> {
-        self.head
-            .get(column.0)
-            .map_or(0..0, |cell| cell.span.clone())
+        self.head.get(column.0).map_or(0..0, |cell| cell.span.clone())
     }
 
     /// Tells the columns nobody asked for.
     pub(crate) fn close_head(&self) {
         let asked = self.asked.borrow();
         let known: Vec<&str> = asked.iter().map(String::as_str).collect();
-        for cell in self
-            .head
-            .iter()
-            .filter(|cell| !cell.text.is_empty() && !known.contains(&cell.text.as_str()))
-        {
+        for cell in self.head.iter().filter(|cell| !cell.text.is_empty() && !known.contains(&cell.text.as_str())) {
             self.sheet.fault(
                 cell.span.clone(),
                 format!("the column {} is not known", quoted(&cell.text)),
@@ -310,10 +252,7 @@ impl<'a> Table<'a> {
 
     /// The lines below the head.
     pub(crate) fn lines(&self) -> impl Iterator<Item = Line<'_>> {
-        self.lines.iter().map(|cells| Line {
-            sheet: self.sheet,
-            cells,
-        })
+        self.lines.iter().map(|cells| Line { sheet: self.sheet, cells })
     }
     pub(crate) fn n_lines(&self) -> usize {
         self.lines.len()
@@ -323,16 +262,11 @@ impl<'a> Table<'a> {
 impl<'a> Line<'a> {
     /// The cell of a column; `None` where it is empty or the column is not there.
     pub(crate) fn cell(&self, column: Option<Column>) -> Option<&'a Cell> {
-        self.cells
-            .get(column?.0)
-            .filter(|cell| !cell.text.trim().is_empty())
+        self.cells.get(column?.0).filter(|cell| !cell.text.trim().is_empty())
     }
     /// The bytes of a cell, empty or not.
     pub(crate) fn span(&self, column: Option<Column>) -> Range<usize> {
-        column
-            .and_then(|column| self.cells.get(column.0))
-            .or(self.cells.first())
-            .map_or(0..0, |cell| cell.span.clone())
+        column.and_then(|column| self.cells.get(column.0)).or(self.cells.first()).map_or(0..0, |cell| cell.span.clone())
     }
 
     /// The text of a cell that must have one. Nothing is told where the whole column is missing: that was told already.
@@ -351,26 +285,16 @@ impl<'a> Line<'a> {
     /// A whole number.
     pub(crate) fn whole(&self, cell: &Cell, range: RangeInclusive<u32>, what: &str) -> Option<u32> {
         let text = cell.text.trim();
-        let number = text
-            .parse::<u32>()
-            .ok()
-            .filter(|number| range.contains(number));
+        let number = text.parse::<u32>().ok().filter(|number| range.contains(number));
         if number.is_none() {
             let (lowest, highest) = (range.start(), range.end());
             let digits = text.strip_prefix(['-', '+']).unwrap_or(text);
             let is_number = !digits.is_empty() && digits.bytes().all(|byte| byte.is_ascii_digit());
             let what = match is_number {
-                true => format!(
-                    "{what} {} is not between {lowest} and {highest}",
-                    quoted(text).trim_matches('"')
-                ),
+                true => format!("{what} {} is not between {lowest} and {highest}", quoted(text).trim_matches('"')),
                 false => format!("{} is no whole number", quoted(text)),
             };
-            self.sheet.fault(
-                cell.span.clone(),
-                what,
-                format!("write a whole number from {lowest} to {highest}"),
-            );
+            self.sheet.fault(cell.span.clone(), what, format!("write a whole number from {lowest} to {highest}"));
         }
         number
     }
@@ -391,11 +315,7 @@ impl<'a> Line<'a> {
 
     /// An identity, a time, or anything else with a spelling of its own.
     pub(crate) fn parsed<T: FromStr<Err: std::fmt::Display>>(&self, cell: &Cell) -> Option<T> {
-        cell.text
-            .trim()
-            .parse()
-            .map_err(|error| self.sheet.told(cell.span.clone(), &error))
-            .ok()
+        cell.text.trim().parse().map_err(|error| self.sheet.told(cell.span.clone(), &error)).ok()
     }
 
     /// One of a few choices by its words.
@@ -414,11 +334,7 @@ impl<'a> Line<'a> {
                 Some(name) => format!("did you mean \"{name}\"?"),
                 None => format!("write {}", one_of(&known)),
             };
-            self.sheet.fault(
-                cell.span.clone(),
-                format!("{} is no {what}", quoted(text)),
-                hint,
-            );
+            self.sheet.fault(cell.span.clone(), format!("{} is no {what}", quoted(text)), hint);
         }
         found
     }
@@ -462,14 +378,7 @@ mod tests {
         let sheet = Sheet::reopen("a.csv", text, ShowsLines::No);
         let records = records(&sheet, b',');
         let last = &records[1][1];
-        assert_eq!(
-            (
-                last.text.as_str(),
-                &text[last.span.clone()],
-                sheet.line_of(last.span.start)
-            ),
-            ("x", "x", 3)
-        );
+        assert_eq!((last.text.as_str(), &text[last.span.clone()], sheet.line_of(last.span.start)), ("x", "x", 3));
         assert_eq!(records[1][0].text, "one\ntwo \"2\"");
     }
 

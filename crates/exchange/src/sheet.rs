@@ -47,12 +47,8 @@ impl<'t> Sheet<'t> {
     ///
     /// # Errors
     /// An empty text, a NUL, a text too large: nothing else can be said about them.
-    pub(crate) fn open(
-        file: &'t str,
-        text: &'t str,
-        shows_lines: ShowsLines,
-    ) -> Result<Self, Faults> {
-        let body = text_file::checked(file, text).map_err(Faults::one)?;
+    pub(crate) fn open(file: &'t str, text: &'t str, shows_lines: ShowsLines) -> Result<Self, Faults> {
+        let body = text_file::checked(file, text)?;
         let sheet = Self::reopen(file, body, shows_lines);
         if let Some(start) = sheet.unfinished {
             sheet.found.borrow_mut().push(Finding {
@@ -75,11 +71,7 @@ impl<'t> Sheet<'t> {
             _ => false,
         };
         let line_starts: Vec<usize> = std::iter::once(0)
-            .chain(
-                (0..bytes.len())
-                    .filter(|&place| ends_line(place))
-                    .map(|place| place + 1),
-            )
+            .chain((0..bytes.len()).filter(|&place| ends_line(place)).map(|place| place + 1))
             .collect();
         let last = line_starts.last().copied().unwrap_or(0);
         Self {
@@ -98,12 +90,7 @@ impl<'t> Sheet<'t> {
     }
 
     /// Notes a fault.
-    pub(crate) fn fault(
-        &self,
-        span: Range<usize>,
-        what: impl Into<String>,
-        hint: impl Into<String>,
-    ) {
+    pub(crate) fn fault(&self, span: Range<usize>, what: impl Into<String>, hint: impl Into<String>) {
         self.note(Severity::Error, span, what.into(), Some(hint.into()));
     }
 
@@ -114,32 +101,19 @@ impl<'t> Sheet<'t> {
     }
 
     /// Notes something to look at.
-    pub(crate) fn warning(
-        &self,
-        span: Range<usize>,
-        what: impl Into<String>,
-        hint: impl Into<String>,
-    ) {
+    pub(crate) fn warning(&self, span: Range<usize>, what: impl Into<String>, hint: impl Into<String>) {
         self.note(Severity::Warning, span, what.into(), Some(hint.into()));
     }
 
     fn note(&self, severity: Severity, span: Range<usize>, what: String, hint: Option<String>) {
         let is_whole = self.unfinished.is_none_or(|start| span.start < start);
         if is_whole {
-            self.found.borrow_mut().push(Finding {
-                severity,
-                span,
-                what,
-                hint,
-            });
+            self.found.borrow_mut().push(Finding { severity, span, what, hint });
         }
     }
 
     pub(crate) fn has_faults(&self) -> bool {
-        self.found
-            .borrow()
-            .iter()
-            .any(|finding| finding.severity == Severity::Error)
+        self.found.borrow().iter().any(|finding| finding.severity == Severity::Error)
     }
 
     pub(crate) fn remember(&self, path: String, span: Range<usize>) {
@@ -157,9 +131,7 @@ impl<'t> Sheet<'t> {
 
     /// Keeps only what was noted on these lines, and nothing without a place: a fault of the syntax makes faults of its own.
     pub(crate) fn keep_findings(&self, keep: impl Fn(usize) -> bool) {
-        self.found
-            .borrow_mut()
-            .retain(|finding| finding.span != (0..0) && keep(self.line_of(finding.span.start)));
+        self.found.borrow_mut().retain(|finding| finding.span != (0..0) && keep(self.line_of(finding.span.start)));
     }
 
     /// Gives the value, or all faults where there are any.
@@ -168,11 +140,7 @@ impl<'t> Sheet<'t> {
             return Err(self.faults().expect("there is at least one"));
         }
         value.ok_or_else(|| {
-            Faults::one(Fault::of_file(
-                self.file,
-                "nothing could be read from it",
-                "compare it with the examples",
-            ))
+            Faults::one(Fault::of_file(self.file, "nothing could be read from it", "compare it with the examples"))
         })
     }
 
@@ -183,11 +151,7 @@ impl<'t> Sheet<'t> {
         found.dedup_by(|a, b| a.span == b.span && a.what == b.what);
         let unlisted = found.len().saturating_sub(MOST_LISTED);
         Faults::with_unlisted(
-            found
-                .into_iter()
-                .take(MOST_LISTED)
-                .map(|finding| self.placed(finding))
-                .collect(),
+            found.into_iter().take(MOST_LISTED).map(|finding| self.placed(finding)).collect(),
             unlisted,
         )
     }
@@ -197,8 +161,8 @@ impl<'t> Sheet<'t> {
         let line = self.line_of(start);
         let line_start = self.line_starts[line - 1];
         let column = self.text[line_start..start].chars().count() + 1;
-        let shown = (self.shows_lines == ShowsLines::Yes)
-            .then(|| self.shown(line, start, self.boundary(finding.span.end)));
+        let shown =
+            (self.shows_lines == ShowsLines::Yes).then(|| self.shown(line, start, self.boundary(finding.span.end)));
         Fault {
             severity: finding.severity,
             file: printable(self.file),
@@ -212,41 +176,20 @@ impl<'t> Sheet<'t> {
     // Spans come from parsers; a byte within a character would be a slip of theirs and must not end the program.
     fn boundary(&self, offset: usize) -> usize {
         let offset = offset.min(self.text.len());
-        (0..=offset)
-            .rev()
-            .find(|&place| self.text.is_char_boundary(place))
-            .unwrap_or(0)
+        (0..=offset).rev().find(|&place| self.text.is_char_boundary(place)).unwrap_or(0)
     }
 
     fn shown(&self, line: usize, start: usize, end: usize) -> Shown {
         let line_start = self.line_starts[line - 1];
-        let line_end = self
-            .line_starts
-            .get(line)
-            .copied()
-            .unwrap_or(self.text.len());
+        let line_end = self.line_starts.get(line).copied().unwrap_or(self.text.len());
         let whole = self.text[line_start..line_end].trim_end_matches(['\n', '\r']);
         let start = (start - line_start).min(whole.len());
         let end = end.saturating_sub(line_start).clamp(start, whole.len());
-        let back = |from: usize, n: usize| {
-            whole[..from]
-                .char_indices()
-                .rev()
-                .nth(n)
-                .map(|(place, _)| place)
-        };
-        let on = |from: usize, n: usize| {
-            whole[from..]
-                .char_indices()
-                .nth(n)
-                .map(|(place, _)| from + place)
-        };
+        let back = |from: usize, n: usize| whole[..from].char_indices().rev().nth(n).map(|(place, _)| place);
+        let on = |from: usize, n: usize| whole[from..].char_indices().nth(n).map(|(place, _)| from + place);
         let (cut_start, cut_end) = match whole.len() {
             ..=120 => (0, whole.len()),
-            _ => (
-                back(start, 50).unwrap_or(0),
-                on(start, 60).unwrap_or(whole.len()),
-            ),
+            _ => (back(start, 50).unwrap_or(0), on(start, 60).unwrap_or(whole.len())),
         };
         let end = end.min(cut_end);
         let mut shown = String::from(if cut_start > 0 { "…" } else { "" });
@@ -258,10 +201,7 @@ impl<'t> Sheet<'t> {
         if cut_end < whole.len() {
             shown.push('…');
         }
-        Shown {
-            line: shown,
-            span: from..to,
-        }
+        Shown { line: shown, span: from..to }
     }
 }
 
@@ -277,12 +217,8 @@ mod tests {
         sheet.fault(2..3, "after a wide letter", "x");
         sheet.fault(5..6, "second line", "x");
         let faults = sheet.faults().unwrap();
-        let places: Vec<_> = faults
-            .listed()
-            .iter()
-            .filter_map(|fault| fault.place)
-            .map(|p| (p.line, p.column))
-            .collect();
+        let places: Vec<_> =
+            faults.listed().iter().filter_map(|fault| fault.place).map(|p| (p.line, p.column)).collect();
         assert_eq!(places, [(1, 2), (2, 1), (2, 2)]);
     }
 
@@ -292,11 +228,7 @@ mod tests {
         sheet.fault(4..5, "about the cut line", "x");
         let faults = sheet.faults().unwrap();
         assert_eq!(faults.count(), 1);
-        assert!(
-            faults
-                .to_string()
-                .contains("a.csv:2:1: the last line is not finished")
-        );
+        assert!(faults.to_string().contains("a.csv:2:1: the last line is not finished"));
     }
 
     #[test]

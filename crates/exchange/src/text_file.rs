@@ -35,34 +35,21 @@ pub fn read_as(path: &Path, name: &str) -> Result<String, Faults> {
 pub fn read_bytes(path: &Path, name: &str, largest: u64) -> Result<Vec<u8>, Faults> {
     let fault = |what: String, hint: &str| Faults::one(Fault::of_file(name, what, hint));
     if path.is_dir() {
-        return Err(fault(
-            "this is a folder; a file is wanted".into(),
-            "name a file in it",
-        ));
+        return Err(fault("this is a folder; a file is wanted".into(), "name a file in it"));
     }
     let file = File::open(path).map_err(|error| match error.kind() {
-        ErrorKind::NotFound => fault(
-            "there is no such file".into(),
-            "look at the spelling, and at the folder it is looked for in",
-        ),
-        ErrorKind::PermissionDenied => fault(
-            "this file may not be read".into(),
-            "ask whoever owns it for permission to read it",
-        ),
-        _ => fault(
-            format!("the file cannot be opened: {error}"),
-            "try again, or take a copy of it",
-        ),
+        ErrorKind::NotFound => {
+            fault("there is no such file".into(), "look at the spelling, and at the folder it is looked for in")
+        }
+        ErrorKind::PermissionDenied => {
+            fault("this file may not be read".into(), "ask whoever owns it for permission to read it")
+        }
+        _ => fault(format!("the file cannot be opened: {error}"), "try again, or take a copy of it"),
     })?;
     let mut bytes = Vec::new();
-    file.take(largest + 1)
-        .read_to_end(&mut bytes)
-        .map_err(|error| {
-            fault(
-                format!("the file cannot be read to its end: {error}"),
-                "try again, or take a copy of it",
-            )
-        })?;
+    file.take(largest + 1).read_to_end(&mut bytes).map_err(|error| {
+        fault(format!("the file cannot be read to its end: {error}"), "try again, or take a copy of it")
+    })?;
     if bytes.len() as u64 > largest {
         return Err(Faults::one(too_large(name, largest)));
     }
@@ -72,10 +59,7 @@ pub fn read_bytes(path: &Path, name: &str, largest: u64) -> Result<Vec<u8>, Faul
 fn too_large(name: &str, largest: u64) -> Fault {
     Fault::of_file(
         name,
-        format!(
-            "the file is larger than {} MiB; no file of this kind is",
-            largest >> 20
-        ),
+        format!("the file is larger than {} MiB; no file of this kind is", largest >> 20),
         "look whether it is the file that is meant, or part it",
     )
 }
@@ -89,10 +73,8 @@ pub fn decode(name: &str, bytes: Vec<u8>) -> Result<String, Faults> {
         let place = error.utf8_error().valid_up_to();
         Faults::one(not_utf8(name, error.as_bytes(), place))
     })?;
-    match checked(name, &text) {
-        Ok(_) => Ok(text),
-        Err(fault) => Err(Faults::one(fault)),
-    }
+    checked(name, &text)?;
+    Ok(text)
 }
 
 fn not_utf8(name: &str, bytes: &[u8], place: usize) -> Fault {
@@ -118,10 +100,10 @@ fn not_utf8(name: &str, bytes: &[u8], place: usize) -> Fault {
 }
 
 /// The text without a byte order mark, where something stands in it.
-pub(crate) fn checked<'t>(name: &str, text: &'t str) -> Result<&'t str, Fault> {
+pub(crate) fn checked<'t>(name: &str, text: &'t str) -> Result<&'t str, Faults> {
     let body = text.strip_prefix('\u{feff}').unwrap_or(text);
     if body.len() as u64 > LARGEST {
-        return Err(too_large(name, LARGEST));
+        return Err(Faults::one(too_large(name, LARGEST)));
     }
     if let Some(first) = body.find('\0') {
         let rest = &body.as_bytes()[first..];
@@ -130,18 +112,14 @@ pub(crate) fn checked<'t>(name: &str, text: &'t str) -> Result<&'t str, Fault> {
         } else {
             format!("the file holds NUL bytes, the first after {first} bytes of text")
         };
-        return Err(Fault::of_file(
+        return Err(Faults::one(Fault::of_file(
             name,
             what,
             "it was damaged on the way, for example by a power cut; fetch it again",
-        ));
+        )));
     }
     if body.trim().is_empty() {
-        return Err(Fault::of_file(
-            name,
-            "the file is empty",
-            "fetch it again, or leave it away",
-        ));
+        return Err(Faults::one(Fault::of_file(name, "the file is empty", "fetch it again, or leave it away")));
     }
     Ok(body)
 }
@@ -153,56 +131,27 @@ mod tests {
 
     #[test]
     fn the_first_byte_that_is_not_utf8_is_told_by_line_and_column() {
-        let told = decode("a.csv", b"row,name\n1,\xb5g\n".to_vec())
-            .unwrap_err()
-            .to_string();
-        assert!(
-            told.starts_with("error: a.csv:2:3: the byte b5 here is not UTF-8\n"),
-            "{told}"
-        );
-        let told = decode("a.csv", vec![0xff, 0xfe, b'a', 0])
-            .unwrap_err()
-            .to_string();
+        let told = decode("a.csv", b"row,name\n1,\xb5g\n".to_vec()).unwrap_err().to_string();
+        assert!(told.starts_with("error: a.csv:2:3: the byte b5 here is not UTF-8\n"), "{told}");
+        let told = decode("a.csv", vec![0xff, 0xfe, b'a', 0]).unwrap_err().to_string();
         assert!(told.contains("UTF-16"), "{told}");
-        let told = decode("a.csv", b"PK\x03\x04\xff\xff".to_vec())
-            .unwrap_err()
-            .to_string();
+        let told = decode("a.csv", b"PK\x03\x04\xff\xff".to_vec()).unwrap_err().to_string();
         assert!(told.contains("not a text file"), "{told}");
     }
 
     #[test]
     fn a_byte_order_mark_alone_is_an_empty_file() {
-        assert!(
-            decode("a.csv", "\u{feff}".into())
-                .unwrap_err()
-                .to_string()
-                .contains("empty")
-        );
+        assert!(decode("a.csv", "\u{feff}".into()).unwrap_err().to_string().contains("empty"));
         assert_eq!(decode("a.csv", "\u{feff}x".into()).unwrap(), "\u{feff}x");
     }
 
     #[test]
     fn a_folder_and_a_file_that_is_not_there_are_told_apart() {
         let folder = tempfile::tempdir().unwrap();
-        assert!(
-            read(folder.path())
-                .unwrap_err()
-                .to_string()
-                .contains("this is a folder")
-        );
-        assert!(
-            read(&folder.path().join("none.toml"))
-                .unwrap_err()
-                .to_string()
-                .contains("there is no such file")
-        );
+        assert!(read(folder.path()).unwrap_err().to_string().contains("this is a folder"));
+        assert!(read(&folder.path().join("none.toml")).unwrap_err().to_string().contains("there is no such file"));
         std::fs::write(folder.path().join("large"), vec![b'x'; 3000]).unwrap();
-        assert!(
-            read_bytes(&folder.path().join("large"), "large", 2000)
-                .unwrap_err()
-                .to_string()
-                .contains("larger")
-        );
+        assert!(read_bytes(&folder.path().join("large"), "large", 2000).unwrap_err().to_string().contains("larger"));
     }
 
     proptest! {

@@ -34,10 +34,7 @@ impl Entry<'_> {
     /// A figure with its unit.
     pub(crate) fn figure<K: Kind>(&self, wanted: Wanted) -> Option<Written<K>> {
         let text = self.text_or_bare(K::EXAMPLE)?;
-        text.parse()
-            .and_then(|figure| wanted.check(figure))
-            .map_err(|fault| self.told(&fault))
-            .ok()
+        text.parse().and_then(|figure| wanted.check(figure)).map_err(|fault| self.told(&fault)).ok()
     }
 
     /// A figure, exact as a text, or a table that states its uncertainty.
@@ -45,21 +42,12 @@ impl Entry<'_> {
         if !self.is_table() {
             return Some(Uncertain::exact(self.figure(wanted)?));
         }
-        let form = format!(
-            "{} = {{ value = \"{}\", u = \"…\" }}",
-            self.name(),
-            K::EXAMPLE
-        );
+        let form = format!("{} = {{ value = \"{}\", u = \"…\" }}", self.name(), K::EXAMPLE);
         let section = self.section(&form)?;
-        let value = section
-            .required("value", &format!("\"{}\"", K::EXAMPLE))
-            .and_then(|entry| entry.figure(wanted));
+        let value = section.required("value", &format!("\"{}\"", K::EXAMPLE)).and_then(|entry| entry.figure(wanted));
         let spread = section.spread();
         section.close();
-        Some(Uncertain {
-            value: value?,
-            spread: spread?,
-        })
+        Some(Uncertain { value: value?, spread: spread? })
     }
 }
 
@@ -67,17 +55,10 @@ impl Section<'_> {
     /// What the keys `u`, `half_width`, `shape`, `dof` and `shared` say; `Some(None)` where none of them is there.
     pub(crate) fn spread<K: Kind>(&self) -> Option<Option<Spread<K>>> {
         let (u, half_width) = (self.optional("u"), self.optional("half_width"));
-        let (shape, dof, shared) = (
-            self.optional("shape"),
-            self.optional("dof"),
-            self.optional("shared"),
-        );
+        let (shape, dof, shared) = (self.optional("shape"), self.optional("dof"), self.optional("shared"));
         let given = match (&u, &half_width) {
             (Some(_), Some(half_width)) => {
-                half_width.fault(
-                    "\"u\" and \"half_width\" both stand here",
-                    "state one of them",
-                );
+                half_width.fault("\"u\" and \"half_width\" both stand here", "state one of them");
                 None
             }
             (Some(u), None) => {
@@ -96,17 +77,12 @@ impl Section<'_> {
                     None => {
                         half_width.fault(
                             "a half-width needs the shape between its limits",
-                            format!(
-                                "write shape = {}",
-                                one_of(&["\"rectangular\"", "\"triangular\"", "\"arcsine\""])
-                            ),
+                            format!("write shape = {}", one_of(&["\"rectangular\"", "\"triangular\"", "\"arcsine\""])),
                         );
                         None
                     }
                 };
-                width
-                    .zip(shape)
-                    .map(|(half_width, shape)| Given::Within { half_width, shape })
+                width.zip(shape).map(|(half_width, shape)| Given::Within { half_width, shape })
             }
             (None, None) => {
                 for alone in [&shape, &dof, &shared].into_iter().flatten() {
@@ -115,10 +91,7 @@ impl Section<'_> {
                         "write u = \"…\" beside it, or take it away",
                     );
                 }
-                return [&shape, &dof, &shared]
-                    .iter()
-                    .all(|entry| entry.is_none())
-                    .then_some(None);
+                return [&shape, &dof, &shared].iter().all(|entry| entry.is_none()).then_some(None);
             }
         };
         let dof = match dof {
@@ -129,10 +102,6 @@ impl Section<'_> {
             Some(entry) => Some(entry.text()?),
             None => None,
         };
-        Some(Some(Spread {
-            given: given?,
-            dof,
-            shared,
-        }))
+        Some(Some(Spread { given: given?, dof, shared }))
     }
 }

@@ -16,10 +16,7 @@ pub(crate) struct Distinct<T> {
 
 impl<T: Ord + Clone + FromStr<Err: Display> + Display> Distinct<T> {
     pub(crate) fn new(what: &'static str) -> Self {
-        Self {
-            what,
-            seen: BTreeMap::new(),
-        }
+        Self { what, seen: BTreeMap::new() }
     }
 
     /// Reads a name; a second one of the same letters is told.
@@ -28,10 +25,7 @@ impl<T: Ord + Clone + FromStr<Err: Display> + Display> Distinct<T> {
         match self.seen.get(&id) {
             Some(before) => {
                 let line = sheet.line_of(before.start);
-                entry.fault(
-                    format!("{} \"{id}\" is already on line {line}", self.what),
-                    "name one of them otherwise",
-                );
+                entry.fault(format!("{} \"{id}\" is already on line {line}", self.what), "name one of them otherwise");
             }
             None => {
                 self.seen.insert(id.clone(), entry.span());

@@ -73,47 +73,27 @@ pub(crate) fn read<T>(
     }
     let places = sheet.take_places();
     let document = sheet.close(document)?;
-    Ok(Entered {
-        file_name: file_name.into(),
-        text: text.into(),
-        document,
-        places,
-    })
+    Ok(Entered { file_name: file_name.into(), text: text.into(), document, places })
 }
 
 /// The number of the format; `None` where it is none of ours, or newer, which has been told.
 fn format_of(sheet: &Sheet<'_>, table: &toml::Spanned<DeTable<'_>>, kind: &str) -> Option<u32> {
     let line = format!("darkline/{kind}/1");
-    let entry = table
-        .get_ref()
-        .iter()
-        .find(|(key, _)| key.get_ref() == "format");
+    let entry = table.get_ref().iter().find(|(key, _)| key.get_ref() == "format");
     let Some((key, value)) = entry else {
-        sheet.fault(
-            0..0,
-            "the document does not say which format it has",
-            format!("write format = \"{line}\" on top"),
-        );
+        sheet.fault(0..0, "the document does not say which format it has", format!("write format = \"{line}\" on top"));
         return Some(1);
     };
     let span = section::inner(sheet.text(), value);
     let DeValue::String(found) = value.get_ref() else {
-        sheet.fault(
-            key.span(),
-            "the format is a text",
-            format!("write format = \"{line}\""),
-        );
+        sheet.fault(key.span(), "the format is a text", format!("write format = \"{line}\""));
         return Some(1);
     };
     let mut parts = found.splitn(3, '/');
     let of_darkline = parts.next() == Some("darkline");
     let (found_kind, number) = (parts.next().unwrap_or(""), parts.next().unwrap_or(""));
     if !of_darkline || !matches!(found_kind, "order" | "preparation" | "method" | "run") {
-        sheet.fault(
-            span,
-            format!("{} is no format of Darkline", quoted(found)),
-            format!("write format = \"{line}\""),
-        );
+        sheet.fault(span, format!("{} is no format of Darkline", quoted(found)), format!("write format = \"{line}\""));
         return Some(1);
     }
     if found_kind != kind {
@@ -130,9 +110,7 @@ fn format_of(sheet: &Sheet<'_>, table: &toml::Spanned<DeTable<'_>>, kind: &str) 
             sheet.fault(
                 span,
                 format!("this file was written by a newer Darkline: darkline/{kind}/{newer}"),
-                format!(
-                    "it is not damaged; this Darkline reads {line}, a newer one is needed for it"
-                ),
+                format!("it is not damaged; this Darkline reads {line}, a newer one is needed for it"),
             );
             None
         }

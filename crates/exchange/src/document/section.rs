@@ -41,16 +41,8 @@ pub(crate) fn inner(text: &str, value: &Spanned<DeValue<'_>>) -> Range<usize> {
         return span;
     };
     let raw = text.get(span.clone()).unwrap_or("");
-    let marks = if raw.len() >= 6 && (raw.starts_with("\"\"\"") || raw.starts_with("'''")) {
-        3
-    } else {
-        1
-    };
-    if raw.len() > 2 * marks {
-        span.start + marks..span.end - marks
-    } else {
-        span
-    }
+    let marks = if raw.len() >= 6 && (raw.starts_with("\"\"\"") || raw.starts_with("'''")) { 3 } else { 1 };
+    if raw.len() > 2 * marks { span.start + marks..span.end - marks } else { span }
 }
 
 fn what_stands(value: &DeValue<'_>) -> &'static str {
@@ -66,14 +58,7 @@ fn what_stands(value: &DeValue<'_>) -> &'static str {
 
 impl<'a> Section<'a> {
     pub(crate) fn top(sheet: &'a Sheet<'a>, table: &'a DeTable<'a>, is_broken: bool) -> Self {
-        Self {
-            sheet,
-            table,
-            span: 0..0,
-            path: String::new(),
-            is_broken,
-            asked: RefCell::new(vec!["format"]),
-        }
+        Self { sheet, table, span: 0..0, path: String::new(), is_broken, asked: RefCell::new(vec!["format"]) }
     }
 
     pub(crate) fn sheet(&self) -> &'a Sheet<'a> {
@@ -85,11 +70,7 @@ impl<'a> Section<'a> {
     }
 
     fn path_of(&self, name: &str) -> String {
-        if self.path.is_empty() {
-            name.into()
-        } else {
-            format!("{}.{name}", self.path)
-        }
+        if self.path.is_empty() { name.into() } else { format!("{}.{name}", self.path) }
     }
 
     /// The value of a key, where it is there.
@@ -99,14 +80,7 @@ impl<'a> Section<'a> {
         let span = inner(self.sheet.text(), value);
         let path = self.path_of(name);
         self.sheet.remember(path.clone(), span.clone());
-        Some(Entry {
-            sheet: self.sheet,
-            name,
-            path,
-            value,
-            span,
-            is_broken: self.is_broken,
-        })
+        Some(Entry { sheet: self.sheet, name, path, value, span, is_broken: self.is_broken })
     }
 
     /// The value of a key; its absence is told with an example of what to write.
@@ -154,10 +128,7 @@ impl<'a> Section<'a> {
         };
         let DeValue::Array(list) = entry.value.get_ref() else {
             entry.fault(
-                format!(
-                    "{} stands where a list of \"{name}\" is wanted",
-                    what_stands(entry.value.get_ref())
-                ),
+                format!("{} stands where a list of \"{name}\" is wanted", what_stands(entry.value.get_ref())),
                 format!("begin each of them with {head}"),
             );
             return Vec::new();
@@ -167,10 +138,7 @@ impl<'a> Section<'a> {
             let DeValue::Table(table) = item.get_ref() else {
                 self.sheet.fault(
                     item.span(),
-                    format!(
-                        "{} stands where a \"{name}\" is wanted",
-                        what_stands(item.get_ref())
-                    ),
+                    format!("{} stands where a \"{name}\" is wanted", what_stands(item.get_ref())),
                     format!("begin each of them with {head}"),
                 );
                 continue;
@@ -196,23 +164,13 @@ impl<'a> Section<'a> {
 
     fn within(&self, path: String, span: Range<usize>, table: &'a DeTable<'a>) -> Section<'a> {
         self.sheet.remember(path.clone(), span.clone());
-        Section {
-            sheet: self.sheet,
-            table,
-            span,
-            path,
-            is_broken: self.is_broken,
-            asked: RefCell::default(),
-        }
+        Section { sheet: self.sheet, table, span, path, is_broken: self.is_broken, asked: RefCell::default() }
     }
 
     /// Tells a key that has no place in this table although a neighbour has it.
     pub(crate) fn without(&self, name: &'static str, why: &str) {
         if let Some(entry) = self.optional(name) {
-            entry.fault(
-                format!("\"{name}\" stands {why}"),
-                "take it away, or look at the other keys",
-            );
+            entry.fault(format!("\"{name}\" stands {why}"), "take it away, or look at the other keys");
         }
     }
 
@@ -254,10 +212,7 @@ impl<'a> Entry<'a> {
 
     fn not_a_text(&self, example: &str) {
         self.fault(
-            format!(
-                "{} stands where a text is wanted",
-                what_stands(self.value.get_ref())
-            ),
+            format!("{} stands where a text is wanted", what_stands(self.value.get_ref())),
             format!("write {} = {example}", self.name),
         );
     }
@@ -266,10 +221,7 @@ impl<'a> Entry<'a> {
     pub(crate) fn text(&self) -> Option<String> {
         match self.value.get_ref() {
             DeValue::String(text) if text.trim().is_empty() => {
-                self.fault(
-                    format!("\"{}\" is empty", self.name),
-                    "write it between the quotation marks",
-                );
+                self.fault(format!("\"{}\" is empty", self.name), "write it between the quotation marks");
                 None
             }
             DeValue::String(text) => Some(text.trim().to_owned()),
@@ -301,19 +253,11 @@ impl<'a> Entry<'a> {
 
     /// A time, with or without quotation marks.
     pub(crate) fn time<T: FromStr<Err: Display>>(&self) -> Option<T> {
-        self.text_or_bare("2026-03-14T09:30:00+01:00")?
-            .parse()
-            .map_err(|error| self.told(&error))
-            .ok()
+        self.text_or_bare("2026-03-14T09:30:00+01:00")?.parse().map_err(|error| self.told(&error)).ok()
     }
 
     /// One of a few choices by its words.
-    pub(crate) fn one_of<T: Copy>(
-        &self,
-        what: &str,
-        all: &[T],
-        words: fn(T) -> &'static str,
-    ) -> Option<T> {
+    pub(crate) fn one_of<T: Copy>(&self, what: &str, all: &[T], words: fn(T) -> &'static str) -> Option<T> {
         let text = self.text()?;
         let found = all.iter().copied().find(|&choice| words(choice) == text);
         if found.is_none() {
@@ -341,33 +285,16 @@ impl<'a> Entry<'a> {
     /// A whole number.
     pub(crate) fn whole(&self, range: RangeInclusive<u32>) -> Option<u32> {
         let (lowest, highest) = (*range.start(), *range.end());
-        let hint = format!(
-            "write {} = a whole number from {lowest} to {highest}",
-            self.name
-        );
+        let hint = format!("write {} = a whole number from {lowest} to {highest}", self.name);
         let DeValue::Integer(number) = self.value.get_ref() else {
-            self.fault(
-                format!(
-                    "{} stands where a whole number is wanted",
-                    what_stands(self.value.get_ref())
-                ),
-                hint,
-            );
+            self.fault(format!("{} stands where a whole number is wanted", what_stands(self.value.get_ref())), hint);
             return None;
         };
-        let found = (number.radix() == 10)
-            .then(|| number.as_str().parse::<u32>().ok())
-            .flatten()
-            .filter(|n| range.contains(n));
+        let found =
+            (number.radix() == 10).then(|| number.as_str().parse::<u32>().ok()).flatten().filter(|n| range.contains(n));
         if found.is_none() {
             let raw = self.sheet.text().get(self.value.span()).unwrap_or("");
-            self.fault(
-                format!(
-                    "{} is not between {lowest} and {highest}",
-                    quoted(raw).trim_matches('"')
-                ),
-                hint,
-            );
+            self.fault(format!("{} is not between {lowest} and {highest}", quoted(raw).trim_matches('"')), hint);
         }
         found
     }
@@ -376,10 +303,7 @@ impl<'a> Entry<'a> {
     pub(crate) fn section(&self, form: &str) -> Option<Section<'a>> {
         let DeValue::Table(table) = self.value.get_ref() else {
             self.fault(
-                format!(
-                    "{} stands where a table is wanted",
-                    what_stands(self.value.get_ref())
-                ),
+                format!("{} stands where a table is wanted", what_stands(self.value.get_ref())),
                 format!("write {form}"),
             );
             return None;
