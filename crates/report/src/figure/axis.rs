@@ -185,6 +185,15 @@ pub(crate) fn spoken(value: f64) -> String {
     }
 }
 
+/// A number for a sentence beside one of a given size: less than a thousandth of it is said as zero.
+pub(crate) fn spoken_beside(value: f64, size: f64) -> String {
+    if value.abs() < size.abs() / 1000.0 {
+        "0".to_owned()
+    } else {
+        spoken(value)
+    }
+}
+
 /// A whole number in raised digits.
 pub(crate) fn superscript(number: i32) -> String {
     let raised = |character| match character {

@@ -450,7 +450,7 @@ mod tests {
             Medium::Page,
         );
         let labels = drawn.svg.matches(">well-04</text>").count();
-        assert!((1..=8).contains(&labels), "{labels} labels");
+        assert!((1..=9).contains(&labels), "{labels} labels");
     }
 
     #[test]
@@ -477,6 +477,26 @@ mod tests {
             drawn.description,
             "1 point from 2 µg/L to 2 µg/L. The fitted line rises from 0.001 s to 0.507 s. \
              The largest residual is −0.004 s at 2 µg/L. Read back: well-04 at 0.41 µg/L."
+        );
+    }
+
+    #[test]
+    fn the_intercept_of_standard_additions_keeps_its_name() {
+        let found = [ReadBack {
+            name: "S-07",
+            amount: -2.0,
+            response: 0.0,
+        }];
+        let additions = Calibration {
+            points: &[point(3.0, 0.5)],
+            fitted: &[(-2.0, 0.0), (3.0, 0.5)],
+            read_back: &found,
+            ..BARE
+        };
+        assert!(
+            calibration(&additions, Medium::Page)
+                .svg
+                .contains(">S-07</text>")
         );
     }
 }

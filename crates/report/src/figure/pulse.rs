@@ -3,7 +3,7 @@
 //! The thin black line is the total, the outlined dashes are the background, the thick blue line is the analyte pulse; the
 //! area that was integrated is tinted and its limits are bracketed above. A key stands above the panel, where no line runs.
 
-use super::axis::{Axis, Reach, number, spoken};
+use super::axis::{Axis, Reach, number, spoken, spoken_beside};
 use super::canvas::{Anchor, Canvas, Pen};
 use super::key::{Sample, key};
 use super::label::{cut_to, text_width};
@@ -375,7 +375,7 @@ fn describe(
         if let Some(end) = between(analyte, lower, upper).last() {
             said.push_str(&format!(
                 "; at the upper limit the pulse is at {}",
-                spoken(end.1)
+                spoken_beside(end.1, peak.1)
             ));
         }
         said.push('.');

@@ -262,7 +262,7 @@ fn an_empty_description_of_a_figure_is_replaced_by_its_caption() {
 
 proptest! {
     // A report takes a third of a second to set without optimisation.
-    #![proptest_config(ProptestConfig::with_cases(12))]
+    #![proptest_config(ProptestConfig::with_cases(8))]
 
     #[test]
     fn any_text_gives_a_report(text in "\\PC{0,40}", control in any::<char>(), verdict in 0..3_usize) {
