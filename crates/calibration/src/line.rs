@@ -368,7 +368,7 @@ impl LineFit {
     /// A fit with these weights, one for each point.
     pub fn new(weights: Vec<f64>, weighting: &str) -> Self {
         let described =
-            format!("weighted least squares: straight line through {} points, weights {weighting}", weights.len());
+            format!("weighted least squares: straight line through {} points, weights: {weighting}", weights.len());
         Self { weights, described }
     }
 

@@ -187,18 +187,29 @@ fn put_on_tape<'m>(model: &'m Model, run: &Run, method: &ResolvedMethod, line: L
         model.input(Factor::from_si(1.0), &[source]).named(format!("stock({})", run.id), Factor::usual_unit())
     });
     let mut top_amount = MassConcentration::from_si(0.0);
-    let mut amounts = Vec::new();
-    for point in &points {
+    let mut amounts: Vec<Term<'m, MassConcentration>> = Vec::new();
+    for (place, point) in points.iter().enumerate() {
         if point.amount.si() > top_amount.si() {
             top_amount = point.amount;
         }
-        let sources = match run.row(point.row).map(|row| &row.holds) {
+        // The readings of one row share its amount: one solution, one term.
+        if let Some(before) = place.checked_sub(1).filter(|before| points[*before].row == point.row) {
+            amounts.push(amounts[before]);
+            continue;
+        }
+        let row = run.row(point.row);
+        let name = row.map_or("", |row| row.name.as_str());
+        let sources = match row.map(|row| &row.holds) {
             Some(RowHolds::Standard { amount }) => amount.sources(&format!("calibration/amount/{}/{}", run.id, point.row)),
             _ => Vec::new(),
         };
         let own = model.input(point.amount, &sources);
-        let amount = stock.map_or(own, |stock| own * stock).named(format!("x({}/{})", run.id, point.number), amounts_unit);
-        amounts.push(amount);
+        amounts.push(match stock {
+            Some(stock) if point.amount.si() != 0.0 => {
+                (own.named(format!("x₀({name})"), amounts_unit) * stock).named(format!("x({name})"), amounts_unit)
+            }
+            _ => own.named(format!("x({name})"), amounts_unit),
+        });
     }
     let fit = LineFit::new(points.iter().map(|point| point.weight).collect(), method.calibration.weights.words());
     let from = responses.iter().map(|term| term.node()).chain(amounts.iter().map(|term| term.node())).collect();

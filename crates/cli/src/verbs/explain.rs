@@ -1,7 +1,7 @@
 //! `darkline explain`: how a result came about, from reading to figure, and its budget by source.
 
 use darkline_evaluation::outcome::{Reported, ValueOutcome};
-use darkline_metrology::model::{Derivation, Step};
+use darkline_metrology::model::{Derivation, Step, figure};
 use darkline_record::identity::{Element, SampleId};
 use serde::Serialize;
 
@@ -79,7 +79,7 @@ fn derivation_text(derivation: &Derivation) -> String {
         let unit = if step.unit == "1" { String::new() } else { format!(" {}", step.unit) };
         let u = if step.u == 0.0 { "exact".into() } else { format!("u = {}{unit}", significant(step.u, 2)) };
         let padding = " ".repeat(width - unicode_width::UnicodeWidthStr::width(step.name.as_str()));
-        let value = significant(step.value, 6);
+        let value = figure(step.value);
         if step.symbols.is_empty() {
             text.push_str(&format!("  {}{padding} = {value}{unit}    {u}\n", step.name));
             continue;

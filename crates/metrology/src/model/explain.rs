@@ -133,10 +133,11 @@ fn write_operand(tape: &Tape, node: u32, with: With) -> (String, Holds) {
     match tape.names.get(&node) {
         Some(name) if with == With::Names => (name.name.clone(), Holds::Single),
         Some(name) => {
-            let value = figure(shown(name, tape.values[node as usize]));
+            let shown = shown(name, tape.values[node as usize]);
+            let value = figure(shown);
             let text = if name.symbol == "1" { value } else { format!("{value} {}", name.symbol) };
-            // A negative figure or a figure with a unit keeps together in a quotient.
-            (text, Holds::Single)
+            // "1 − −2" reads as a slip of the pen.
+            (if shown < 0.0 { format!("({text})") } else { text }, Holds::Single)
         }
         None => write_node(tape, node, with),
     }
@@ -145,7 +146,7 @@ fn write_operand(tape: &Tape, node: u32, with: With) -> (String, Holds) {
 /// A figure to six significant digits, without trailing zeros.
 ///
 /// A derivation shows more digits than a report, so that a reader with a pocket calculator gets the reported digits.
-pub(crate) fn figure(value: f64) -> String {
+pub fn figure(value: f64) -> String {
     if value == 0.0 {
         return "0".into();
     }
@@ -157,10 +158,11 @@ pub(crate) fn figure(value: f64) -> String {
     } else {
         scientific
     };
-    match text.split_once('e') {
+    let text = match text.split_once('e') {
         Some((mantissa, exponent)) => format!("{}·10^{exponent}", without_trailing_zeros(mantissa)),
         None => without_trailing_zeros(&text).to_owned(),
-    }
+    };
+    text.replace('-', "−")
 }
 
 fn without_trailing_zeros(text: &str) -> &str {
@@ -197,7 +199,7 @@ mod tests {
         assert_eq!(figure(0.0), "0");
         assert_eq!(figure(1.0), "1");
         assert_eq!(figure(123456.7), "123457");
-        assert_eq!(figure(-0.000123456), "-0.000123456");
-        assert_eq!(figure(1.5e-9), "1.5·10^-9");
+        assert_eq!(figure(-0.000123456), "−0.000123456");
+        assert_eq!(figure(1.5e-9), "1.5·10^−9");
     }
 }

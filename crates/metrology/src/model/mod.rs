@@ -14,7 +14,7 @@ mod monte_carlo;
 mod tape;
 mod term;
 
-pub use explain::{Derivation, Step};
+pub use explain::{Derivation, Step, figure};
 pub use fit::{Fit, NoSolution};
 pub use monte_carlo::{Interval, Sample};
 pub use tape::Model;

@@ -187,6 +187,9 @@ impl Model {
     /// The arithmetic mean of one term or more; of none it is an exact zero.
     pub fn mean<K: Kind>(&self, terms: &[Term<'_, K>]) -> Term<'_, K> {
         let n = terms.len().max(1);
+        if n == 1 {
+            return self.sum(terms);
+        }
         #[expect(clippy::cast_precision_loss, reason = "replicates are counted on fingers")]
         let n = self.exact(crate::kind::Factor::from_si(n as f64));
         self.sum(terms) / n
