@@ -202,12 +202,123 @@ fn either(complies: bool) -> Statement {
     if complies { Statement::Complies } else { Statement::DoesNotComply }
 }
 
-/// A fraction in per cent, without binary noise.
+/// A fraction in per cent, without binary noise and without noughts at the end.
 fn percent(fraction: f64) -> String {
-    match Decimal::from_f64(fraction) {
-        Some(fraction) => {
-            (&fraction * &Decimal::from_f64(100.0).expect("finite")).to_string().trim_end_matches(".00").to_owned()
+    let hundred = Decimal::from_f64(100.0).expect("a hundred is finite");
+    let Some(fraction) = Decimal::from_f64(fraction) else { return fraction.to_string() };
+    let text = (&fraction * &hundred).to_string();
+    match text.split_once('.') {
+        Some((whole, decimals)) if decimals.bytes().all(|d| d == b'0') => whole.to_owned(),
+        Some(_) => text.trim_end_matches('0').to_owned(),
+        None => text,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn d(text: &str) -> Decimal {
+        text.parse().unwrap()
+    }
+
+    fn measured(value: &str, expanded_u: &str) -> MeasuredValue {
+        MeasuredValue { value: d(value), expanded_u: d(expanded_u), coverage_factor: 2.0, dof: f64::INFINITY }
+    }
+
+    #[test]
+    fn the_rules_say_themselves() {
+        assert_eq!(
+            DecisionRule::SimpleAcceptance.words(),
+            "simple acceptance: complies if the value keeps to the limit, does not comply otherwise"
+        );
+        assert_eq!(
+            DecisionRule::GuardedAcceptance(Guard::Multiple(d("0.83"))).words(),
+            "guarded acceptance, guard band 0.83 U: complies if the value keeps to the limit by at least the guard band, \
+             does not comply otherwise"
+        );
+        assert_eq!(
+            DecisionRule::GuardedRejection(Guard::Risk(0.05)).words(),
+            "guarded rejection, guard band for a risk of 5 %: does not comply if the value passes the limit by more than \
+             the guard band, complies otherwise"
+        );
+        assert_eq!(
+            DecisionRule::GuardedBothWays(Guard::Width(d("0.010"))).words(),
+            "guard band on both sides, guard band 0.010: complies if the value keeps to the limit by at least the guard \
+             band, does not comply if it passes the limit by more than the guard band, inconclusive between"
+        );
+        assert!(DecisionRule::GuardedAcceptance(Guard::Risk(0.025)).words().contains("a risk of 2.5 %"));
+    }
+
+    #[test]
+    fn a_rule_reads_back_as_it_was_written() {
+        for rule in [
+            DecisionRule::SimpleAcceptance,
+            DecisionRule::GuardedAcceptance(Guard::ExpandedUncertainty),
+            DecisionRule::GuardedRejection(Guard::Multiple(d("0.83"))),
+            DecisionRule::GuardedBothWays(Guard::Risk(0.05)),
+            DecisionRule::GuardedAcceptance(Guard::Width(d("0.010"))),
+        ] {
+            let written = serde_json::to_string(&rule).unwrap();
+            assert_eq!(serde_json::from_str::<DecisionRule>(&written).unwrap(), rule, "{written}");
         }
-        None => fraction.to_string(),
+    }
+
+    #[test]
+    fn a_limit_on_both_sides_guards_both_ends() {
+        let limit = Limit::between(d("85"), d("115")).unwrap();
+        let rule = DecisionRule::GuardedBothWays(Guard::ExpandedUncertainty);
+        let said = |value| decide(&measured(value, "5"), &limit, &rule).unwrap().statement.to_string();
+        assert_eq!(said("79.9"), "does not comply");
+        assert_eq!(said("80"), "inconclusive");
+        assert_eq!(said("90"), "complies");
+        assert_eq!(said("110"), "complies");
+        assert_eq!(said("112"), "inconclusive");
+        assert_eq!(said("120.1"), "does not comply");
+    }
+
+    #[test]
+    fn a_lower_limit_is_guarded_upwards() {
+        let limit = Limit::AtLeast(d("5"));
+        let judge = |value, rule: &DecisionRule| decide(&measured(value, "0.4"), &limit, rule).unwrap().statement;
+        let acceptance = DecisionRule::GuardedAcceptance(Guard::ExpandedUncertainty);
+        let rejection = DecisionRule::GuardedRejection(Guard::ExpandedUncertainty);
+        assert_eq!(judge("5.39", &acceptance), Statement::DoesNotComply);
+        assert_eq!(judge("5.4", &acceptance), Statement::Complies);
+        assert_eq!(judge("4.6", &rejection), Statement::Complies);
+        assert_eq!(judge("4.59", &rejection), Statement::DoesNotComply);
+    }
+
+    #[test]
+    fn what_makes_no_guard_band_makes_no_statement() {
+        let limit = Limit::AtMost(d("1"));
+        let risky = DecisionRule::GuardedAcceptance(Guard::Risk(1.0));
+        assert_eq!(decide(&measured("1", "0.1"), &limit, &risky), None);
+        assert_eq!(decide(&measured("1", "-0.1"), &limit, &DecisionRule::SimpleAcceptance), None);
+        let nought = MeasuredValue { coverage_factor: 0.0, ..measured("1", "0.1") };
+        assert_eq!(decide(&nought, &limit, &DecisionRule::SimpleAcceptance), None);
+        let unknown = MeasuredValue { dof: f64::NAN, ..measured("1", "0.1") };
+        assert_eq!(decide(&unknown, &limit, &DecisionRule::SimpleAcceptance), None);
+    }
+
+    proptest! {
+        #[test]
+        fn the_rules_agree_in_their_order(y in 0_u32..3000, u in 0_u32..500) {
+            let measured = measured(&format!("{y}e-3"), &format!("{u}e-3"));
+            let limit = Limit::AtMost(d("1.5"));
+            let says = |rule: DecisionRule| decide(&measured, &limit, &rule).unwrap().statement;
+            let guard = Guard::ExpandedUncertainty;
+            let accepted = says(DecisionRule::GuardedAcceptance(guard.clone())) == Statement::Complies;
+            let simple = says(DecisionRule::SimpleAcceptance) == Statement::Complies;
+            let tolerated = says(DecisionRule::GuardedRejection(guard.clone())) == Statement::Complies;
+            prop_assert!(accepted <= simple && simple <= tolerated);
+            let expected = match (accepted, tolerated) {
+                (true, _) => Statement::Complies,
+                (false, true) => Statement::Inconclusive,
+                (false, false) => Statement::DoesNotComply,
+            };
+            prop_assert_eq!(says(DecisionRule::GuardedBothWays(guard)), expected);
+        }
     }
 }

@@ -235,7 +235,7 @@ impl Law {
     fn of(prior: Prior) -> Option<Law> {
         match prior {
             Prior::Normal { mean, sd } => {
-                if !(mean.is_finite() && sd > 0.0 && sd < f64::INFINITY) {
+                if !(mean.is_finite() && sd > 0.0 && (mean.abs() + 9.0 * sd).is_finite()) {
                     return None;
                 }
                 let knots = (-8..=8).map(|i| mean + f64::from(i) * sd).collect();
@@ -245,7 +245,7 @@ impl Law {
                 if !(rate > 0.0 && rate < f64::INFINITY) {
                     return None;
                 }
-                let end = gamma::inverse_q(shape, 1.0e-18)? / rate;
+                let end = Some(gamma::inverse_q(shape, 1.0e-18)? / rate).filter(|x| x.is_finite())?;
                 let knots = [1.0e-9, 1.0e-4, 0.01, 0.1, 0.3, 0.5, 0.7, 0.9, 0.99, 1.0 - 1.0e-4, 1.0 - 1.0e-9]
                     .iter()
                     .filter_map(|p| gamma::inverse_p(shape, *p))
@@ -278,5 +278,83 @@ impl Law {
             };
             density * share(x)
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    const NONE: (f64, f64) = (f64::NEG_INFINITY, f64::INFINITY);
+
+    #[test]
+    fn figures_out_of_order_have_no_probability() {
+        let infinite = f64::INFINITY;
+        assert_eq!(probability_of_conformity(1.0, -0.1, infinite, 0.0, 2.0), None);
+        assert_eq!(probability_of_conformity(1.0, 0.1, 0.0, 0.0, 2.0), None);
+        assert_eq!(probability_of_conformity(1.0, 0.1, infinite, 2.0, 0.0), None);
+        assert_eq!(probability_of_conformity(f64::NAN, 0.1, infinite, 0.0, 2.0), None);
+        assert_eq!(acceptance_limit(Bound::AtMost(1.0), AcceptanceSide::Stringent, 0.1, infinite, 1.0), None);
+        assert_eq!(acceptance_limit(Bound::AtMost(1.0), AcceptanceSide::Stringent, -0.1, infinite, 0.05), None);
+        assert_eq!(risk_at_acceptance_limit(1.0, 0.0), None);
+        assert_eq!(global_risk(Prior::Normal { mean: 0.0, sd: 0.0 }, 1.0, NONE, NONE), None);
+        assert_eq!(global_risk(Prior::Gamma { shape: 0.0, rate: 1.0 }, 1.0, NONE, NONE), None);
+        assert_eq!(global_risk(Prior::Normal { mean: 0.0, sd: 1.0 }, 0.0, NONE, NONE), None);
+    }
+
+    #[test]
+    fn a_value_without_uncertainty_conforms_or_not() {
+        let p = |value| probability_of_conformity(value, 0.0, f64::INFINITY, 1.0, 2.0);
+        assert_eq!([p(0.999), p(1.0), p(2.0), p(2.001)], [Some(0.0), Some(1.0), Some(1.0), Some(0.0)]);
+    }
+
+    #[test]
+    fn a_narrow_band_far_out_keeps_its_digits() {
+        let p = probability_of_conformity(0.0, 1.0, f64::INFINITY, 20.0, 21.0).expect("figures in order");
+        let q = probability_of_conformity(0.0, 1.0, f64::INFINITY, -21.0, -20.0).expect("figures in order");
+        assert_eq!(p, q);
+        assert!((p / 2.753_624_118_606_233e-89 - 1.0).abs() < 1.0e-8);
+    }
+
+    #[test]
+    fn without_limits_nothing_is_decided_wrongly() {
+        let risk = global_risk(Prior::Normal { mean: 0.0, sd: 1.0 }, 1.0, NONE, NONE).expect("a prior");
+        assert_eq!((risk.nonconforming, risk.consumer, risk.producer), (0.0, 0.0, 0.0));
+    }
+
+    #[test]
+    fn replicates_stop_helping_where_the_shared_uncertainty_fills_the_distance() {
+        assert_eq!(replicates_that_would_decide(0.2, 0.15, 0.3, 2.0), None);
+        assert_eq!(replicates_that_would_decide(0.2, 0.0, 0.0, 2.0), None);
+        assert_eq!(replicates_that_would_decide(0.0, 0.1, 0.3, 2.0), Some(1));
+        assert_eq!(replicates_that_would_decide(0.2, 0.0, -0.3, 2.0), Some(2));
+        assert_eq!(replicates_that_would_decide(1.0e9, 0.0, 1.0e-9, 2.0), None);
+        assert_eq!(replicates_that_would_decide(f64::NAN, 0.0, 1.0, 2.0), None);
+        assert_eq!(replicates_that_would_decide(0.1, -0.1, 1.0, 2.0), None);
+    }
+
+    proptest! {
+        #[test]
+        fn so_many_replicates_decide_and_one_fewer_does_not(s in 0.01_f64..5.0, u_shared in 0.0_f64..1.0, distance in 0.1_f64..5.0, k in 1.0_f64..3.0) {
+            if let Some(n) = replicates_that_would_decide(s, u_shared, distance, k) {
+                let guard = |n: f64| k * (s * s / n + u_shared * u_shared).sqrt();
+                prop_assert!(guard(f64::from(n)) <= distance * (1.0 + 1.0e-9));
+                prop_assert!(n == 1 || guard(f64::from(n - 1)) > distance * (1.0 - 1.0e-9));
+            }
+        }
+
+        #[test]
+        fn the_global_risks_are_parts_of_the_whole(mean in -2.0_f64..2.0, sd in 0.1_f64..2.0, u in 0.05_f64..2.0, guard in -0.5_f64..0.5) {
+            let risk = global_risk(Prior::Normal { mean, sd }, u, (-1.0, 1.0), (-1.0 + guard, 1.0 - guard)).expect("in order");
+            prop_assert!(risk.consumer >= 0.0 && risk.consumer <= risk.nonconforming * (1.0 + 1.0e-9) + 1.0e-15);
+            prop_assert!(risk.producer >= 0.0 && risk.producer <= 1.0 - risk.nonconforming + 1.0e-9);
+        }
+
+        #[test]
+        fn a_wider_limit_is_kept_more_probably(value in -3.0_f64..3.0, u in 0.01_f64..2.0, dof in 1.0_f64..100.0, upper in -3.0_f64..3.0, more in 0.0_f64..2.0) {
+            let p = |upper| probability_of_conformity(value, u, dof, f64::NEG_INFINITY, upper).expect("in order");
+            prop_assert!(p(upper) <= p(upper + more) + 1.0e-14);
+        }
     }
 }

@@ -4,10 +4,10 @@
 //! or below `x`, [`regularised_upper`] that it exceeds `x`; [`inverse`] and [`inverse_upper`] find `x`.
 //! Student's t, Fisher's F and the binomial law are these functions in other words.
 //!
-//! Domain: parameters above 0 and finite; accurate for parameters of 0.05 and above.
+//! Domain: parameters from 10⁻⁶ to 10²⁰; accurate for parameters of 0.05 and above.
 
 use super::quadrature::decaying;
-use super::saddle::{Place, excess_of_exp, excess_over_log};
+use super::saddle::{Place, SHAPES, excess_of_exp, excess_over_log};
 use super::tails::{Local, Tails, Wanted, solve};
 
 /// From this size of the smaller parameter on, the tails near the mean are integrated, which costs the
@@ -17,7 +17,7 @@ const LARGE_PARAMETER: f64 = 400.0;
 /// I_x(a, b): the probability that a beta-distributed quantity is at most `x`.
 ///
 /// # Arguments
-/// * `a`, `b`: parameters, above 0 and finite.
+/// * `a`, `b`: parameters, from 10⁻⁶ to 10²⁰.
 /// * `x`: from 0 to 1.
 ///
 /// # Source
@@ -43,7 +43,7 @@ pub fn regularised_upper(a: f64, b: f64, x: f64) -> Option<f64> {
 /// The `x` with I_x(a, b) = `p`.
 ///
 /// # Arguments
-/// * `a`, `b`: parameters, above 0 and finite.
+/// * `a`, `b`: parameters, from 10⁻⁶ to 10²⁰.
 /// * `p`: from 0 to 1.
 ///
 /// # Source
@@ -65,13 +65,9 @@ pub fn inverse_upper(a: f64, b: f64, q: f64) -> Option<f64> {
     inverse_of(a, b, Wanted::Upper(q))
 }
 
-fn positive(a: f64) -> bool {
-    a > 0.0 && a < f64::INFINITY
-}
-
 /// The point `x` of the law, with its excess over the mean free of cancellation.
 fn place(a: f64, b: f64, x: f64) -> Option<Place> {
-    if !(positive(a) && positive(b) && (0.0..=1.0).contains(&x)) {
+    if !(SHAPES.contains(&a) && SHAPES.contains(&b) && (0.0..=1.0).contains(&x)) {
         return None;
     }
     // (a + b)x − a with sum and product carried to twice the digits.
@@ -226,7 +222,7 @@ fn first_guess(a: f64, b: f64, wanted: Wanted) -> f64 {
 }
 
 fn inverse_of(a: f64, b: f64, wanted: Wanted) -> Option<f64> {
-    if !(positive(a) && positive(b)) {
+    if !(SHAPES.contains(&a) && SHAPES.contains(&b)) {
         return None;
     }
     Some(match wanted.smaller()? {

@@ -9,7 +9,7 @@ use super::gamma;
 ///
 /// # Arguments
 /// * `x`: 0 or above.
-/// * `dof`: degrees of freedom, above 0 and finite, integral or not.
+/// * `dof`: degrees of freedom, from 2·10⁻⁶ to 2·10²⁰, integral or not.
 ///
 /// # Source
 /// P(ν/2, x/2), M. Abramowitz, I. A. Stegun, Handbook of Mathematical Functions (1964), 26.4.19
@@ -35,7 +35,7 @@ pub fn upper_tail(x: f64, dof: f64) -> Option<f64> {
 ///
 /// # Arguments
 /// * `p`: from 0 to below 1.
-/// * `dof`: degrees of freedom, above 0 and finite, integral or not.
+/// * `dof`: degrees of freedom, from 2·10⁻⁶ to 2·10²⁰, integral or not.
 ///
 /// # Source
 /// As [`gamma::inverse_p`].
@@ -55,7 +55,7 @@ pub fn quantile(p: f64, dof: f64) -> Option<f64> {
 ///
 /// # Arguments
 /// * `q`: above 0, however small, to 1.
-/// * `dof`: degrees of freedom, above 0 and finite, integral or not.
+/// * `dof`: degrees of freedom, from 2·10⁻⁶ to 2·10²⁰, integral or not.
 ///
 /// # Source
 /// As [`gamma::inverse_q`].

@@ -5,14 +5,15 @@
 
 use super::beta::{f_ratio, place_of_f, tails};
 use super::gamma;
+use super::saddle::SHAPES;
 use super::tails::{Tails, Wanted};
 
 /// The probability of a variance ratio of at most `f`.
 ///
 /// # Arguments
 /// * `f`: 0 or above.
-/// * `dof_over`, `dof_under`: degrees of freedom of numerator and denominator, above 0; one of them may
-///   be infinite (the variance is then known).
+/// * `dof_over`, `dof_under`: degrees of freedom of numerator and denominator, from 2·10⁻⁶; one of
+///   them may be infinite (the variance is then known).
 ///
 /// # Source
 /// I_x(ν₁/2, ν₂/2) with x = ν₁F/(ν₁F + ν₂), M. Abramowitz, I. A. Stegun, Handbook of Mathematical
@@ -67,10 +68,13 @@ pub fn upper_quantile(q: f64, dof_over: f64, dof_under: f64) -> Option<f64> {
     point(Wanted::Upper(q), dof_over, dof_under)
 }
 
-/// Half the degrees of freedom, if the two make an F law.
+/// Half the degrees of freedom, if the two make an F law. Above 2·10²⁰ they count as infinite: no digit of a
+/// probability tells the difference.
 fn halves(dof_over: f64, dof_under: f64) -> Option<(f64, f64)> {
-    let inside = dof_over > 0.0 && dof_under > 0.0 && (dof_over.is_finite() || dof_under.is_finite());
-    inside.then_some((0.5 * dof_over, 0.5 * dof_under))
+    let half = |dof: f64| if 0.5 * dof > *SHAPES.end() { f64::INFINITY } else { 0.5 * dof };
+    let (a, b) = (half(dof_over), half(dof_under));
+    let inside = a >= *SHAPES.start() && b >= *SHAPES.start() && (a.is_finite() || b.is_finite());
+    inside.then_some((a, b))
 }
 
 fn both(f: f64, dof_over: f64, dof_under: f64) -> Option<Tails> {

@@ -4,11 +4,11 @@
 //! at or below `x`, [`regularised_q`] that it exceeds `x`; [`inverse_p`] and [`inverse_q`] find `x`;
 //! [`density`] is the density. Chi-squared and Poisson probabilities are these functions in other words.
 //!
-//! Domain: shapes above 0 and finite. For shapes below 10⁻³ the smaller tail of the two that is not worked
+//! Domain: shapes from 10⁻⁶ to 10²⁰. For shapes below 10⁻³ the smaller tail of the two that is not worked
 //! out directly keeps only the digits that `1 −` the other leaves.
 
 use super::quadrature::decaying;
-use super::saddle::{excess_of_exp, gamma_slope};
+use super::saddle::{SHAPES, excess_of_exp, gamma_slope};
 use super::tails::{Local, Tails, Wanted, solve};
 
 /// From this shape on the tails near the mean are integrated, which costs the same for any shape;
@@ -34,7 +34,7 @@ pub fn log_gamma(x: f64) -> Option<f64> {
 /// P(a, x): the probability that a gamma-distributed quantity of shape `a` and scale 1 is at most `x`.
 ///
 /// # Arguments
-/// * `a`: shape, above 0 and finite.
+/// * `a`: shape, from 10⁻⁶ to 10²⁰.
 /// * `x`: 0 or above, infinity included.
 ///
 /// # Source
@@ -60,7 +60,7 @@ pub fn regularised_q(a: f64, x: f64) -> Option<f64> {
 /// The `x` with P(a, x) = `p`.
 ///
 /// # Arguments
-/// * `a`: shape, above 0 and finite.
+/// * `a`: shape, from 10⁻⁶ to 10²⁰.
 /// * `p`: from 0 (where `x` is 0) to below 1.
 ///
 /// A quantile below the smallest `f64` is given as 0.
@@ -75,7 +75,7 @@ pub fn inverse_p(a: f64, p: f64) -> Option<f64> {
 /// The `x` with Q(a, x) = `q`.
 ///
 /// # Arguments
-/// * `a`: shape, above 0 and finite.
+/// * `a`: shape, from 10⁻⁶ to 10²⁰.
 /// * `q`: above 0, however small, to 1 (where `x` is 0).
 ///
 /// # Source
@@ -88,7 +88,7 @@ pub fn inverse_q(a: f64, q: f64) -> Option<f64> {
 /// The density of the gamma distribution of shape `a` and scale 1 at `x`.
 ///
 /// # Arguments
-/// * `a`: shape, above 0 and finite.
+/// * `a`: shape, from 10⁻⁶ to 10²⁰.
 /// * `x`: above 0; `None` at 0 and below, where the density may be infinite.
 ///
 /// # Source
@@ -99,7 +99,7 @@ pub fn density(a: f64, x: f64) -> Option<f64> {
 }
 
 fn in_domain(a: f64, x: f64) -> bool {
-    a > 0.0 && a < f64::INFINITY && x >= 0.0
+    SHAPES.contains(&a) && x >= 0.0
 }
 
 /// Both tails, for a > 0 and x ≥ 0.
@@ -170,7 +170,7 @@ fn fraction(a: f64, x: f64) -> f64 {
 }
 
 fn inverse(a: f64, wanted: Wanted) -> Option<f64> {
-    if !(a > 0.0 && a < f64::INFINITY) {
+    if !SHAPES.contains(&a) {
         return None;
     }
     match wanted.smaller()? {

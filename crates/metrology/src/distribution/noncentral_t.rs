@@ -4,19 +4,19 @@
 //! limit with few blanks. [`cdf`] and [`upper_tail`] give probabilities, [`quantile`] and
 //! [`upper_quantile`] the points.
 //!
-//! Domain: |δ| at most 10⁴, degrees of freedom from 0.1 to infinity.
+//! Domain: |δ| at most 1000, degrees of freedom from 1 to infinity.
 
 use super::normal;
 use super::quadrature::{Peaked, peaked};
-use super::saddle::{excess_of_exp, gamma_peak};
+use super::saddle::{SHAPES, excess_of_exp, gamma_peak};
 use super::tails::{Tails, Wanted, solve_between};
 
 /// The probability of a noncentral t of at most `t`.
 ///
 /// # Arguments
 /// * `t`: any finite number.
-/// * `dof`: degrees of freedom, at least 0.1; infinity gives the normal law about δ.
-/// * `delta`: noncentrality δ, from −10⁴ to 10⁴.
+/// * `dof`: degrees of freedom, at least 1; infinity gives the normal law about δ.
+/// * `delta`: noncentrality δ, from −1000 to 1000.
 ///
 /// # Source
 /// The mean of Φ(t·s − δ) over s = √(χ²/ν), ISO 3534-1:2006, 2.54 (from memory) read as an integral.
@@ -72,7 +72,7 @@ pub fn upper_quantile(q: f64, dof: f64, delta: f64) -> Option<f64> {
 }
 
 fn in_domain(dof: f64, delta: f64) -> bool {
-    dof >= 0.1 && delta.abs() <= 1.0e4
+    dof >= 1.0 && delta.abs() <= 1.0e3
 }
 
 fn point(wanted: Wanted, dof: f64, delta: f64) -> Option<f64> {
@@ -88,7 +88,7 @@ fn point(wanted: Wanted, dof: f64, delta: f64) -> Option<f64> {
 }
 
 fn tails(t: f64, dof: f64, delta: f64) -> Tails {
-    if dof == f64::INFINITY {
+    if 0.5 * dof > *SHAPES.end() {
         let (lower, upper) = (normal::lower_tail_of(t - delta), normal::lower_tail_of(delta - t));
         return Tails { lower, upper };
     }

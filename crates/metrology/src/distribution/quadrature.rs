@@ -82,7 +82,7 @@ pub(crate) fn peaked(shape: &Peaked, h: impl Fn(f64) -> f64, rise: impl Fn(f64) 
     let away = 0.1 * shape.finest;
     let curvature = (rise(peak - away) - rise(peak + away)) / (2.0 * away);
     let width = if curvature > 0.0 { shape.finest.min(1.0 / curvature.sqrt()) } else { shape.finest };
-    let step = 0.5 * width;
+    let step = 0.35 * width;
     let top = h(peak);
     if top == f64::NEG_INFINITY {
         return 0.0;

@@ -5,6 +5,12 @@
 //!
 //! Source of the form: C. Loader, Fast and accurate computation of binomial probabilities (2000).
 
+use std::ops::RangeInclusive;
+
+/// The shapes that the gamma and beta functions take. Beyond, a standard deviation comes close to one unit of the
+/// last place of the point; below, the density is a spike at nought.
+pub(crate) const SHAPES: RangeInclusive<f64> = 1.0e-6..=1.0e20;
+
 /// 1/√(2π).
 const ONE_OVER_ROOT_TAU: f64 = 0.398_942_280_401_432_7;
 
@@ -82,7 +88,12 @@ pub(crate) fn gamma_slope(a: f64, x: f64) -> f64 {
         return 0.0;
     }
     if a < 10.0 {
-        return libm::pow(x, a) * libm::exp(-x) / libm::tgamma(a);
+        if x > 2000.0 {
+            return 0.0;
+        }
+        // Half the decay at a time: e⁻ˣ alone leaves the range before the product does.
+        let half_decay = libm::exp(-0.5 * x);
+        return libm::pow(x, a) * half_decay / libm::tgamma(a) * half_decay;
     }
     let deviance = a * excess_over_log((x - a) / a, x / a);
     a.sqrt() * ONE_OVER_ROOT_TAU * libm::exp(-deviance - stirling_rest(a))

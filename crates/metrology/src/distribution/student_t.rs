@@ -8,13 +8,14 @@
 
 use super::beta::{f_ratio, place_of_f, tails};
 use super::normal;
+use super::saddle::SHAPES;
 use super::tails::Wanted;
 
 /// The probability of a t of at most `t`.
 ///
 /// # Arguments
 /// * `t`: any number, infinities included.
-/// * `dof`: degrees of freedom, above 0, integral or not; infinity gives the normal law.
+/// * `dof`: degrees of freedom, from 2·10⁻⁶, integral or not; infinity gives the normal law.
 ///
 /// # Source
 /// T² follows F with 1 and ν degrees of freedom; M. Abramowitz, I. A. Stegun, Handbook of Mathematical
@@ -33,11 +34,11 @@ pub fn cdf(t: f64, dof: f64) -> Option<f64> {
 /// As [`cdf`].
 #[must_use]
 pub fn upper_tail(t: f64, dof: f64) -> Option<f64> {
-    let inside = !t.is_nan() && dof > 0.0;
+    let inside = !t.is_nan() && 0.5 * dof >= *SHAPES.start();
     if !inside {
         return None;
     }
-    Some(if dof == f64::INFINITY {
+    Some(if counts_as_infinite(dof) {
         normal::lower_tail_of(-t)
     } else if t == 0.0 {
         0.5
@@ -77,10 +78,10 @@ pub fn quantile(p: f64, dof: f64) -> Option<f64> {
 /// Root of [`upper_tail`].
 #[must_use]
 pub fn upper_quantile(q: f64, dof: f64) -> Option<f64> {
-    if !(q > 0.0 && q < 1.0 && dof > 0.0) {
+    if !(q > 0.0 && q < 1.0 && 0.5 * dof >= *SHAPES.start()) {
         return None;
     }
-    if dof == f64::INFINITY {
+    if counts_as_infinite(dof) {
         return normal::upper_quantile(q);
     }
     if q == 0.5 {
@@ -98,7 +99,7 @@ pub fn upper_quantile(q: f64, dof: f64) -> Option<f64> {
 ///
 /// # Arguments
 /// * `level`: coverage probability, above 0 and below 1, such as 0.95.
-/// * `dof`: effective degrees of freedom, above 0; infinity gives the normal law's factor.
+/// * `dof`: effective degrees of freedom, from 2·10⁻⁶; infinity gives the normal law's factor.
 ///
 /// # Source
 /// JCGM 100:2008 (GUM), G.3.2 and Table G.2.
@@ -116,6 +117,11 @@ pub fn coverage_factor(level: f64, dof: f64) -> Option<f64> {
     }
     // 1 − level is exact from ½ on; below, the digits lost are below the level's own.
     upper_quantile(0.5 * (1.0 - level), dof)
+}
+
+/// Above 2·10²⁰ degrees of freedom no digit of a probability tells the law from the normal one.
+fn counts_as_infinite(dof: f64) -> bool {
+    0.5 * dof > *SHAPES.end()
 }
 
 /// The probability of |T| > t, for t > 0 and finite degrees of freedom.

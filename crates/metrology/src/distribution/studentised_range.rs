@@ -8,7 +8,7 @@
 
 use super::normal;
 use super::quadrature::{Peaked, peaked};
-use super::saddle::{excess_of_exp, gamma_peak};
+use super::saddle::{SHAPES, excess_of_exp, gamma_peak};
 use super::tails::{Tails, Wanted, solve_between};
 
 /// The probability of a studentised range of at most `q`.
@@ -103,7 +103,7 @@ fn tails(q: f64, n_means: u32, dof: f64) -> Tails {
     let part = |w: f64| {
         if below { lower_of_range(w, n_means) } else { upper_of_range(w, n_means) }
     };
-    let tail = if dof == f64::INFINITY {
+    let tail = if 0.5 * dof > *SHAPES.end() {
         part(q)
     } else {
         let a = 0.5 * dof;
