@@ -33,10 +33,14 @@ pub struct UnknownEdition {
 /// # Errors
 /// [`UnknownEdition`]. Poor data is no error: it becomes flags.
 pub fn evaluate(package: &DataPackage, decisions: &[Decision]) -> Result<Outcome, UnknownEdition> {
-    let procedure = procedure_of(package)?;
+    Ok(evaluate_by(procedure_of(package)?, package, decisions))
+}
+
+/// The same by a procedure of the caller's: for trying a new edition beside the one a package names.
+pub fn evaluate_by(procedure: &Procedure, package: &DataPackage, decisions: &[Decision]) -> Outcome {
     let model = Model::new();
     let worked = Worked::new(&model, procedure, package, decisions);
-    Ok(worked.outcome(&model, procedure, package))
+    worked.outcome(&model, procedure, package)
 }
 
 pub(crate) fn procedure_of(package: &DataPackage) -> Result<&'static Procedure, UnknownEdition> {

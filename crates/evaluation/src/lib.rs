@@ -27,5 +27,5 @@ pub mod procedure;
 
 mod explaining;
 
-pub use evaluating::{UnknownEdition, evaluate};
+pub use evaluating::{UnknownEdition, evaluate, evaluate_by};
 pub use explaining::{Explanation, NoSuchResult, explain};
