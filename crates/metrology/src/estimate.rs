@@ -40,12 +40,13 @@ pub struct Expanded<K> {
 }
 
 impl<K: Kind> Estimate<K> {
-    /// Combined standard uncertainty, in the SI unit of the kind.
+    /// Combined standard uncertainty, in the SI unit of the kind; never below the largest contribution, infinite where a
+    /// contribution is.
     ///
     /// # Source
     /// GUM 5.1.2, equation (10), over independent sources.
     pub fn u(&self) -> f64 {
-        self.contributions.iter().map(|contribution| contribution.u * contribution.u).sum::<f64>().sqrt()
+        root_of_squares(self.contributions.iter().map(|contribution| contribution.u))
     }
 
     /// Combined standard uncertainty as a quantity.
@@ -53,7 +54,8 @@ impl<K: Kind> Estimate<K> {
         K::from_si(self.u())
     }
 
-    /// Covariance with another estimate of the same model: what the shared sources do to both.
+    /// Covariance with another estimate of the same model: what the shared sources do to both. Infinite where a shared
+    /// contribution is.
     ///
     /// # Source
     /// GUM F.1.2.3, equation (F.2).
@@ -66,27 +68,35 @@ impl<K: Kind> Estimate<K> {
                 covariance += mine.u * theirs.u;
             }
         }
-        covariance
+        if covariance.is_nan() { f64::INFINITY } else { covariance }
     }
 
-    /// Effective degrees of freedom; sources of one pool count as one.
+    /// Effective degrees of freedom; sources of one pool count as one. Infinite where every contribution is taken as
+    /// known, and where u is infinite.
     ///
     /// # Source
     /// Welch–Satterthwaite, GUM G.4.1, equation (G.2b). Pooling: the standard deviation behind several sources was
     /// estimated once, so its relative uncertainty moves all of them together.
     pub fn effective_dof(&self) -> f64 {
-        let mut variances: BTreeMap<&str, (f64, f64)> = BTreeMap::new();
+        let largest = self.contributions.iter().map(|contribution| contribution.u.abs()).fold(0.0, f64::max);
+        if largest == 0.0 || self.contributions.iter().any(|contribution| !contribution.u.is_finite()) {
+            return f64::INFINITY;
+        }
+        let mut variances: BTreeMap<EstimatedOnce<'_>, (f64, f64)> = BTreeMap::new();
         let mut total = 0.0;
         for contribution in &self.contributions {
-            let variance = contribution.u * contribution.u;
+            // Relative to the largest, so that fourth powers of small figures do not vanish.
+            let relative = contribution.u / largest;
+            let variance = relative * relative;
             total += variance;
-            if contribution.dof.is_finite() {
-                let name = contribution.pool.as_ref().map_or(contribution.source.as_str(), PoolId::as_str);
-                let entry = variances.entry(name).or_insert((0.0, contribution.dof));
-                entry.0 += variance;
+            if contribution.dof != f64::INFINITY {
+                // Degrees that are not a number, or below zero, vouch for nothing.
+                let dof = if contribution.dof > 0.0 { contribution.dof } else { 0.0 };
+                variances.entry(EstimatedOnce::of(contribution)).or_insert((0.0, dof)).0 += variance;
             }
         }
-        let denominator: f64 = variances.values().map(|(variance, dof)| variance * variance / dof).sum();
+        let felt = variances.values().filter(|(variance, _)| *variance > 0.0);
+        let denominator: f64 = felt.map(|(variance, dof)| variance * (variance / dof)).sum();
         if denominator == 0.0 { f64::INFINITY } else { total * total / denominator }
     }
 
@@ -95,11 +105,11 @@ impl<K: Kind> Estimate<K> {
     ///
     /// # Source
     /// GUM G.3.2 and G.4.1; the degrees of freedom are truncated to an integer as G.4.1 suggests, after an allowance of
-    /// one in ten thousand so that 18.9987 counts as 19.
+    /// one in ten thousand so that 18.9987 counts as 19. Fewer than one count as one. Checked by `tests/published/gum.rs`.
     pub fn coverage_factor(&self, probability: f64) -> Option<f64> {
         let dof = self.effective_dof();
         let dof = if dof.is_finite() { (dof * 1.0001).floor().max(1.0) } else { dof };
-        student_t::quantile(0.5 + 0.5 * probability, dof)
+        student_t::coverage_factor(probability, dof)
     }
 
     /// The estimate with its expanded uncertainty `coverage_factor · u`.
@@ -112,10 +122,144 @@ impl<K: Kind> Estimate<K> {
     /// # Arguments
     /// * `group`: the group a source belongs to, for example the text before the first `/`.
     pub fn by_group<'a>(&'a self, group: impl Fn(&'a SourceId) -> &'a str) -> Vec<(&'a str, f64)> {
-        let mut groups: BTreeMap<&str, f64> = BTreeMap::new();
+        let mut groups: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
         for contribution in &self.contributions {
-            *groups.entry(group(&contribution.source)).or_insert(0.0) += contribution.u * contribution.u;
+            groups.entry(group(&contribution.source)).or_default().push(contribution.u);
         }
-        groups.into_iter().map(|(name, variance)| (name, variance.sqrt())).collect()
+        groups.into_iter().map(|(name, effects)| (name, root_of_squares(effects.iter().copied()))).collect()
+    }
+}
+
+/// What one standard deviation was estimated for: a pool, or a source of its own. A pool and a source may share a name.
+#[derive(PartialEq, Eq, PartialOrd, Ord)]
+enum EstimatedOnce<'a> {
+    Pool(&'a PoolId),
+    Source(&'a SourceId),
+}
+
+impl<'a> EstimatedOnce<'a> {
+    fn of(contribution: &'a Contribution) -> Self {
+        contribution.pool.as_ref().map_or(Self::Source(&contribution.source), Self::Pool)
+    }
+}
+
+/// √(Σ x²) in the order given; infinite where an x is infinite or not a number.
+fn root_of_squares(effects: impl Iterator<Item = f64> + Clone) -> f64 {
+    // Squares keep their digits between these; outside, exact powers of two bring them there.
+    const SMALLEST: f64 = 1e-280;
+    const UP: f64 = f64::from_bits((1023 + 600) << 52);
+    const DOWN: f64 = f64::from_bits((1023 - 600) << 52);
+    let sum_of_squares = |scale: f64| effects.clone().fold(0.0, |sum, x| sum + (x * scale) * (x * scale));
+    let sum = sum_of_squares(1.0);
+    if sum.is_nan() {
+        f64::INFINITY
+    } else if sum == f64::INFINITY {
+        sum_of_squares(DOWN).sqrt() * UP
+    } else if sum < SMALLEST {
+        sum_of_squares(UP).sqrt() * DOWN
+    } else {
+        sum.sqrt()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::kind::Factor;
+    use proptest::prelude::*;
+
+    fn estimate(contributions: &[(&str, f64, f64, Option<&str>)]) -> Estimate<Factor> {
+        let contributions = contributions
+            .iter()
+            .map(|&(source, u, dof, pool)| Contribution {
+                source: SourceId::new(source),
+                u,
+                dof,
+                pool: pool.map(PoolId::new),
+            })
+            .collect();
+        Estimate { value: Factor::from_si(1.0), contributions }
+    }
+
+    /// Any `f64` at all, small and large ones as often as ordinary ones.
+    fn anything() -> impl Strategy<Value = f64> {
+        prop_oneof![
+            any::<f64>(),
+            (-320.0_f64..308.0).prop_map(|e| format!("1e{e:.0}").parse().unwrap()),
+            -10.0_f64..10.0,
+            prop::sample::select(vec![0.0, -0.0, f64::NAN, f64::INFINITY, f64::NEG_INFINITY, f64::MAX, 5.0e-324]),
+        ]
+    }
+
+    #[test]
+    fn an_exact_estimate_has_a_plain_zero_for_its_uncertainty() {
+        let exact = estimate(&[]);
+        assert_eq!(exact.u().to_bits(), 0.0_f64.to_bits());
+        assert_eq!(exact.effective_dof(), f64::INFINITY);
+        assert_eq!(exact.covariance(&exact), 0.0);
+    }
+
+    #[test]
+    fn figures_whose_squares_leave_the_range_keep_their_uncertainty() {
+        assert_eq!(estimate(&[("a", 3e-200, 4.0, None), ("b", 4e-200, 9.0, None)]).u(), 5e-200);
+        assert!((estimate(&[("a", 3e200, 4.0, None), ("b", 4e200, 9.0, None)]).u() / 5e200 - 1.0).abs() < 1e-15);
+        let ordinary = estimate(&[("a", 3.0, 4.0, None), ("b", 4.0, 9.0, None)]).effective_dof();
+        let small = estimate(&[("a", 3e-100, 4.0, None), ("b", 4e-100, 9.0, None)]).effective_dof();
+        assert!((small / ordinary - 1.0).abs() < 1e-14, "{small} {ordinary}");
+    }
+
+    #[test]
+    fn a_pool_and_a_source_of_one_name_are_two() {
+        let found = estimate(&[("a", 1.0, 4.0, None), ("b", 1.0, 4.0, Some("a"))]);
+        assert_eq!(found.effective_dof(), 8.0);
+        let pooled = estimate(&[("a", 1.0, 4.0, Some("a")), ("b", 1.0, 4.0, Some("a"))]);
+        assert_eq!(pooled.effective_dof(), 4.0);
+    }
+
+    #[test]
+    fn a_coverage_factor_belongs_to_a_probability_between_0_and_1() {
+        let found = estimate(&[("a", 1.0, 19.0, None)]);
+        assert_eq!(format!("{:.3}", found.coverage_factor(0.95).unwrap()), "2.093");
+        for probability in [0.0, 1.0, -0.5, 1.5, f64::NAN] {
+            assert_eq!(found.coverage_factor(probability), None, "{probability}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn u_is_never_below_its_largest_contribution(effects in prop::collection::vec(anything(), 0..8)) {
+            let rows: Vec<_> = effects.iter().map(|&u| ("s", u, 3.0, None)).collect();
+            let u = estimate(&rows).u();
+            prop_assert!(u >= 0.0 && effects.iter().all(|x| x.is_nan() || u >= x.abs()), "{u}");
+        }
+
+        #[test]
+        fn effective_degrees_lie_between_the_smallest_and_their_sum(
+            rows in prop::collection::vec((1e-3..1e3_f64, 1.0..100.0_f64), 1..8), scale in -80_i32..80,
+        ) {
+            let names: Vec<String> = (0..rows.len()).map(|i| i.to_string()).collect();
+            let scale: f64 = format!("1e{scale}").parse().unwrap();
+            let found = |scale: f64| {
+                let rows: Vec<_> = names.iter().zip(&rows).map(|(name, &(u, dof))| (name.as_str(), u * scale, dof, None)).collect();
+                estimate(&rows).effective_dof()
+            };
+            let dof = found(1.0);
+            let (least, sum) = rows.iter().fold((f64::INFINITY, 0.0), |(least, sum), row| (row.1.min(least), sum + row.1));
+            prop_assert!(dof >= least * (1.0 - 1e-12) && dof <= sum * (1.0 + 1e-12), "{least} {dof} {sum}");
+            prop_assert!((found(scale) / dof - 1.0).abs() < 1e-12);
+        }
+
+        #[test]
+        fn no_contribution_gives_a_nan(
+            rows in prop::collection::vec((anything(), anything(), any::<bool>()), 0..6), probability in anything(),
+        ) {
+            let names = ["a", "b", "c", "d", "e", "f"];
+            let rows: Vec<_> =
+                names.iter().zip(&rows).map(|(name, &(u, dof, pooled))| (*name, u, dof, pooled.then_some("p"))).collect();
+            let found = estimate(&rows);
+            prop_assert!(found.u() >= 0.0 && found.effective_dof() >= 0.0 && !found.covariance(&found).is_nan());
+            prop_assert!(found.coverage_factor(probability).is_none_or(|k| k.is_finite() && k >= 0.0));
+            prop_assert!(found.by_group(|_| "all").iter().all(|(_, u)| *u >= 0.0));
+        }
     }
 }
