@@ -35,15 +35,7 @@ impl Model {
     pub fn explain<K: Kind>(&self, y: Term<'_, K>) -> Derivation {
         let wanted: Vec<u32> = {
             let tape = self.tape.borrow();
-            let mut needed = vec![false; y.node as usize + 1];
-            needed[y.node as usize] = true;
-            for place in (0..needed.len()).rev() {
-                if needed[place] {
-                    for from in operands(&tape, tape.nodes[place]) {
-                        needed[from as usize] = true;
-                    }
-                }
-            }
+            let needed = tape.needed(&[y.node]);
             let named = tape.names.keys().copied().filter(|&node| needed.get(node as usize) == Some(&true));
             let mut wanted: Vec<u32> = named.collect();
             if !wanted.contains(&y.node) {
@@ -76,16 +68,6 @@ impl Model {
 
 fn shown(name: &Name, si: f64) -> f64 {
     si * name.denominator / name.numerator
-}
-
-fn operands(tape: &Tape, node: Node) -> Vec<u32> {
-    match node {
-        Node::Exact | Node::Input { .. } => Vec::new(),
-        Node::Add(a, b) | Node::Sub(a, b) | Node::Mul(a, b) | Node::Div(a, b) => vec![a, b],
-        Node::Sum { first, end } => tape.terms_of_sums[first as usize..end as usize].to_vec(),
-        Node::Sqrt(a) | Node::Ln(a) | Node::Exp(a) | Node::Sin(a) | Node::Cos(a) => vec![a],
-        Node::Solve { fit, .. } => tape.fits[fit as usize].from.clone(),
-    }
 }
 
 #[derive(Clone, Copy, PartialEq)]
@@ -125,6 +107,7 @@ fn write_node(tape: &Tape, node: u32, with: With) -> (String, Holds) {
         Node::Exp(a) => (format!("exp({})", operand(a).0), Holds::Single),
         Node::Sin(a) => (format!("sin({})", operand(a).0), Holds::Single),
         Node::Cos(a) => (format!("cos({})", operand(a).0), Holds::Single),
+        Node::Atan2(y, x) => (format!("angle({}, {})", operand(x).0, operand(y).0), Holds::Single),
         Node::Solve { fit, .. } => (tape.fits[fit as usize].fit.describe(), Holds::Single),
     }
 }

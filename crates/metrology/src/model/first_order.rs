@@ -10,7 +10,8 @@ impl Model {
     ///
     /// The sensitivity coefficients are the partial derivatives of the equation at its value, found in one reverse
     /// sweep; a source that enters several inputs enters with the sum of its effects, signs and all, which is how
-    /// correlation through shared causes comes about.
+    /// correlation through shared causes comes about. Where the equation has no slope (a root at zero, a division by
+    /// zero), the contribution is infinite.
     ///
     /// # Source
     /// JCGM 100:2008 (GUM), 5.1.2 equation (10) and 5.2; F.1.2.3 on correlation through common sources.
@@ -59,6 +60,12 @@ impl Model {
                 Node::Exp(a) => adjoints[a as usize] += adjoint * tape.values[node],
                 Node::Sin(a) => adjoints[a as usize] += adjoint * libm::cos(value(a)),
                 Node::Cos(a) => adjoints[a as usize] -= adjoint * libm::sin(value(a)),
+                Node::Atan2(a, b) => {
+                    let (y, x) = (value(a), value(b));
+                    let square = x * x + y * y;
+                    adjoints[a as usize] += adjoint * x / square;
+                    adjoints[b as usize] -= adjoint * y / square;
+                }
                 Node::Solve { fit, parameter } => {
                     let fit = &tape.fits[fit as usize];
                     let row = parameter as usize * fit.from.len();
@@ -74,9 +81,45 @@ impl Model {
             .filter(|&(_, &place)| effects[place as usize] != 0.0)
             .map(|(id, &place)| {
                 let source = &tape.sources[place as usize];
-                Contribution { source: id.clone(), u: effects[place as usize], dof: source.dof, pool: source.pool.clone() }
+                let effect = effects[place as usize];
+                // Infinity times zero says as little as infinity, and is no number to hand on.
+                let u = if effect.is_nan() { f64::INFINITY } else { effect };
+                Contribution { source: id.clone(), u, dof: source.dof, pool: source.pool.clone() }
             })
             .collect();
         Estimate { value: K::from_si(tape.values[place]), contributions }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::kind::Factor;
+    use crate::source::{Source, SourceId};
+
+    fn input<'m>(model: &'m Model, name: &str, value: f64, u: f64) -> Term<'m, Factor> {
+        model.input(Factor::from_si(value), &[Source::normal(SourceId::new(name), u)])
+    }
+
+    #[test]
+    fn an_angle_turns_with_both_coordinates() {
+        let model = Model::new();
+        let (x, y) = (input(&model, "x", -3.0, 0.1), input(&model, "y", 4.0, 0.2));
+        let angle = model.first_order(y.atan2(x));
+        assert!((angle.value.si() - libm::atan2(4.0, -3.0)).abs() < 1e-15);
+        let found: Vec<f64> = angle.contributions.iter().map(|contribution| contribution.u).collect();
+        assert!(
+            (found[0] - -4.0 / 25.0 * 0.1).abs() < 1e-15 && (found[1] - -3.0 / 25.0 * 0.2).abs() < 1e-15,
+            "{found:?}"
+        );
+    }
+
+    #[test]
+    fn an_equation_without_a_slope_has_an_infinite_uncertainty() {
+        let model = Model::new();
+        let zero = input(&model, "zero", 0.0, 0.1);
+        assert_eq!(model.first_order(zero.sqrt()).u(), f64::INFINITY);
+        assert_eq!(model.first_order(zero / zero).u(), f64::INFINITY);
+        assert_eq!(model.first_order(zero.ln()).u(), f64::INFINITY);
     }
 }

@@ -17,5 +17,5 @@ mod term;
 pub use explain::{Derivation, Step, figure};
 pub use fit::{Fit, NoSolution};
 pub use monte_carlo::{Interval, Sample};
-pub use tape::Model;
+pub use tape::{Model, NotACovariance};
 pub use term::Term;

@@ -87,7 +87,12 @@ impl<K: Kind> Sample<K> {
         Some(self.between(first, first + q))
     }
 
-    #[expect(clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "trials are below 2^32")]
+    #[expect(
+        clippy::cast_precision_loss,
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "trials are below 2^32"
+    )]
     fn coverage_count(&self, probability: f64) -> Option<usize> {
         let m = self.sorted.len();
         if m < 2 || probability.is_nan() || probability <= 0.0 || probability >= 1.0 {
@@ -157,36 +162,12 @@ struct Plan<'t> {
 
 impl<'t> Plan<'t> {
     fn new(tape: &'t Tape, ys: Vec<u32>) -> Self {
-        let mut needed = vec![false; tape.nodes.len()];
-        for &y in &ys {
-            needed[y as usize] = true;
-        }
+        let needed = tape.needed(&ys);
         let mut needed_sources = vec![false; tape.sources.len()];
-        for place in (0..tape.nodes.len()).rev().filter(|_| !ys.is_empty()) {
-            if !needed[place] {
-                continue;
-            }
-            match tape.nodes[place] {
-                Node::Exact => {}
-                Node::Input { first, end } => {
-                    for loading in &tape.loadings[first as usize..end as usize] {
-                        needed_sources[loading.source as usize] = true;
-                    }
-                }
-                Node::Add(a, b) | Node::Sub(a, b) | Node::Mul(a, b) | Node::Div(a, b) => {
-                    needed[a as usize] = true;
-                    needed[b as usize] = true;
-                }
-                Node::Sum { first, end } => {
-                    for &term in &tape.terms_of_sums[first as usize..end as usize] {
-                        needed[term as usize] = true;
-                    }
-                }
-                Node::Sqrt(a) | Node::Ln(a) | Node::Exp(a) | Node::Sin(a) | Node::Cos(a) => needed[a as usize] = true,
-                Node::Solve { fit, .. } => {
-                    for &from in &tape.fits[fit as usize].from {
-                        needed[from as usize] = true;
-                    }
+        for (node, _) in tape.nodes.iter().zip(&needed).filter(|(_, needed)| **needed) {
+            if let Node::Input { first, end } = *node {
+                for loading in &tape.loadings[first as usize..end as usize] {
+                    needed_sources[loading.source as usize] = true;
                 }
             }
         }
@@ -224,7 +205,9 @@ impl<'t> Plan<'t> {
         let mut values: Vec<Vec<f64>> = vec![Vec::new(); self.tape.nodes.len()];
         let mut solved: Vec<Option<Vec<f64>>> = vec![None; self.tape.fits.len()];
         let mut has_solution = vec![true; n];
-        for (place, node) in self.tape.nodes.iter().enumerate().filter(|(place, _)| self.needed[*place]) {
+        for (place, node) in
+            self.tape.nodes.iter().enumerate().filter(|(place, _)| self.needed.get(*place) == Some(&true))
+        {
             let of = |node: u32| &values[node as usize];
             let pairs = |a: u32, b: u32, act: fn(f64, f64) -> f64| -> Vec<f64> {
                 of(a).iter().zip(of(b)).map(|(&a, &b)| act(a, b)).collect()
@@ -259,6 +242,7 @@ impl<'t> Plan<'t> {
                 Node::Exp(a) => each(a, libm::exp),
                 Node::Sin(a) => each(a, libm::sin),
                 Node::Cos(a) => each(a, libm::cos),
+                Node::Atan2(a, b) => pairs(a, b, libm::atan2),
                 Node::Solve { fit, parameter } => {
                     let placed = &self.tape.fits[fit as usize];
                     let parameters = solved[fit as usize].get_or_insert_with(|| {
@@ -298,7 +282,11 @@ impl<'t> Plan<'t> {
     }
 }
 
-fn scale_of(source: &KnownSource, pools: &mut BTreeMap<String, usize>, scales: &mut Vec<([u8; 32], f64)>) -> Option<usize> {
+fn scale_of(
+    source: &KnownSource,
+    pools: &mut BTreeMap<String, usize>,
+    scales: &mut Vec<([u8; 32], f64)>,
+) -> Option<usize> {
     if !source.dof.is_finite() || source.shape != Shape::Normal {
         return None;
     }

@@ -30,6 +30,7 @@ pub(super) enum Node {
     Exp(u32),
     Sin(u32),
     Cos(u32),
+    Atan2(u32, u32),
     Solve { fit: u32, parameter: u32 },
 }
 
@@ -80,7 +81,38 @@ impl Tape {
     pub fn push(&mut self, node: Node, value: f64) -> u32 {
         self.nodes.push(node);
         self.values.push(value);
-        u32::try_from(self.nodes.len() - 1).expect("a tape of four thousand million terms does not fit into memory first")
+        u32::try_from(self.nodes.len() - 1)
+            .expect("a tape of four thousand million terms does not fit into memory first")
+    }
+
+    /// Visits the terms that a node is worked out from.
+    pub fn operands(&self, node: Node, mut visit: impl FnMut(u32)) {
+        match node {
+            Node::Exact | Node::Input { .. } => {}
+            Node::Add(a, b) | Node::Sub(a, b) | Node::Mul(a, b) | Node::Div(a, b) | Node::Atan2(a, b) => {
+                visit(a);
+                visit(b);
+            }
+            Node::Sum { first, end } => {
+                self.terms_of_sums[first as usize..end as usize].iter().copied().for_each(visit)
+            }
+            Node::Sqrt(a) | Node::Ln(a) | Node::Exp(a) | Node::Sin(a) | Node::Cos(a) => visit(a),
+            Node::Solve { fit, .. } => self.fits[fit as usize].from.iter().copied().for_each(visit),
+        }
+    }
+
+    /// Which terms these rest on, themselves included; the answer ends with the last of them.
+    pub fn needed(&self, ys: &[u32]) -> Vec<bool> {
+        let mut needed = vec![false; ys.iter().max().map_or(0, |&last| last as usize + 1)];
+        for &y in ys {
+            needed[y as usize] = true;
+        }
+        for place in (0..needed.len()).rev() {
+            if needed[place] {
+                self.operands(self.nodes[place], |from| needed[from as usize] = true);
+            }
+        }
+        needed
     }
 
     fn place_of(&mut self, source: &Source) -> u32 {
@@ -133,12 +165,14 @@ impl Model {
     ///
     /// # Arguments
     /// * `values`: n quantities.
-    /// * `covariance`: n × n, row by row, symmetric, in SI units.
+    /// * `covariance`: n × n, row by row, in SI units.
     /// * `name`: the latent sources are called `name/1` … `name/n`.
     /// * `dof`: degrees of freedom behind the matrix, shared by all as one pool; infinite where it is known.
     ///
     /// # Errors
-    /// [`NotACovariance`] where the matrix has another size or is not positive semidefinite.
+    /// [`NotACovariance`] where the matrix has another size, an entry that is not finite, two halves that differ, or is
+    /// not positive semidefinite. Rounding is allowed for: 10⁻⁹ of the standard deviations between the halves, 10⁻¹² of
+    /// the variance in a pivot.
     ///
     /// # Source
     /// JCGM 102:2011, 6.4.8: a multivariate normal distribution is sampled through the Cholesky factor.
@@ -247,6 +281,40 @@ pub enum NotACovariance {
         /// Quantities given.
         n: usize,
     },
+    /// An entry is infinite or not a number.
+    #[error("the covariance in row {row}, column {column} is {value}")]
+    NotFinite {
+        /// Row, counted from one.
+        row: usize,
+        /// Column, counted from one.
+        column: usize,
+        /// The entry.
+        value: f64,
+    },
+    /// An entry differs from the one mirrored at the diagonal.
+    #[error(
+        "the covariance in row {row}, column {column} is {value}, the one in row {column}, column {row} is {mirrored}"
+    )]
+    Asymmetric {
+        /// Row, counted from one.
+        row: usize,
+        /// Column, counted from one.
+        column: usize,
+        /// The entry.
+        value: f64,
+        /// The entry it is compared with.
+        mirrored: f64,
+    },
+    /// A correlation above one, found as an entry that a pivot of zero cannot carry.
+    #[error(
+        "the covariance matrix is not positive semidefinite: row {row} varies with column {column}, which does not vary by itself"
+    )]
+    Unsupported {
+        /// Row, counted from one.
+        row: usize,
+        /// Column, counted from one.
+        column: usize,
+    },
     /// A pivot of the factorisation is negative.
     #[error("the covariance matrix is not positive semidefinite: pivot {row} is {pivot}")]
     Negative {
@@ -261,6 +329,18 @@ pub enum NotACovariance {
 fn cholesky(matrix: &[f64], n: usize) -> Result<Vec<f64>, NotACovariance> {
     if matrix.len() != n * n {
         return Err(NotACovariance::Size { found: matrix.len(), n });
+    }
+    // The largest covariance that the variances of two quantities allow.
+    let bound = |i: usize, j: usize| matrix[i * n + i].abs().sqrt() * matrix[j * n + j].abs().sqrt();
+    for (i, j) in (0..n).flat_map(|i| (0..n).map(move |j| (i, j))) {
+        let (value, mirrored) = (matrix[i * n + j], matrix[j * n + i]);
+        let (row, column) = (i + 1, j + 1);
+        if !value.is_finite() {
+            return Err(NotACovariance::NotFinite { row, column, value });
+        }
+        if j < i && (value - mirrored).abs() > 1e-9 * bound(i, j) {
+            return Err(NotACovariance::Asymmetric { row, column, value, mirrored });
+        }
     }
     let mut factor = vec![0.0; n * n];
     for j in 0..n {
@@ -279,6 +359,10 @@ fn cholesky(matrix: &[f64], n: usize) -> Result<Vec<f64>, NotACovariance> {
             let mut entry = matrix[i * n + j];
             for k in 0..j {
                 entry -= factor[i * n + k] * factor[j * n + k];
+            }
+            // A pivot below the allowance carries at most the root of it.
+            if root == 0.0 && entry.abs() > 1e-6 * bound(i, j) {
+                return Err(NotACovariance::Unsupported { row: i + 1, column: j + 1 });
             }
             factor[i * n + j] = if root == 0.0 { 0.0 } else { entry / root };
         }
@@ -314,6 +398,10 @@ mod tests {
             model.correlated(&values, &[1.0, 2.0, 2.0, 1.0], "m", f64::INFINITY),
             Err(NotACovariance::Negative { row: 2, .. })
         ));
-        assert!(matches!(model.correlated(&values, &[1.0], "m", f64::INFINITY), Err(NotACovariance::Size { .. })));
+        let kept = |matrix: &[f64]| model.correlated(&values, matrix, "m", f64::INFINITY).map(drop);
+        assert!(matches!(kept(&[1.0]), Err(NotACovariance::Size { .. })));
+        assert!(matches!(kept(&[1.0, 0.5, 0.4, 1.0]), Err(NotACovariance::Asymmetric { row: 2, column: 1, .. })));
+        assert!(matches!(kept(&[f64::INFINITY, 0.0, 0.0, 1.0]), Err(NotACovariance::NotFinite { row: 1, .. })));
+        assert!(matches!(kept(&[0.0, 0.5, 0.5, 1.0]), Err(NotACovariance::Unsupported { row: 2, column: 1 })));
     }
 }

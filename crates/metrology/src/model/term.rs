@@ -46,7 +46,12 @@ impl<'m, K: Kind> Term<'m, K> {
         self
     }
 
-    fn with<L: Kind, M: Kind>(self, other: Term<'m, L>, node: fn(u32, u32) -> Node, act: fn(f64, f64) -> f64) -> Term<'m, M> {
+    fn with<L: Kind, M: Kind>(
+        self,
+        other: Term<'m, L>,
+        node: fn(u32, u32) -> Node,
+        act: fn(f64, f64) -> f64,
+    ) -> Term<'m, M> {
         assert!(std::ptr::eq(self.model, other.model), "terms of two models do not meet");
         let mut tape = self.model.tape.borrow_mut();
         let value = act(tape.values[self.node as usize], tape.values[other.node as usize]);
@@ -162,5 +167,9 @@ impl<'m> Term<'m, Factor> {
     /// Cosine of an angle in radian.
     pub fn cos(self) -> Self {
         self.through(Node::Cos, libm::cos)
+    }
+    /// The angle in radian, from −π to π, of the point with this ordinate and the abscissa given: a phase.
+    pub fn atan2(self, abscissa: Self) -> Self {
+        self.with(abscissa, Node::Atan2, libm::atan2)
     }
 }
