@@ -51,7 +51,8 @@ impl PoolId {
 pub enum Shape {
     /// Normal; with finite degrees of freedom a scaled and shifted t (JCGM 101 6.4.9).
     Normal,
-    /// Rectangular: half-width √3·u.
+    /// Rectangular: half-width √3·u; with finite degrees of freedom ν its limits are themselves uncertain, by 1/√(2ν) of
+    /// the half-width (GUM G.4.2), which makes it a curvilinear trapezoid (JCGM 101 6.4.3).
     Rectangular,
     /// Triangular: half-width √6·u.
     Triangular,
@@ -71,7 +72,9 @@ impl Shape {
     }
     /// The shape with this word.
     pub fn from_word(word: &str) -> Option<Self> {
-        [Shape::Normal, Shape::Rectangular, Shape::Triangular, Shape::Arcsine].into_iter().find(|shape| shape.word() == word)
+        [Shape::Normal, Shape::Rectangular, Shape::Triangular, Shape::Arcsine]
+            .into_iter()
+            .find(|shape| shape.word() == word)
     }
     /// Standard uncertainty of a stated half-width; `None` for a normal shape, which has none.
     pub fn u_of_half_width(self, half_width: f64) -> Option<f64> {
@@ -92,7 +95,7 @@ pub struct Source {
     /// Standard uncertainty it gives to this input, in the SI unit of the input. Signed: a shared source may push two
     /// inputs in opposite directions.
     pub u: f64,
-    /// Degrees of freedom behind `u`; infinite where it is taken as known.
+    /// Degrees of freedom behind `u`, one or more; infinite where it is taken as known.
     pub dof: f64,
     /// The estimated standard deviation it shares with others.
     pub pool: Option<PoolId>,

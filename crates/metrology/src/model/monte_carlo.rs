@@ -111,22 +111,41 @@ impl<K: Kind> Sample<K> {
 struct Stream {
     key: [u8; 32],
     shape: Shape,
-    /// Place of the stream of its estimated standard deviation, with its degrees of freedom.
+    /// Place of the stream of its estimated standard deviation or limits.
     scale: Option<usize>,
+}
+
+/// What was estimated, and is therefore drawn itself.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Estimated {
+    /// A standard deviation.
+    Deviation,
+    /// The limits of a rectangle.
+    Limits,
+}
+
+/// A factor on the draws of one source, or of all sources of a pool.
+struct Scale {
+    key: [u8; 32],
+    of: Estimated,
+    dof: f64,
 }
 
 impl Model {
     /// Replays the model with draws and returns the values that each quantity took, trial by trial together.
     ///
-    /// A source with finite degrees of freedom is a scaled and shifted t; sources of one pool share one draw of their
-    /// standard deviation, as a multivariate t does. Its standard deviation is then larger than u by √(ν/(ν − 2)).
+    /// A normal source with finite degrees of freedom is a scaled and shifted t, and its standard deviation then larger
+    /// than u by √(ν/(ν − 2)); a rectangular one is a curvilinear trapezoid, larger by √(1 + 1/(6ν)). Sources of one
+    /// pool share one draw of what was estimated, as a multivariate t does. Triangular and arcsine sources are drawn as
+    /// if known. Fewer than one degree of freedom count as one.
     ///
     /// # Arguments
     /// * `ys`: the quantities wanted.
     /// * `trials`: how often; JCGM 101 7.2 suggests 10⁶ for a 95 % interval to two digits.
     ///
     /// # Source
-    /// JCGM 101:2008, 5.9 and 7; 6.4.9 for the t distribution; JCGM 102:2011, 5.3.2 for its multivariate form.
+    /// JCGM 101:2008, 5.9 and 7; 6.4.3 for the curvilinear trapezoid, 6.4.9 for the t distribution; JCGM 102:2011, 5.3.2
+    /// for its multivariate form. Checked by `tests/published/jcgm_101.rs` and `jcgm_102.rs`.
     pub fn monte_carlo<K: Kind>(&self, ys: &[Term<'_, K>], trials: u32) -> Vec<Sample<K>> {
         let tape = self.tape.borrow();
         let plan = Plan::new(&tape, ys.iter().map(|y| y.node).collect());
@@ -157,7 +176,7 @@ struct Plan<'t> {
     ys: Vec<u32>,
     needed: Vec<bool>,
     streams: Vec<Option<Stream>>,
-    scales: Vec<([u8; 32], f64)>,
+    scales: Vec<Scale>,
 }
 
 impl<'t> Plan<'t> {
@@ -172,7 +191,7 @@ impl<'t> Plan<'t> {
             }
         }
         let mut scales = Vec::new();
-        let mut pools: BTreeMap<String, usize> = BTreeMap::new();
+        let mut places = BTreeMap::new();
         let streams = tape
             .sources
             .iter()
@@ -181,7 +200,7 @@ impl<'t> Plan<'t> {
                 needed.then(|| Stream {
                     key: key("source", source.id.as_str()),
                     shape: source.shape,
-                    scale: scale_of(source, &mut pools, &mut scales),
+                    scale: scale_of(source, &mut places, &mut scales),
                 })
             })
             .collect();
@@ -192,9 +211,13 @@ impl<'t> Plan<'t> {
         let scales: Vec<Vec<f64>> = self
             .scales
             .iter()
-            .map(|(key, dof)| {
-                let words = uniforms(key, first, n);
-                words.map(|p| (dof / chi_squared::quantile(p, *dof).unwrap_or(*dof)).sqrt()).collect()
+            .map(|scale| {
+                let dof = scale.dof;
+                let factor = |p: f64| match scale.of {
+                    Estimated::Deviation => (dof / chi_squared::quantile(p, dof).unwrap_or(dof)).sqrt(),
+                    Estimated::Limits => 1.0 + (2.0 * p - 1.0) / (2.0 * dof).sqrt(),
+                };
+                words(&scale.key, first, n).map(|word| factor(uniform(word))).collect()
             })
             .collect();
         let draws: Vec<Vec<f64>> = self
@@ -282,17 +305,29 @@ impl<'t> Plan<'t> {
     }
 }
 
-fn scale_of(
-    source: &KnownSource,
-    pools: &mut BTreeMap<String, usize>,
-    scales: &mut Vec<([u8; 32], f64)>,
+/// The place of the scale of a source, which is new unless it shares one.
+fn scale_of<'t>(
+    source: &'t KnownSource,
+    places: &mut BTreeMap<(Estimated, &'static str, &'t str), usize>,
+    scales: &mut Vec<Scale>,
 ) -> Option<usize> {
-    if !source.dof.is_finite() || source.shape != Shape::Normal {
+    let of = match source.shape {
+        Shape::Normal => Estimated::Deviation,
+        Shape::Rectangular => Estimated::Limits,
+        Shape::Triangular | Shape::Arcsine => return None,
+    };
+    if source.dof == f64::INFINITY {
         return None;
     }
-    let name = source.pool.as_ref().map_or(source.id.as_str(), |pool| pool.as_str());
-    Some(*pools.entry(name.to_owned()).or_insert_with(|| {
-        scales.push((key("pool", name), source.dof));
+    let (role, name) = match (&source.pool, of) {
+        (Some(pool), Estimated::Deviation) => ("pool", pool.as_str()),
+        (Some(pool), Estimated::Limits) => ("pool limits", pool.as_str()),
+        (None, Estimated::Deviation) => ("deviation", source.id.as_str()),
+        (None, Estimated::Limits) => ("limits", source.id.as_str()),
+    };
+    Some(*places.entry((of, role, name)).or_insert_with(|| {
+        let dof = if source.dof >= 1.0 { source.dof } else { 1.0 };
+        scales.push(Scale { key: key(role, name), of, dof });
         scales.len() - 1
     }))
 }
@@ -306,31 +341,37 @@ fn key(role: &str, name: &str) -> [u8; 32] {
     hash.finalize().into()
 }
 
-/// Uniform numbers strictly between 0 and 1: the words of the stream from trial `first` on, upper 53 bits.
-#[expect(clippy::cast_precision_loss, reason = "53 bits are exact")]
-fn uniforms(key: &[u8; 32], first: usize, n: usize) -> impl Iterator<Item = f64> {
+/// The words of a stream from trial `first` on.
+fn words(key: &[u8; 32], first: usize, n: usize) -> impl Iterator<Item = u64> {
     let mut stream = ChaCha12Rng::from_seed(*key);
     stream.set_word_pos(2 * first as u128);
-    (0..n).map(move |_| ((stream.next_u64() >> 11) as f64 + 0.5) / 9_007_199_254_740_992.0)
+    (0..n).map(move |_| stream.next_u64())
+}
+
+/// A uniform number strictly between 0 and 1 from 64 random bits: the middle of one of 2⁵² cells, which is exact, so that
+/// neither end is met.
+#[expect(clippy::cast_precision_loss, reason = "52 bits and a half are exact")]
+fn uniform(word: u64) -> f64 {
+    ((word >> 12) as f64 + 0.5) * (1.0 / 4_503_599_627_370_496.0)
 }
 
 /// Draws with standard deviation one (before the scale of a t).
 fn standard_draws(stream: &Stream, scales: &[Vec<f64>], first: usize, n: usize) -> Vec<f64> {
-    let uniforms = uniforms(&stream.key, first, n);
+    let words = words(&stream.key, first, n);
     let mut draws: Vec<f64> = match stream.shape {
-        Shape::Normal => uniforms.map(|p| normal::quantile(p).unwrap_or(0.0)).collect(),
+        Shape::Normal => words.map(normal::draw).collect(),
         Shape::Rectangular => {
             let half_width = 3.0_f64.sqrt();
-            uniforms.map(|p| half_width * (2.0 * p - 1.0)).collect()
+            words.map(|word| half_width * (2.0 * uniform(word) - 1.0)).collect()
         }
         Shape::Triangular => {
             let half_width = 6.0_f64.sqrt();
             let inverse = |p: f64| if p < 0.5 { (2.0 * p).sqrt() - 1.0 } else { 1.0 - (2.0 * (1.0 - p)).sqrt() };
-            uniforms.map(|p| half_width * inverse(p)).collect()
+            words.map(|word| half_width * inverse(uniform(word))).collect()
         }
         Shape::Arcsine => {
             let half_width = 2.0_f64.sqrt();
-            uniforms.map(|p| half_width * libm::sin(std::f64::consts::PI * (p - 0.5))).collect()
+            words.map(|word| half_width * libm::sin(std::f64::consts::PI * (uniform(word) - 0.5))).collect()
         }
     };
     if let Some(scale) = stream.scale {
@@ -378,6 +419,50 @@ mod tests {
             model.monte_carlo(&[y], 100)
         };
         assert_eq!(shorter[0].values(), &plain[0].values()[..100]);
+    }
+
+    #[test]
+    fn no_draw_meets_an_end() {
+        for word in [0, u64::MAX] {
+            let p = uniform(word);
+            assert!(p > 0.0 && p < 1.0, "{p}");
+        }
+        assert_eq!(uniform(0), 1.0 - uniform(u64::MAX));
+    }
+
+    #[test]
+    fn a_source_and_a_pool_of_one_name_are_drawn_apart() {
+        let model = Model::new();
+        let own = model.input(Factor::from_si(0.0), &[Source::estimated(SourceId::new("a"), 1.0, 3.0)]);
+        let pooled =
+            model.input(Factor::from_si(0.0), &[Source::pooled(SourceId::new("b"), 1.0, 3.0, PoolId::new("a"))]);
+        let tape = model.tape.borrow();
+        let plan = Plan::new(&tape, vec![own.node(), pooled.node()]);
+        assert_eq!(plan.scales.len(), 2);
+        assert_ne!(plan.scales[0].key, plan.scales[1].key);
+    }
+
+    #[test]
+    fn limits_that_are_estimates_make_a_curvilinear_trapezoid() {
+        let model = Model::new();
+        let known = Source::shaped(SourceId::new("a"), 1.0, Shape::Rectangular);
+        let x = model.input(Factor::from_si(0.0), &[Source { dof: 2.0, ..known }]);
+        let sample = &model.monte_carlo(&[x], 200_000)[0];
+        // JCGM 101:2008, 6.4.3.3: variance (b − a)²/12 + d²/9; here b − a = 2√3 and d = √3/2.
+        let u = sample.u().unwrap().si();
+        assert!((u - (1.0_f64 + 1.0 / 12.0).sqrt()).abs() < 0.005, "{u}");
+        let furthest = 1.5 * 3.0_f64.sqrt();
+        let reach = sample.values().iter().fold(0.0_f64, |reach, x| reach.max(x.abs()));
+        assert!(reach < furthest && reach > 0.98 * furthest, "{reach}");
+    }
+
+    #[test]
+    fn degrees_of_freedom_that_are_none_still_give_draws() {
+        for dof in [0.0, -1.0, f64::NAN, f64::NEG_INFINITY] {
+            let model = Model::new();
+            let x = model.input(Factor::from_si(0.0), &[Source::estimated(SourceId::new("a"), 1.0, dof)]);
+            assert_eq!(model.monte_carlo(&[x], 100)[0].n_without_solution, 0, "{dof}");
+        }
     }
 
     #[test]
