@@ -3,6 +3,8 @@
 //! [`Kind`] is a number in SI with a type; [`Unit`] converts at the doors. There is no algebra of dimensions: the
 //! operations that make sense between kinds are named one by one in [`crate::model::Term`].
 //!
+//! Source: the factors are those of the SI Brochure, 9th edition (2019), tables 7 and 8 (from memory).
+//!
 //! Invariant: inside, every figure is in the coherent SI unit of its kind.
 
 use std::fmt::Debug;

@@ -4,6 +4,8 @@
 //! cache. It smooths only where a bound says that the peak or a crossing can be. The bounds leave out
 //! work, never a result: the figures are those of smoothing everything.
 //!
+//! Source: none needed, the definitions stand at [`crate::reduce`] and [`crate::smoothing`].
+//!
 //! Invariant: one pulse, many pulses and any number of threads run this same code, so they give the
 //! same bits. Sums run in eight lanes ([`crate::lanes`]).
 

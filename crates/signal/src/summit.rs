@@ -1,4 +1,6 @@
 //! The summit of sampled values: the parabola through the highest value and its two neighbours.
+//!
+//! Source: none needed, three points have one parabola.
 
 /// A place between samples and the height there.
 #[derive(Debug, Clone, Copy, PartialEq)]
