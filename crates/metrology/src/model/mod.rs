@@ -3,7 +3,7 @@
 //! [`Model::input`] puts quantities with their sources on the tape; operators between [`Term`]s and [`Model::solve`]
 //! build the equation. Swept backwards the tape is the uncertainty budget ([`Model::first_order`]), replayed with
 //! draws it is the propagation of distributions ([`Model::monte_carlo`]), printed it is the derivation
-//! ([`Model::explain`]).
+//! ([`Model::explain`]). [`Model::second_order`] and [`Validation`] say how far the budget can be trusted.
 //!
 //! Invariant: no operation looks at the value of a term to choose what it does, so that a replay walks the same tape.
 
@@ -11,11 +11,14 @@ mod explain;
 mod first_order;
 mod fit;
 mod monte_carlo;
+mod second_order;
 mod tape;
 mod term;
+mod validation;
 
 pub use explain::{Derivation, Step, figure};
 pub use fit::{Fit, NoSolution};
 pub use monte_carlo::{Interval, Sample};
 pub use tape::{Model, NotACovariance};
 pub use term::Term;
+pub use validation::{Validation, numerical_tolerance};
