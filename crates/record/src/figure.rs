@@ -23,7 +23,7 @@ pub struct Written<K> {
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum FigureFault {
     /// Nothing was written.
-    #[error("a {wanted} is missing here; write one, for example \"{example}\"")]
+    #[error("{} is missing here; write one, for example \"{example}\"", with_article(wanted))]
     Empty {
         /// The kind wanted.
         wanted: &'static str,
@@ -31,7 +31,7 @@ pub enum FigureFault {
         example: &'static str,
     },
     /// No number at the beginning.
-    #[error("\"{found}\" does not begin with a number; write a {wanted}, for example \"{example}\"")]
+    #[error("\"{found}\" does not begin with a number; write {}, for example \"{example}\"", with_article(wanted))]
     NoNumber {
         /// The text.
         found: String,
@@ -51,7 +51,7 @@ pub enum FigureFault {
         as_thousands: String,
     },
     /// The number has no unit and its kind needs one.
-    #[error("{found} has no unit; write a {wanted}, for example \"{example}\"")]
+    #[error("{found} has no unit; write {}, for example \"{example}\"", with_article(wanted))]
     NoUnit {
         /// The text.
         found: String,
@@ -61,7 +61,11 @@ pub enum FigureFault {
         example: &'static str,
     },
     /// The unit belongs to another kind.
-    #[error("a {found} stands where a {wanted} is wanted; write a {wanted}, for example \"{example}\"")]
+    #[error(
+        "{} stands where {} is wanted; write {1}, for example \"{example}\"",
+        with_article(found),
+        with_article(wanted)
+    )]
     OtherKind {
         /// The kind the unit belongs to.
         found: &'static str,
@@ -71,7 +75,7 @@ pub enum FigureFault {
         example: &'static str,
     },
     /// The unit is known to no kind.
-    #[error("the unit \"{found}\" is not known; a {wanted} is written in {units}")]
+    #[error("the unit \"{found}\" is not known; {} is written in {units}", with_article(wanted))]
     UnknownUnit {
         /// The unit.
         found: String,
@@ -87,7 +91,7 @@ pub enum FigureFault {
         found: String,
     },
     /// A figure that must not be negative is.
-    #[error("{found} is negative; a {wanted} here is zero or more")]
+    #[error("{found} is negative; {} here is zero or more", with_article(wanted))]
     Negative {
         /// The text.
         found: String,
@@ -100,6 +104,12 @@ pub enum FigureFault {
         /// The text.
         found: String,
     },
+}
+
+/// The name of a thing with its article: "a volume", "an area".
+pub fn with_article(name: &str) -> String {
+    let article = if name.starts_with(['a', 'e', 'i', 'o']) { "an" } else { "a" };
+    format!("{article} {name}")
 }
 
 impl<K: Kind> Written<K> {
@@ -195,7 +205,8 @@ impl<K: Kind> FromStr for Written<K> {
             .find(|&(place, c)| {
                 let exponent = matches!(c, 'e' | 'E')
                     && place > 0
-                    && trimmed[place + 1..].starts_with(|next: char| next.is_ascii_digit() || matches!(next, '+' | '-'));
+                    && trimmed[place + 1..]
+                        .starts_with(|next: char| next.is_ascii_digit() || matches!(next, '+' | '-'));
                 !(c.is_ascii_digit() || matches!(c, '.' | ',' | '+' | '-' | '−') || exponent)
             })
             .map_or(trimmed.len(), |(place, _)| place);
@@ -207,7 +218,11 @@ impl<K: Kind> FromStr for Written<K> {
             return Err(FigureFault::NoNumber { found: short(trimmed), wanted: K::NAME, example: K::EXAMPLE });
         }
         let unit = if symbol.is_empty() {
-            K::unit("1").ok_or_else(|| FigureFault::NoUnit { found: short(digits), wanted: K::NAME, example: K::EXAMPLE })?
+            K::unit("1").ok_or_else(|| FigureFault::NoUnit {
+                found: short(digits),
+                wanted: K::NAME,
+                example: K::EXAMPLE,
+            })?
         } else {
             K::unit(symbol).ok_or_else(|| not_this_kind::<K>(symbol))?
         };
@@ -393,12 +408,21 @@ mod tests {
             ("twenty mL", "\"twenty mL\" does not begin with a number; write a volume, for example \"20 µL\""),
             ("1,234 mL", "\"1,234\" can mean 1.234 or 1234; write the one that is meant, with a point"),
             ("1e999 mL", "1e999 is beyond what can be computed with"),
-            ("3 gallons", "the unit \"gallons\" is not known; a volume is written in mL, L, µL, dL, cL, nL, cm³, dm³, m³"),
+            (
+                "3 gallons",
+                "the unit \"gallons\" is not known; a volume is written in mL, L, µL, dL, cL, nL, cm³, dm³, m³",
+            ),
             ("1.2.3 mL", "\"1.2.3\" does not begin with a number; write a volume, for example \"20 µL\""),
         ];
         for (text, told) in cases {
             assert_eq!(text.parse::<Written<Volume>>().unwrap_err().to_string(), told, "{text}");
         }
+    }
+
+    #[test]
+    fn a_kind_that_begins_with_a_vowel_has_its_article() {
+        let fault = "-1 dm2".parse::<Written<darkline_metrology::kind::Area>>().unwrap().not_negative().unwrap_err();
+        assert_eq!(fault.to_string(), "-1 dm² is negative; an area here is zero or more");
     }
 
     proptest! {
