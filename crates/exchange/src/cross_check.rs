@@ -6,6 +6,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use darkline_metrology::kind::Kind;
+use darkline_record::figure::with_article;
 use darkline_record::identity::{BatchId, MethodId, PortionId};
 use darkline_record::method::ResolvedMethod;
 use darkline_record::order::ResultKind;
@@ -127,7 +128,11 @@ fn order(documents: &Documents) -> Sheet<'_> {
         {
             sheet.fault(
                 place("limit.at_most"),
-                format!("a {} stands where a {} is wanted", limit.at_most.kind().words(), method.result.kind.words()),
+                format!(
+                    "{} stands where {} is wanted",
+                    with_article(limit.at_most.kind().words()),
+                    with_article(method.result.kind.words())
+                ),
                 format!(
                     "method \"{}\" reports in {}; write the limit in such a unit, or name another method",
                     method.id, method.result.unit
@@ -202,7 +207,7 @@ fn has_what_the_result_needs<T>(
     {
         sheet.fault(
             place_of(&preparation.places, &format!("{path}.assigned")),
-            format!("a {} stands where a {} is wanted", assigned.kind().words(), kind.words()),
+            format!("{} stands where {} is wanted", with_article(assigned.kind().words()), with_article(kind.words())),
             format!(
                 "method \"{}\" reports in {}; write the assigned value in such a unit",
                 method.id, method.result.unit
@@ -231,9 +236,9 @@ fn has_what_the_result_needs<T>(
             sheet.fault(
                 place_of(&preparation.places, path),
                 format!(
-                    "portion \"{}\" has no \"{key}\"; a {} cannot be worked out without it",
+                    "portion \"{}\" has no \"{key}\"; {} cannot be worked out without it",
                     portion.id,
-                    kind.words()
+                    with_article(kind.words())
                 ),
                 format!("write {key} = \"{example}\""),
             );

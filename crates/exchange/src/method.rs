@@ -1,7 +1,7 @@
 //! `method.toml`, format `darkline/method/1`: the method as resolved on the day.
 
 use darkline_metrology::kind::{Duration, Factor, Kind, Response};
-use darkline_record::figure::{NamedFactor, Uncertain, Written};
+use darkline_record::figure::{NamedFactor, Uncertain, Written, with_article};
 use darkline_record::method::{
     BlankPlan, CalibrationModel, CalibrationPlan, CheckPlan, PulseWindow, ReplicatePlan, ResolvedMethod, ResponseKind,
     ResponsePlan, ResultPlan, Subtract, Technique, Weights,
@@ -113,7 +113,7 @@ fn span_of_time(entry: &Entry<'_>) -> Option<(Written<Duration>, Written<Duratio
     section.close();
     let (from, to) = from.zip(to)?;
     if to.value().si() <= from.value().si() {
-        end?.fault(format!("it ends at {to} and starts at {from}"), "write an end behind its start");
+        end?.fault(format!("this window ends at {to} and starts at {from}"), "write an end behind its start");
         return None;
     }
     Some((from, to))
@@ -210,7 +210,7 @@ fn result(section: &Section<'_>) -> Option<ResultPlan> {
         if unit.is_none() {
             let example = result_example(kind);
             entry.fault(
-                format!("{} is no unit of a {}", quoted(&text), kind.words()),
+                format!("{} is no unit of {}", quoted(&text), with_article(kind.words())),
                 format!("write for example unit = \"{example}\""),
             );
         }

@@ -4,10 +4,16 @@
 pub(crate) fn nearest<'k>(written: &str, known: impl IntoIterator<Item = &'k str>) -> Option<&'k str> {
     // A name from a file may be as long as the file; the distance takes time with its square.
     let written: String = written.chars().take(80).collect::<String>().to_lowercase();
+    // One the beginning of the other, as "decision" and "decision_rule".
+    let begins = |name: &str| written.len() >= 4 && (name.starts_with(&written) || written.starts_with(name));
+    let known: Vec<&str> = known.into_iter().collect();
+    if let Some(name) = known.iter().find(|name| begins(&name.to_lowercase())) {
+        return Some(name);
+    }
     known
         .into_iter()
         .map(|name| (strsim::damerau_levenshtein(&written, &name.to_lowercase()), name))
-        .filter(|&(distance, name)| distance <= (name.chars().count() / 3).max(1))
+        .filter(|&(distance, name)| distance <= (name.chars().count() * 2 / 5).max(1))
         .min_by_key(|&(distance, _)| distance)
         .map(|(_, name)| name)
 }
@@ -39,6 +45,7 @@ mod tests {
         assert_eq!(nearest("volum", known), Some("volume"));
         assert_eq!(nearest("Mass", known), Some("mass"));
         assert_eq!(nearest("maas", known), Some("mass"));
+        assert_eq!(nearest("volume_of_solution", known), Some("volume"));
         assert_eq!(nearest("temperature", known), None);
         assert_eq!(nearest(&"x".repeat(1_000_000), known), None);
     }

@@ -3,10 +3,11 @@
 use std::collections::BTreeMap;
 
 use darkline_metrology::kind::{ALL_KINDS, plain_symbol};
-use darkline_record::figure::FigureFault;
+use darkline_record::figure::{FigureFault, with_article};
 use darkline_record::identity::{Element, MethodId};
 use darkline_record::order::{DecisionRule, Limit, Order, Requested, ResultFigure, ResultKind, Sample};
 
+use crate::document::figure::worded;
 use crate::document::gathering::{Distinct, all, transposed};
 use crate::document::section::{Entry, Section};
 use crate::document::{self, Entered};
@@ -85,7 +86,7 @@ fn v1(top: &Section<'_>) -> Option<Order> {
 const LIMIT_FORM: &str = "limit = { at_most = \"0.07 mg/dm²\", origin = \"…\", decision_rule = \"guard band U\" }";
 
 fn limit(section: &Section<'_>) -> Option<Limit> {
-    let at_most = section.required("at_most", "\"0.07 mg/dm²\"").and_then(|entry| result_figure(&entry));
+    let at_most = section.required("at_most", "\"0.07 mg/dm²\"").and_then(|entry| result_figure(&entry, "limit"));
     let origin = section.required("origin", "\"…\"").and_then(|entry| entry.text());
     let rules = [DecisionRule::SimpleAcceptance, DecisionRule::GuardBandU];
     let decision_rule = section
@@ -96,13 +97,13 @@ fn limit(section: &Section<'_>) -> Option<Limit> {
 }
 
 /// A figure of one of the kinds that results have; its unit says which.
-pub(crate) fn result_figure(entry: &Entry<'_>) -> Option<ResultFigure> {
+pub(crate) fn result_figure(entry: &Entry<'_>, what: &str) -> Option<ResultFigure> {
     let text = entry.text()?;
     let mut unit_unknown = None;
     for kind in ResultKind::ALL {
         match kind.read(&text) {
             Ok(figure) if figure.si() < 0.0 => {
-                entry.fault(format!("{figure} is negative; a result cannot be"), "look at the sign");
+                entry.fault(format!("{figure} is negative"), format!("a {what} is zero or more"));
                 return None;
             }
             Ok(figure) => return Some(figure),
@@ -112,17 +113,17 @@ pub(crate) fn result_figure(entry: &Entry<'_>) -> Option<ResultFigure> {
                 unit_unknown.get_or_insert(fault);
             }
             Err(fault) => {
-                entry.told(&fault);
+                entry.told(&worded(&fault));
                 return None;
             }
         }
     }
-    let kinds = ResultKind::ALL.map(|kind| format!("a {}", kind.words()));
+    let kinds = ResultKind::ALL.map(|kind| with_article(kind.words()));
     let hint =
         format!("write {}, for example \"0.07 mg/dm²\"", crate::nearest::one_of(&kinds.each_ref().map(String::as_str)));
     match unit_unknown {
         Some(FigureFault::OtherKind { found, .. }) => {
-            entry.fault(format!("a {found} stands where a result is wanted"), hint)
+            entry.fault(format!("{} stands where a {what} is wanted", with_article(found)), hint)
         }
         Some(FigureFault::UnknownUnit { found, .. }) => {
             entry.fault(format!("the unit {} is not known", quoted(&found)), hint)

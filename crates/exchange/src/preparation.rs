@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use darkline_record::figure::with_article;
 use darkline_record::identity::PortionId;
 use darkline_record::order::ResultFigure;
 use darkline_record::preparation::{Portion, PortionRole, PreparationBatch};
@@ -145,13 +146,18 @@ fn role(section: &Section<'_>) -> Option<PortionRole> {
         RoleWord::MethodBlank => Some(PortionRole::MethodBlank),
         RoleWord::Control => {
             let material = section.required("material", "\"…\"").and_then(|entry| entry.text());
-            let assigned = section.required("assigned", "\"0.30 mg/kg\"").and_then(|entry| result_figure(&entry));
+            let assigned =
+                section.required("assigned", "\"0.30 mg/kg\"").and_then(|entry| result_figure(&entry, "value"));
             let u = section.optional("u_assigned").map(|entry| {
-                let u = result_figure(&entry)?;
+                let u = result_figure(&entry, "standard uncertainty")?;
                 match &assigned {
                     Some(assigned) if assigned.kind() != u.kind() => {
                         entry.fault(
-                            format!("a {} stands where a {} is wanted", u.kind().words(), assigned.kind().words()),
+                            format!(
+                                "{} stands where {} is wanted",
+                                with_article(u.kind().words()),
+                                with_article(assigned.kind().words())
+                            ),
                             "write its uncertainty in the unit of the value",
                         );
                         None

@@ -33,8 +33,8 @@ use crate::nearest::{meant, one_of};
 /// The columns and their units.
 const COLUMNS: [(&str, &str); 4] = [("reading", "1"), ("t_s", "s"), ("total", "1"), ("background", "1")];
 
-/// More moments than this are no file of a run: a hundred thousand readings of ten seconds.
-const MOST_MOMENTS: i64 = 100_000_000;
+/// More moments than this are no file of a run: ten thousand readings of two thousand moments each.
+const MOST_MOMENTS: i64 = 20_000_000;
 
 /// Pulses that cannot be written.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -124,15 +124,12 @@ fn written(columns: [ArrayRef; 4]) -> Result<Vec<u8>, parquet::errors::ParquetEr
 /// Bytes that are no Parquet, or not all of it; a column that is missing, unknown, of another type or in another unit; a cell
 /// without a number; a reading whose moments do not stand together.
 pub fn read(file_name: &str, bytes: Vec<u8>) -> Result<BTreeMap<u32, Pulse>, Faults> {
-    let unreadable = |why: &str| {
-        let hint = match why {
-            "" => "fetch it again from the instrument".to_owned(),
-            why => format!(
-                "fetch it again from the instrument; its reader says: {}",
-                why.chars().take(160).collect::<String>()
-            ),
-        };
-        Faults::one(Fault::of_file(file_name, "the file is damaged: it cannot be read as Parquet", hint))
+    let unreadable = |why: String| {
+        Faults::one(Fault::of_file(
+            file_name,
+            format!("the file is damaged: {why}"),
+            "fetch it again from the instrument",
+        ))
     };
     if bytes.is_empty() {
         return Err(Faults::one(Fault::of_file(file_name, "the file is empty", "fetch it again from the instrument")));
@@ -149,15 +146,17 @@ pub fn read(file_name: &str, bytes: Vec<u8>) -> Result<BTreeMap<u32, Pulse>, Fau
     let outcome = std::panic::catch_unwind(move || samples(file_name, bytes));
     match outcome {
         Ok(Ok(samples)) => samples,
-        Ok(Err(why)) => Err(unreadable(&why)),
-        Err(_) => Err(unreadable("")),
+        Ok(Err(why)) => Err(unreadable(why)),
+        Err(_) => Err(unreadable(NOT_PARQUET.into())),
     }
 }
+
+const NOT_PARQUET: &str = "it cannot be read as Parquet";
 
 /// The four columns of a file; the outer error is that of the format, the inner one ours.
 fn samples(file_name: &str, bytes: Vec<u8>) -> Result<Result<BTreeMap<u32, Pulse>, Faults>, String> {
     let length = bytes.len();
-    let builder = ParquetRecordBatchReaderBuilder::try_new(Bytes::from(bytes)).map_err(|error| error.to_string())?;
+    let builder = ParquetRecordBatchReaderBuilder::try_new(Bytes::from(bytes)).map_err(|_| NOT_PARQUET)?;
     let n_moments = builder.metadata().file_metadata().num_rows();
     if !(0..=MOST_MOMENTS).contains(&n_moments) {
         return Err(format!("it claims {n_moments} moments"));
@@ -169,8 +168,8 @@ fn samples(file_name: &str, bytes: Vec<u8>) -> Result<Result<BTreeMap<u32, Pulse
         return Ok(Err(faults));
     }
     let mut gathering = Gathering::new(file_name);
-    for batch in builder.build().map_err(|error| error.to_string())? {
-        let batch = batch.map_err(|error| error.to_string())?;
+    for batch in builder.build().map_err(|_| NOT_PARQUET)? {
+        let batch = batch.map_err(|_| NOT_PARQUET)?;
         let column = |name: &str| batch.column_by_name(name).ok_or_else(|| format!("column {name} is gone"));
         let readings = whole_numbers(column("reading")?);
         let (t_s, total) = (numbers(column("t_s")?), numbers(column("total")?));

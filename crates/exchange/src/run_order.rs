@@ -9,7 +9,7 @@
 use std::collections::BTreeMap;
 
 use darkline_metrology::kind::{ALL_KINDS, Factor, Kind, MassConcentration, Unit, plain_symbol};
-use darkline_record::figure::{Given, Spread, Uncertain, Written};
+use darkline_record::figure::{Given, Spread, Uncertain, Written, with_article};
 use darkline_record::run::{Follows, Row, RowHolds, Run};
 
 use crate::document::Entered;
@@ -117,7 +117,7 @@ fn columns<'a>(sheet: &'a Sheet<'a>, table: &Table<'a>) -> Columns<'a> {
 fn amounts(sheet: &Sheet<'_>, table: &Table<'_>, what: &str) -> Vec<(Column, Unit<MassConcentration>)> {
     let example = format!("{what}_mg_per_l");
     let mut found = Vec::new();
-    if let Some(column) = table.optional(what) {
+    if let Some(column) = table.stray(what) {
         sheet.fault(
             table.name_span(column),
             format!("the column \"{what}\" does not say its unit"),
@@ -133,7 +133,7 @@ fn amounts(sheet: &Sheet<'_>, table: &Table<'_>, what: &str) -> Vec<(Column, Uni
                 let other = ALL_KINDS.iter().find(|(_, units)| units.iter().any(|(known, ..)| *known == plain));
                 let what_is_told = match other {
                     Some((kind, _)) => {
-                        format!("a {kind} stands where a mass concentration is wanted")
+                        format!("{} stands where a mass concentration is wanted", with_article(kind))
                     }
                     None => format!("the unit of the column {} is not known", quoted(&format!("{what}_{rest}"))),
                 };
@@ -150,39 +150,57 @@ fn rows(sheet: &Sheet<'_>, replicates: u8, run: Option<&Run>) -> Option<Vec<Row>
     if table.n_lines() == 0 {
         sheet.fault(table.head_span(), "no row stands below the head", "write a line for each row of the run");
     }
-    let mut seen: BTreeMap<u32, usize> = BTreeMap::new();
     let mut rows: Vec<Row> = Vec::new();
-    let mut is_whole = true;
+    let mut seen: BTreeMap<u32, Seen> = BTreeMap::new();
     for (place, line) in table.lines().enumerate() {
         let row = columns.row(&line, replicates);
-        let Some((cell, number)) = columns.number(&line) else {
-            is_whole = false;
-            continue;
-        };
+        let Some((cell, number)) = columns.number(&line) else { continue };
         sheet.remember(format!("row[{place}]"), cell.span.clone());
         for (key, column) in [("batch", columns.batch), ("portion", columns.portion)] {
             sheet.remember(format!("row[{place}].{key}"), line.span(column));
         }
-        if let Some(before) = seen.insert(number, sheet.line_of(cell.span.start)) {
+        if let Some(before) = seen.get(&number) {
             sheet.fault(
                 cell.span.clone(),
-                format!("row {number} is already on line {before}"),
+                format!("row {number} is already on line {}", before.line),
                 "give one of them another number",
             );
-        } else if run.is_some_and(|run| run.row(number).is_some()) {
+            continue;
+        }
+        if run.is_some_and(|run| run.row(number).is_some()) {
             sheet.fault(
                 cell.span.clone(),
                 format!("row {number} is already in the run"),
                 "number the rows of a leg behind those of the run",
             );
+            continue;
         }
-        let follows = columns.follows(&line, number, row.as_ref(), &rows, run);
-        match (row, follows) {
-            (Some(row), Some(follows)) => rows.push(Row { number, follows, ..row }),
-            _ => is_whole = false,
-        }
+        let earlier = |earlier: u32| match seen.get(&earlier) {
+            Some(Seen { place, .. }) => Earlier::Here(place.and_then(|place| rows.get(place))),
+            None => match run.and_then(|run| run.row(earlier)) {
+                Some(row) => Earlier::Here(Some(row)),
+                None => Earlier::Nowhere,
+            },
+        };
+        let follows = columns.follows(&line, number, row.as_ref(), earlier);
+        let row = row.zip(follows).map(|(row, follows)| Row { number, follows, ..row });
+        seen.insert(number, Seen { line: sheet.line_of(cell.span.start), place: row.is_some().then_some(rows.len()) });
+        rows.extend(row);
     }
-    is_whole.then_some(rows)
+    Some(rows)
+}
+
+/// A row that stands further up: its line, and its place among those that could be read.
+struct Seen {
+    line: usize,
+    place: Option<usize>,
+}
+
+/// What is known of a row that another one follows.
+enum Earlier<'r> {
+    Nowhere,
+    /// It is there; `None` where it has faults of its own.
+    Here(Option<&'r Row>),
 }
 
 impl Columns<'_> {
@@ -355,13 +373,12 @@ impl Columns<'_> {
 
     /// What the row follows; the outer `None` where that could not be read.
     #[allow(clippy::option_option)]
-    fn follows(
+    fn follows<'r>(
         &self,
         line: &Line<'_>,
         number: u32,
         row: Option<&Row>,
-        rows: &[Row],
-        run: Option<&Run>,
+        look_up: impl Fn(u32) -> Earlier<'r>,
     ) -> Option<Option<Follows>> {
         let (joins, replaces) = (line.cell(self.joins), line.cell(self.replaces));
         let cell = match (joins, replaces) {
@@ -377,14 +394,16 @@ impl Columns<'_> {
             (joins, replaces) => joins.or(replaces)?,
         };
         let earlier = line.whole(cell, 1..=u32::MAX, "row")?;
-        let known = rows.iter().find(|row| row.number == earlier).or_else(|| run.and_then(|run| run.row(earlier)));
-        let Some(known) = known.filter(|_| earlier < number) else {
-            self.sheet.fault(
-                cell.span.clone(),
-                format!("there is no row {earlier} before this one"),
-                "name a row with a smaller number that stands before it",
-            );
-            return None;
+        let known = match look_up(earlier) {
+            Earlier::Here(known) if earlier < number => known?,
+            _ => {
+                self.sheet.fault(
+                    cell.span.clone(),
+                    format!("there is no row {earlier} before this one"),
+                    "name a row with a smaller number that stands before it",
+                );
+                return None;
+            }
         };
         let row = row?;
         let fits = match (&known.holds, &row.holds) {

@@ -6,13 +6,15 @@
 //! A reader asks for its columns by name; those nobody asked for are told.
 
 use std::cell::RefCell;
+use std::collections::BTreeSet;
 use std::ops::{Range, RangeInclusive};
 use std::str::FromStr;
 
 use darkline_metrology::kind::{Kind, Unit};
 use darkline_record::figure::{FigureFault, Written};
 
-use crate::fault::quoted;
+use crate::document::figure;
+use crate::fault::{MOST_LISTED, quoted};
 use crate::nearest::{meant, nearest, one_of};
 use crate::sheet::Sheet;
 
@@ -28,6 +30,10 @@ pub(crate) struct Table<'a> {
     sheet: &'a Sheet<'a>,
     head: Vec<Cell>,
     lines: Vec<Vec<Cell>>,
+    // Those that could not be taken among them.
+    n_lines: usize,
+    // Where the head is one cell, its columns are not known: nothing is told of them.
+    is_parted: bool,
     asked: RefCell<Vec<String>>,
 }
 
@@ -138,17 +144,17 @@ impl<'a> Table<'a> {
             .into_iter()
             .map(|cell| Cell { text: cell.text.trim().to_lowercase(), span: cell.span })
             .collect();
-        if let [only] = head.as_slice()
-            && only.text.contains('\t')
-        {
+        let is_parted = !matches!(head.as_slice(), [only] if only.text.contains('\t'));
+        if !is_parted && let Some(only) = head.first() {
             sheet.fault(
                 only.span.clone(),
                 "the columns are parted by tabs",
                 "save the table with commas or semicolons between its columns",
             );
         }
-        for (place, cell) in head.iter().enumerate() {
-            if !cell.text.is_empty() && head[..place].iter().any(|before| before.text == cell.text) {
+        let mut names = BTreeSet::new();
+        for cell in &head {
+            if !cell.text.is_empty() && !names.insert(cell.text.as_str()) {
                 sheet.fault(
                     cell.span.clone(),
                     format!("column {} stands here a second time", quoted(&cell.text)),
@@ -157,14 +163,12 @@ impl<'a> Table<'a> {
             }
         }
         let mut lines = Vec::new();
-        for mut cells in records {
-            // Spreadsheets write separators to the end of the widest line.
-            while cells.len() > head.len() && cells.last().is_some_and(|cell| cell.text.trim().is_empty()) {
-                cells.pop();
-            }
+        let mut n_lines = 0;
+        for cells in records {
             if cells.iter().all(|cell| cell.text.trim().is_empty()) {
                 continue;
             }
+            n_lines += 1;
             if cells.len() != head.len() {
                 let span = cells.get(head.len()).or(cells.last()).map_or(0..0, |cell| cell.span.clone());
                 let hint = if cells.len() > head.len() && separator == b',' {
@@ -186,7 +190,7 @@ impl<'a> Table<'a> {
             }
             lines.push(cells);
         }
-        Self { sheet, head, lines, asked: RefCell::default() }
+        Self { sheet, head, lines, n_lines, is_parted, asked: RefCell::default() }
     }
 
     pub(crate) fn head_span(&self) -> Range<usize> {
@@ -202,7 +206,7 @@ impl<'a> Table<'a> {
     /// A column; its absence is told.
     pub(crate) fn required(&self, name: &str) -> Option<Column> {
         let column = self.optional(name);
-        if column.is_none() {
+        if column.is_none() && self.is_parted {
             self.sheet.fault(
                 self.head_span(),
                 format!("there is no column \"{name}\""),
@@ -232,6 +236,15 @@ impl<'a> Table<'a> {
         found
     }
 
+    /// A column that is known but has no use; it is not offered to anybody.
+    pub(crate) fn stray(&self, name: &str) -> Option<Column> {
+        let column = self.head.iter().position(|cell| cell.text == name).map(Column);
+        if column.is_some() {
+            self.asked.borrow_mut().push(name.to_owned());
+        }
+        column
+    }
+
     /// The bytes of a column's name.
     pub(crate) fn name_span(&self, column: Column) -> Range<usize> {
         self.head.get(column.0).map_or(0..0, |cell| cell.span.clone())
@@ -241,7 +254,9 @@ impl<'a> Table<'a> {
     pub(crate) fn close_head(&self) {
         let asked = self.asked.borrow();
         let known: Vec<&str> = asked.iter().map(String::as_str).collect();
-        for cell in self.head.iter().filter(|cell| !cell.text.is_empty() && !known.contains(&cell.text.as_str())) {
+        let is_unknown = |cell: &&Cell| self.is_parted && !cell.text.is_empty() && !known.contains(&cell.text.as_str());
+        // Looking for the name that is meant takes its time; more than are listed are not looked at.
+        for cell in self.head.iter().filter(is_unknown).take(MOST_LISTED + 1) {
             self.sheet.fault(
                 cell.span.clone(),
                 format!("the column {} is not known", quoted(&cell.text)),
@@ -255,7 +270,7 @@ impl<'a> Table<'a> {
         self.lines.iter().map(|cells| Line { sheet: self.sheet, cells })
     }
     pub(crate) fn n_lines(&self) -> usize {
-        self.lines.len()
+        self.n_lines
     }
 }
 
@@ -287,14 +302,17 @@ impl<'a> Line<'a> {
         let text = cell.text.trim();
         let number = text.parse::<u32>().ok().filter(|number| range.contains(number));
         if number.is_none() {
-            let (lowest, highest) = (range.start(), range.end());
             let digits = text.strip_prefix(['-', '+']).unwrap_or(text);
             let is_number = !digits.is_empty() && digits.bytes().all(|byte| byte.is_ascii_digit());
+            let wanted = match (range.start(), range.end()) {
+                (lowest, &u32::MAX) => format!("{lowest} or more"),
+                (lowest, highest) => format!("from {lowest} to {highest}"),
+            };
             let what = match is_number {
-                true => format!("{what} {} is not between {lowest} and {highest}", quoted(text).trim_matches('"')),
+                true => format!("{what} {} is not {wanted}", quoted(text).trim_matches('"')),
                 false => format!("{} is no whole number", quoted(text)),
             };
-            self.sheet.fault(cell.span.clone(), what, format!("write a whole number from {lowest} to {highest}"));
+            self.sheet.fault(cell.span.clone(), what, format!("write a whole number, {wanted}"));
         }
         number
     }
@@ -308,7 +326,7 @@ impl<'a> Line<'a> {
                     format!("{} is no number", quoted(&found)),
                     "write the number alone; leave the cell empty where there is none",
                 ),
-                fault => self.sheet.told(cell.span.clone(), &fault),
+                fault => self.sheet.told(cell.span.clone(), &figure::worded(&fault)),
             })
             .ok()
     }

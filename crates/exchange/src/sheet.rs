@@ -130,8 +130,12 @@ impl<'t> Sheet<'t> {
     }
 
     /// Keeps only what was noted on these lines, and nothing without a place: a fault of the syntax makes faults of its own.
+    /// That the last line is not finished is kept, too.
     pub(crate) fn keep_findings(&self, keep: impl Fn(usize) -> bool) {
-        self.found.borrow_mut().retain(|finding| finding.span != (0..0) && keep(self.line_of(finding.span.start)));
+        self.found.borrow_mut().retain(|finding| {
+            let is_placed = finding.span != (0..0) && keep(self.line_of(finding.span.start));
+            is_placed || self.unfinished == Some(finding.span.start)
+        });
     }
 
     /// Gives the value, or all faults where there are any.
@@ -161,8 +165,8 @@ impl<'t> Sheet<'t> {
         let line = self.line_of(start);
         let line_start = self.line_starts[line - 1];
         let column = self.text[line_start..start].chars().count() + 1;
-        let shown =
-            (self.shows_lines == ShowsLines::Yes).then(|| self.shown(line, start, self.boundary(finding.span.end)));
+        let shown = (self.shows_lines == ShowsLines::Yes && finding.span != (0..0))
+            .then(|| self.shown(line, start, self.boundary(finding.span.end)));
         Fault {
             severity: finding.severity,
             file: printable(self.file),

@@ -38,7 +38,7 @@ pub fn read_bytes(path: &Path, name: &str, largest: u64) -> Result<Vec<u8>, Faul
         return Err(fault("this is a folder; a file is wanted".into(), "name a file in it"));
     }
     let file = File::open(path).map_err(|error| match error.kind() {
-        ErrorKind::NotFound => {
+        ErrorKind::NotFound | ErrorKind::NotADirectory => {
             fault("there is no such file".into(), "look at the spelling, and at the folder it is looked for in")
         }
         ErrorKind::PermissionDenied => {

@@ -30,11 +30,20 @@ impl Wanted {
 
 const SHAPES: [Shape; 3] = [Shape::Rectangular, Shape::Triangular, Shape::Arcsine];
 
+/// The fault of a figure, always with what to write instead.
+pub(crate) fn worded(fault: &FigureFault) -> String {
+    match fault {
+        FigureFault::NotPositive { .. } => format!("{fault}; write a figure above zero"),
+        FigureFault::Beyond { .. } => format!("{fault}; look at its exponent"),
+        fault => fault.to_string(),
+    }
+}
+
 impl Entry<'_> {
     /// A figure with its unit.
     pub(crate) fn figure<K: Kind>(&self, wanted: Wanted) -> Option<Written<K>> {
         let text = self.text_or_bare(K::EXAMPLE)?;
-        text.parse().and_then(|figure| wanted.check(figure)).map_err(|fault| self.told(&fault)).ok()
+        text.parse().and_then(|figure| wanted.check(figure)).map_err(|fault| self.told(&worded(&fault))).ok()
     }
 
     /// A figure, exact as a text, or a table that states its uncertainty.

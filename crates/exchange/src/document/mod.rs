@@ -12,6 +12,7 @@ mod syntax;
 
 use std::collections::BTreeSet;
 
+use darkline_record::figure::with_article;
 use toml::de::{DeTable, DeValue};
 
 use self::section::Section;
@@ -52,7 +53,9 @@ pub(crate) fn read<T>(
     v1: impl FnOnce(&Section<'_>) -> Option<T>,
 ) -> Result<Entered<T>, Faults> {
     let sheet = Sheet::open(file_name, text, ShowsLines::Yes)?;
-    let (table, errors) = DeTable::parse_recoverable(sheet.text());
+    let blanked = syntax::without_bare_keys(sheet.text());
+    let (table, mut errors) = DeTable::parse_recoverable(&blanked.text);
+    errors.extend(blanked.errors);
     let top = Section::top(&sheet, table.get_ref(), !errors.is_empty());
     let document = match format_of(&sheet, &table, kind) {
         Some(1) => v1(&top),
@@ -122,13 +125,6 @@ fn format_of(sheet: &Sheet<'_>, table: &toml::Spanned<DeTable<'_>>, kind: &str) 
             );
             Some(1)
         }
-    }
-}
-
-fn with_article(kind: &str) -> String {
-    match kind {
-        "order" => "an order".into(),
-        other => format!("a {other}"),
     }
 }
 

@@ -155,8 +155,8 @@ impl<'a> Section<'a> {
         if sections.is_empty() && !is_there && !self.is_broken {
             self.sheet.fault(
                 self.span(),
-                format!("{} has no \"{name}\"", self.called()),
-                format!("begin each of them with {head}"),
+                format!("{} has no {head}", self.called()),
+                format!("write {head} and its keys below, once for each {name}"),
             );
         }
         sections

@@ -1,6 +1,8 @@
 //! Faults of TOML syntax in our words.
 
-use toml::de::Error;
+use std::borrow::Cow;
+
+use toml::de::{DeTable, Error};
 
 use crate::sheet::Sheet;
 
@@ -8,6 +10,7 @@ use crate::sheet::Sheet;
 ///
 /// The first that fits is taken, so the longer beginnings stand first.
 const WORDS: &[(&str, &str, &str)] = &[
+    ("invalid d", "this is neither a number nor a day", "write a text as \"…\", a time as 2026-03-14T09:30:00+01:00"),
     ("duplicate key", "this key stands here a second time", "keep one of them"),
     ("string values must be quoted", "a text stands here without quotation marks", "write it as \"…\""),
     (
@@ -90,16 +93,153 @@ const WORDS: &[(&str, &str, &str)] = &[
         "this number is written in a way that is not read here",
         "write decimal digits",
     ),
-    ("dotted key", "this key reaches into a table that stands elsewhere", "write it below the head of that table"),
+    ("cannot extend", "this key has a value already and cannot be a part too", "keep one of them"),
+    ("invalid time", "this is no time of day", "write a text as \"…\", a time as 2026-03-14T09:30:00+01:00"),
+    ("invalid fraction", "this number is not finished", "write digits on both sides of the point and behind an e"),
+    ("invalid exponent", "this number is not finished", "write digits on both sides of the point and behind an e"),
+    ("invalid mantissa", "this number is not finished", "write digits on both sides of the point and behind an e"),
+    ("invalid integer", "this number cannot be read", "write decimal digits"),
+    ("invalid float", "this number cannot be read", "write decimal digits, like 0.5 or 1e-3"),
+    ("invalid hexadecimal", "this number is written in a way that is not read here", "write decimal digits"),
+    ("invalid octal", "this number is written in a way that is not read here", "write decimal digits"),
+    ("invalid binary", "this number is written in a way that is not read here", "write decimal digits"),
+    ("invalid offset", "this is no offset of a time", "write a time as 2026-03-14T09:30:00+01:00"),
+    ("invalid boolean", "a text stands here without quotation marks", "write it as \"…\""),
 ];
+
+/// A text in which the lines of bare keys are blanks, and what was told about those lines.
+pub(crate) struct Blanked<'t> {
+    pub(crate) text: Cow<'t, str>,
+    pub(crate) errors: Vec<Error>,
+}
+
+/// Blanks the lines that hold a key and no value: the parser stops at them and would not see what lies behind. Every byte
+/// keeps its place.
+pub(crate) fn without_bare_keys(text: &str) -> Blanked<'_> {
+    let mut blanked = Blanked { text: Cow::Borrowed(text), errors: Vec::new() };
+    // Each turn reads the whole text again, so their number is bounded; nobody mends more of them at once.
+    for _ in 0..MOST_BARE_KEYS {
+        let (_, errors) = DeTable::parse_recoverable(&blanked.text);
+        let Some(error) = errors.into_iter().find(|error| error.message().starts_with(BARE_KEY)) else { break };
+        let place = error.span().map_or(0, |span| span.start).min(text.len());
+        let bytes = text.as_bytes();
+        let start = bytes[..place].iter().rposition(|&byte| byte == b'\n').map_or(0, |end| end + 1);
+        let end = bytes[place..].iter().position(|&byte| byte == b'\n').map_or(text.len(), |length| place + length);
+        let Some(line) = blanked.text.get(start..end) else { break };
+        if line.trim().is_empty() {
+            break;
+        }
+        let blanks = " ".repeat(end - start);
+        blanked.text.to_mut().replace_range(start..end, &blanks);
+        blanked.errors.push(error);
+    }
+    blanked
+}
+
+/// For what the parser may learn to say.
+const OTHER: (&str, &str) = ("this cannot be read as TOML", "a line is KEY = VALUE, a [part], or a # comment");
+const BARE_KEY: &str = "key with no value";
+const MOST_BARE_KEYS: usize = 20;
 
 /// Notes the faults of the syntax.
 pub(crate) fn tell(sheet: &Sheet<'_>, errors: &[Error]) {
     for error in errors {
         let known = WORDS.iter().find(|(beginning, ..)| error.message().starts_with(beginning));
-        let (_, what, hint) =
-            known.unwrap_or(&("", "this cannot be read as TOML", "a line is KEY = VALUE, a [part], or a # comment"));
+        let (what, hint) = known.map_or(OTHER, |(_, what, hint)| (what, hint));
         let span = error.span().unwrap_or(0..0);
-        sheet.fault(span, *what, *hint);
+        sheet.fault(span, what, hint);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sheet::ShowsLines;
+
+    /// The first thing told about a text, without its place.
+    fn told(text: &str) -> Vec<String> {
+        let sheet = Sheet::reopen("a.toml", text, ShowsLines::No);
+        let blanked = without_bare_keys(text);
+        let (_, mut errors) = DeTable::parse_recoverable(&blanked.text);
+        errors.extend(blanked.errors);
+        tell(&sheet, &errors);
+        let faults = sheet.faults();
+        faults.iter().flat_map(|faults| faults.listed()).map(|fault| fault.what.clone()).collect()
+    }
+
+    #[test]
+    fn every_fault_of_the_syntax_has_words_of_its_own() {
+        let broken = [
+            "a = 2026-052",
+            "a = 2026-13-01",
+            "a = 10:70:00",
+            "a = 2026-03-10T25:00:00Z",
+            "a = 1e",
+            "a = \"x",
+            "a = \"\\q\"",
+            "a = \"\\u12\"",
+            "a = 1 2",
+            "a = 0.25 g",
+            "a = .5",
+            "a = 5.",
+            "a = 1,5",
+            "a = tru",
+            "[a\nb = 1",
+            "[[a]\nb = 1",
+            "a.b = 1\na = 2",
+            "a = 1\n[a.b]\nc = 1",
+            "[[a]]\n[a]",
+            "[a]\n[a]",
+            "a = [1,",
+            "a = [1 2]",
+            "a = {b = 1",
+            "a = {b = 1,,}",
+            "a = {b}",
+            "a = {b = 1 c = 2}",
+            "= 1",
+            "a = = 1",
+            "a =",
+            "a",
+            "µ = 1",
+            "a = \u{1}",
+            "# \u{1}",
+            "a = 'x",
+            "a = \"\"\"x",
+            "a = '''x",
+            "\"a\" \"b\" = 1",
+            "a = 01",
+            "a = ++1",
+            "a = 1__0",
+            "a = +0x1",
+            "a = 0X1",
+            "a = 0xg",
+            "a = 0o9",
+            "a = 0b2",
+            "a = 1_",
+            "a = _1",
+            "a = 1e5.3",
+            "a = 2026-03-10T10:00:00+99:00",
+            "a = 2026-03-10T10:00:00.",
+            "[]\na = 1",
+            "]",
+            "a = 99999999999999999999999999999999999999999",
+            "a = b\"c\"",
+            "a = [b = 1]",
+        ];
+        let mut without = Vec::new();
+        for text in broken {
+            let told = told(&format!("{text}\n"));
+            if told.is_empty() || told.iter().any(|what| what == OTHER.0) {
+                without.push(text);
+            }
+        }
+        // A number too large is a number to TOML; whoever wants one tells it.
+        assert_eq!(without, ["a = 99999999999999999999999999999999999999999"]);
+    }
+
+    #[test]
+    fn what_lies_behind_a_bare_key_is_told_too() {
+        let found = told("a\nb = \"x\nc\n[d\n");
+        assert_eq!(found.len(), 4, "{found:?}");
     }
 }
