@@ -97,6 +97,11 @@ impl Evidence {
     pub fn words(&self, name: &str) -> &str {
         self.facts.iter().find(|(fact, _)| fact == name).map_or("", |(_, words)| words)
     }
+    /// The name on the cup, with what it is where the name does not say so: "B3 (method blank)", "method blank P1".
+    pub fn cup(&self, fact: &str) -> String {
+        let (cup, kind) = (self.words("cup"), self.words(fact));
+        if cup.contains(kind) { cup.to_owned() } else { format!("{cup} ({kind})") }
+    }
     /// The digest that a person's justification names: figures and names, not sentences.
     pub fn digest(&self) -> Digest {
         Digest::of_document(&self.without_sentences())
@@ -141,6 +146,13 @@ mod tests {
         for (value, told) in [(0.0, "0"), (0.21, "0.210"), (1234.5, "1234"), (-0.05, "-0.0500"), (1e-7, "1.00e-7"), (9.999, "10.0")] {
             assert_eq!(three_digits(value), told);
         }
+    }
+
+    #[test]
+    fn a_cup_says_what_it_is_once() {
+        let evidence = |cup: &str| Evidence::default().fact("blank", "method blank").fact("cup", cup);
+        assert_eq!(evidence("B3").cup("blank"), "B3 (method blank)");
+        assert_eq!(evidence("method blank P1").cup("blank"), "method blank P1");
     }
 
     #[test]

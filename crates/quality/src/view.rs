@@ -5,6 +5,8 @@ use darkline_record::method::ResolvedMethod;
 use darkline_record::preparation::PortionRole;
 use darkline_record::run::{RowHolds, Run};
 
+use crate::flag::Holds;
+
 /// A run as rules see it.
 #[derive(Clone, Copy, Debug)]
 pub struct RunView<'a> {
@@ -112,6 +114,13 @@ impl<'a> RunView<'a> {
     pub fn counted(&self, solution: &SeenSolution<'_>) -> impl Iterator<Item = &SeenReading> {
         let numbers = solution.counted.clone();
         self.readings.iter().filter(move |reading| numbers.contains(&reading.number))
+    }
+    /// What stands on a solution: the results of its row, or of the whole run where it is one of the standards.
+    pub fn what_stands_on(&self, solution: &SeenSolution<'_>) -> Holds {
+        match solution.holds {
+            RowHolds::Standard { .. } | RowHolds::CalibrationBlank => Holds::Run(self.run.id.clone()),
+            _ => Holds::Rows(vec![self.run.row_id(solution.row)]),
+        }
     }
     /// The symbol of the response's unit.
     pub fn response_unit(&self) -> &'static str {

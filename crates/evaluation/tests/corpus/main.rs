@@ -2,6 +2,7 @@
 
 mod digests;
 mod quam_a5;
+mod rules;
 
 use std::error::Error;
 use std::path::{Path, PathBuf};

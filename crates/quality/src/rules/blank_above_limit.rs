@@ -55,11 +55,5 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
 }
 
 fn say(evidence: &Evidence) -> String {
-    format!(
-        "{} {}: {}, the method allows {}",
-        evidence.words("blank"),
-        evidence.words("cup"),
-        evidence.told("found"),
-        evidence.told("allowed")
-    )
+    format!("{}: {}, the method allows {}", evidence.cup("blank"), evidence.told("found"), evidence.told("allowed"))
 }

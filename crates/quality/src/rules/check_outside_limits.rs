@@ -77,9 +77,8 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
 
 fn say(evidence: &Evidence) -> String {
     format!(
-        "{} {}: {} of {}, the method allows {} to {}",
-        evidence.words("check"),
-        evidence.words("cup"),
+        "{}: {} of {}, the method allows {} to {}",
+        evidence.cup("check"),
         evidence.told("found"),
         evidence.told("should be"),
         evidence.told("lowest"),

@@ -26,7 +26,7 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
             severity: if is_made_up_for { Severity::Tells } else { Severity::Stops },
             settled: Settled::Now,
             evidence: Evidence::default().fact("why", fault).fact("cup", solution.name),
-            holds: if is_made_up_for { Holds::Nothing } else { Holds::Rows(vec![view.run.row_id(solution.row)]) },
+            holds: if is_made_up_for { Holds::Nothing } else { view.what_stands_on(solution) },
             next: vec![NextStep::Repeat { replicates: 1 }],
         });
     }

@@ -7,7 +7,7 @@
 
 use darkline_record::decision::{NextStep, Subject};
 
-use crate::flag::{Evidence, Flag, Holds, Settled, Severity};
+use crate::flag::{Evidence, Flag, Settled, Severity};
 use crate::rule::{Rule, flag_id};
 use crate::view::RunView;
 
@@ -38,7 +38,7 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
                 .figure("count", f64::from(n_counted), "1")
                 .figure("wanted", f64::from(solution.wanted), "1")
                 .fact("cup", solution.name),
-            holds: Holds::Rows(vec![view.run.row_id(solution.row)]),
+            holds: view.what_stands_on(solution),
             next: vec![NextStep::Repeat { replicates: u8::try_from(missing).unwrap_or(u8::MAX) }],
         });
     }

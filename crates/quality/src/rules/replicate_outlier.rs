@@ -10,7 +10,7 @@
 use darkline_metrology::distribution::studentised_range;
 use darkline_record::decision::{NextStep, Subject};
 
-use crate::flag::{Evidence, Flag, Holds, Settled, Severity};
+use crate::flag::{Evidence, Flag, Settled, Severity};
 use crate::rule::{Rule, flag_id};
 use crate::view::RunView;
 
@@ -48,7 +48,7 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
                 .figure("range", range, unit)
                 .figure("allowed", allowed, unit)
                 .fact("cup", solution.name),
-            holds: Holds::Rows(vec![view.run.row_id(solution.row)]),
+            holds: view.what_stands_on(solution),
             next: vec![NextStep::Repeat { replicates: 1 }],
         });
     }
