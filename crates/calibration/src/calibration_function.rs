@@ -194,3 +194,6 @@ impl fmt::Display for CalibrationModel {
         f.write_str(self.name())
     }
 }
+
+#[cfg(test)]
+mod laws;

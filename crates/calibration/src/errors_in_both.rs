@@ -390,3 +390,153 @@ pub fn deming(points: &[(MassConcentration, Response)], ratio: f64) -> Result<(R
     }
     Ok((Response::from_si(intercept), Sensitivity::from_si(slope)))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::hyperbola::Hyperbola;
+    use crate::line::{Line, Point};
+    use darkline_metrology::model::Fit;
+    use proptest::prelude::*;
+
+    type Figures = Vec<(f64, f64, f64, f64)>;
+
+    fn points(figures: &Figures) -> Vec<PointInBoth> {
+        let point = |&(amount, u_amount, response, u_response): &(f64, f64, f64, f64)| PointInBoth {
+            amount: MassConcentration::from_si(amount),
+            u_amount: MassConcentration::from_si(u_amount),
+            response: Response::from_si(response),
+            u_response: Response::from_si(u_response),
+        };
+        figures.iter().map(point).collect()
+    }
+
+    fn any_figures() -> impl Strategy<Value = Figures> {
+        let row = (-1.0..1.0_f64, 0.0..0.3_f64, -1.0..1.0_f64, 0.02..0.2_f64);
+        (proptest::collection::vec(row, 5..10), 0.2..2.0_f64).prop_map(|(rows, slope)| {
+            let figure = |(place, (dx, u_x, dy, u_y)): (usize, (f64, f64, f64, f64))| {
+                let x = count(place) + u_x * dx;
+                (x, u_x, 0.1 + slope * count(place) + u_y * dy, u_y)
+            };
+            rows.into_iter().enumerate().map(figure).collect()
+        })
+    }
+
+    #[test]
+    fn uncertainties_that_are_none_are_told() {
+        let figures = |u_x, u_y| vec![(0.0, 0.1, 0.1, 0.1), (1.0, u_x, 0.2, u_y), (2.0, 0.1, 0.3, 0.1)];
+        for (u_x, u_y) in [(-0.1, 0.1), (0.1, 0.0), (f64::NAN, 0.1), (0.1, f64::INFINITY), (0.1, 1e-200)] {
+            let refused = LineInBoth::fit(&points(&figures(u_x, u_y)));
+            assert!(matches!(refused, Err(FitError::NotUncertain { point: 2, .. })), "{u_x} {u_y}");
+        }
+        let one_level = vec![(1.0, 0.1, 0.1, 0.1), (1.0, 0.1, 0.2, 0.1)];
+        assert!(matches!(LineInBoth::fit(&points(&one_level)), Err(FitError::OneLevel { .. })));
+        assert!(matches!(LineInBoth::fit(&[]), Err(FitError::TooFewPoints { found: 0, needed: 2, .. })));
+    }
+
+    #[test]
+    fn a_deming_line_needs_figures_that_go_together() {
+        let reading = |x, y| (MassConcentration::from_si(x), Response::from_si(y));
+        let level = [reading(1.0, 1.0), reading(1.0, 1.0), reading(1.0, 1.0)];
+        assert_eq!(deming(&level, 1.0), Err(FitError::Beyond));
+        assert_eq!(deming(&[reading(0.0, 0.0), reading(1.0, 2.0), reading(2.0, 4.0)], -1.0), Err(FitError::Beyond));
+        let (intercept, slope) = deming(&[reading(0.0, 0.0), reading(1.0, 2.0), reading(2.0, 4.0)], 9.0).unwrap();
+        assert!(intercept.si().abs() < 1e-15 && (slope.si() - 2.0).abs() < 1e-14);
+    }
+
+    #[test]
+    fn a_curve_meets_uncertain_standards_at_their_nearest_place() {
+        let figures: Figures =
+            (1..9).map(|i| (f64::from(i), 0.1, 0.2 * f64::from(i) / (1.0 + 0.05 * f64::from(i)), 0.005)).collect();
+        let fitted = curve(Hyperbola, &points(&figures)).unwrap();
+        let [slope, bend] = fitted.solution.parameters;
+        assert!((slope - 0.2).abs() < 1e-12 && (bend - 0.05).abs() < 1e-12);
+        assert!(fitted.solution.squares < 1e-20);
+        // Uncertain amounts make uncertain parameters.
+        let exact: Figures = figures.iter().map(|&(x, _, y, u)| (x, 0.0, y, u)).collect();
+        let exact = curve(Hyperbola, &points(&exact)).unwrap();
+        assert!(fitted.solution.covariance(0, 0) > 2.0 * exact.solution.covariance(0, 0));
+    }
+
+    proptest! {
+        #[test]
+        fn exact_amounts_make_it_the_ordinary_line(figures in any_figures()) {
+            let exact: Figures = figures.iter().map(|&(x, _, y, u)| (x, 0.0, y, u)).collect();
+            let line = LineInBoth::fit(&points(&exact)).unwrap();
+            let point = |&(x, _, y, u): &(f64, f64, f64, f64)| Point {
+                amount: MassConcentration::from_si(x),
+                response: Response::from_si(y),
+                weight: 1.0 / (u * u),
+            };
+            let ordinary = Line::fit_known(&exact.iter().map(point).collect::<Vec<_>>()).unwrap();
+            prop_assert!((line.slope.si() - ordinary.slope.si()).abs() < 1e-11);
+            prop_assert!((line.u_slope.si() / ordinary.u_slope.si() - 1.0).abs() < 1e-10);
+            prop_assert!((line.u_intercept.si() / ordinary.u_intercept.si() - 1.0).abs() < 1e-10);
+            prop_assert!((line.propagated.u_slope.si() / ordinary.u_slope.si() - 1.0).abs() < 1e-9);
+        }
+
+        #[test]
+        fn the_order_of_points_moves_no_bit(figures in any_figures(), shift in 1..4_usize) {
+            let mut turned = figures.clone();
+            turned.rotate_left(shift);
+            prop_assert_eq!(LineInBoth::fit(&points(&figures)), LineInBoth::fit(&points(&turned)));
+        }
+
+        #[test]
+        fn exchanging_the_variables_turns_the_line_over(figures in any_figures()) {
+            let figures: Figures = figures.iter().map(|&(x, u_x, y, u_y)| (x, u_x + 0.01, y, u_y)).collect();
+            let over: Figures = figures.iter().map(|&(x, u_x, y, u_y)| (y, u_y, x, u_x)).collect();
+            let (line, over) = (LineInBoth::fit(&points(&figures)).unwrap(), LineInBoth::fit(&points(&over)).unwrap());
+            prop_assert!((line.slope.si() * over.slope.si() - 1.0).abs() < 1e-9);
+            prop_assert!((line.chi_squared - over.chi_squared).abs() < 1e-9 * (1.0 + line.chi_squared));
+        }
+
+        #[test]
+        fn the_node_is_the_line_and_its_partials_those_of_small_steps(figures in any_figures()) {
+            let points = points(&figures);
+            let line = LineInBoth::fit(&points).unwrap();
+            let node = line.node(&points);
+            let inputs: Vec<f64> = figures.iter().map(|f| f.2).chain(figures.iter().map(|f| f.0)).collect();
+            let solve = |inputs: &[f64]| {
+                let mut parameters = [0.0; 2];
+                node.solve(inputs, &mut parameters).unwrap();
+                parameters
+            };
+            let parameters = solve(&inputs);
+            prop_assert!((parameters[1] - line.slope.si()).abs() < 1e-10);
+            let mut partials = vec![0.0; 2 * inputs.len()];
+            node.partials(&inputs, &parameters, &mut partials);
+            for j in 0..inputs.len() {
+                let moved = |by: f64| {
+                    let mut inputs = inputs.clone();
+                    inputs[j] += by;
+                    solve(&inputs)
+                };
+                let (up, down) = (moved(1e-5), moved(-1e-5));
+                for p in 0..2 {
+                    let numeric = (up[p] - down[p]) / 2e-5;
+                    prop_assert!((numeric - partials[p * inputs.len() + j]).abs() < 1e-5 * (1.0 + numeric.abs()));
+                }
+            }
+        }
+
+        #[test]
+        fn no_figures_whatever_panic(
+            figures in proptest::collection::vec((any::<f64>(), any::<f64>(), any::<f64>(), any::<f64>()), 0..6),
+            positive in proptest::bool::ANY,
+        ) {
+            let figures: Figures = figures
+                .iter()
+                .map(|&(x, u, y, v)| if positive { (x, u.abs(), y, v.abs()) } else { (x, u, y, v) })
+                .collect();
+            let points = points(&figures);
+            if let Ok(line) = LineInBoth::fit(&points) {
+                prop_assert!(line.slope.si().is_finite() && line.u_slope.si() >= 0.0);
+                let _ = line.u_amount(Response::from_si(0.5), Response::from_si(0.1));
+            }
+            let _ = curve(Hyperbola, &points);
+            let readings: Vec<_> = points.iter().map(|point| (point.amount, point.response)).collect();
+            let _ = deming(&readings, figures.first().map_or(1.0, |f| f.1));
+        }
+    }
+}

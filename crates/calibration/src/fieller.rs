@@ -137,3 +137,76 @@ fn solve(line: &Line, response: f64, of_reading: f64, sd: f64, dof: f64, level: 
         None => Ok(found),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::line::Point;
+    use proptest::prelude::*;
+
+    fn line(figures: &[(f64, f64)]) -> Line {
+        let point = |&(amount, response): &(f64, f64)| Point {
+            amount: MassConcentration::from_si(amount),
+            response: Response::from_si(response),
+            weight: 1.0,
+        };
+        Line::fit(&figures.iter().map(point).collect::<Vec<_>>()).unwrap()
+    }
+
+    #[test]
+    fn a_slope_that_could_be_zero_has_no_finite_interval() {
+        let scattered = line(&[(0.0, 0.1), (1.0, 0.4), (2.0, 0.0), (3.0, 0.3)]);
+        let refused = limits(&scattered, Response::from_si(0.2), 1, 1.0, 0.95);
+        assert_eq!(refused, Err(Unreadable::NoFiniteInterval { level: 0.95 }));
+    }
+
+    #[test]
+    fn what_is_no_level_or_no_reading_is_told() {
+        let line = line(&[(0.0, 0.0), (1.0, 0.11), (2.0, 0.2), (3.0, 0.3)]);
+        let response = Response::from_si(0.2);
+        for level in [0.0, 1.0, f64::NAN, -1.0] {
+            assert!(matches!(limits(&line, response, 1, 1.0, level), Err(Unreadable::OutOfRange { .. })));
+        }
+        assert!(limits(&line, response, 0, 1.0, 0.95).is_err());
+        assert!(of_readings(&line, &[], 1.0, 0.95).is_err());
+        assert!(of_readings(&line, &[Response::from_si(f64::NAN)], 1.0, 0.95).is_err());
+    }
+
+    proptest! {
+        #[test]
+        fn exact_and_symmetric_limits_meet_on_a_good_line(noise in proptest::collection::vec(-1e-4..1e-4_f64, 8), y in 0.1..0.6_f64) {
+            let figures: Vec<(f64, f64)> =
+                noise.iter().enumerate().map(|(i, noise)| (count(i), 0.1 * count(i) + noise)).collect();
+            let found = limits(&line(&figures), Response::from_si(y), 1, 1.0, 0.95).unwrap();
+            let half = found.t * found.u.si();
+            prop_assert!((found.interval.low.si() - found.symmetric.low.si()).abs() <= 1e-3 * half);
+            prop_assert!((found.interval.high.si() - found.symmetric.high.si()).abs() <= 1e-3 * half);
+            prop_assert!(found.interval.low < found.amount && found.amount < found.interval.high);
+        }
+
+        #[test]
+        fn the_band_of_a_curve_gives_the_limits_of_fieller(noise in proptest::collection::vec(-0.02..0.02_f64, 8), y in 0.1..0.6_f64) {
+            use crate::inverse::Band;
+            use crate::least_squares::curve::Readings;
+            use crate::least_squares::polynomial::Polynomial;
+            let amounts: Vec<f64> = (0..8).map(count).collect();
+            let responses: Vec<f64> = amounts.iter().zip(&noise).map(|(x, noise)| 0.1 * x + noise).collect();
+            let weights = [1.0; 8];
+            let readings =
+                Readings { amounts: &amounts, responses: &responses, weights: &weights, variances_of_amounts: None };
+            let solution = Polynomial::WithConstant.fit::<2>(&readings).unwrap();
+            let figures: Vec<(f64, f64)> = amounts.iter().copied().zip(responses.iter().copied()).collect();
+            let found = limits(&line(&figures), Response::from_si(y), 1, 1.0, 0.95).unwrap();
+            let band = Band {
+                curve: &Polynomial::WithConstant,
+                parameters: &solution.parameters,
+                factor: &solution.factor,
+                sd: found.sd,
+            };
+            let (low, high) = band.limits(y, found.amount.si(), found.sd, found.t, f64::NEG_INFINITY, f64::INFINITY);
+            prop_assert!((low.unwrap() - found.interval.low.si()).abs() < 1e-9);
+            prop_assert!((high.unwrap() - found.interval.high.si()).abs() < 1e-9);
+            prop_assert!((band.u_amount(found.amount.si(), found.sd) / found.u.si() - 1.0).abs() < 1e-9);
+        }
+    }
+}

@@ -104,18 +104,19 @@ impl<C: CalibrationCurve<P>, const P: usize> Fitted<C, P> {
         dispersion: Dispersion,
         columns: &Columns,
     ) -> Result<Self, FitError> {
-        let figures = solution.parameters.iter().chain(solution.factor.iter().flatten());
-        if figures.into_iter().any(|figure| !figure.is_finite()) || !solution.squares.is_finite() {
-            return Err(FitError::Beyond);
-        }
-        Ok(Self {
+        let fitted = Self {
             curve,
             solution,
             dispersion,
             n_points: columns.amounts.len(),
             lowest: MassConcentration::from_si(columns.amounts.first().copied().unwrap_or(0.0)),
             highest: MassConcentration::from_si(columns.amounts.last().copied().unwrap_or(0.0)),
-        })
+        };
+        let are_finite = solution.parameters.iter().all(|figure| figure.is_finite())
+            && solution.squares.is_finite()
+            && (0..P).all(|k| solution.covariance(k, k).is_finite())
+            && (0..P).all(|k| fitted.covariance_of(k, k).is_none_or(f64::is_finite));
+        if are_finite { Ok(fitted) } else { Err(FitError::Beyond) }
     }
 
     /// Standard deviation of a reading of weight one, estimated or known.

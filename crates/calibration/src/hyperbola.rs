@@ -134,3 +134,58 @@ fn with_finite_denominators<const P: usize>(readings: &Readings<'_>, mut start: 
     }
     start
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::calibration_function::CalibrationFunction;
+    use crate::fitted::Fitted;
+    use crate::line::Point;
+    use crate::point::{Dispersion, FitError};
+    use darkline_metrology::kind::{Kind, MassConcentration, Response};
+
+    fn points(curve: impl Fn(f64) -> f64) -> Vec<Point> {
+        let point = |i: u32| Point {
+            amount: MassConcentration::from_si(f64::from(i)),
+            response: Response::from_si(curve(f64::from(i))),
+            weight: 1.0,
+        };
+        (0..8).map(point).collect()
+    }
+
+    #[test]
+    fn a_response_beyond_the_asymptote_has_no_amount() {
+        let fitted = Fitted::fit(Hyperbola, &points(|c| 0.3 * c / (1.0 + 0.25 * c)), Dispersion::Estimated).unwrap();
+        let [slope, bend] = fitted.solution.parameters;
+        assert!((slope - 0.3).abs() < 1e-13 && (bend - 0.25).abs() < 1e-13);
+        let refused = fitted.amount(Response::from_si(1.25)).unwrap_err();
+        assert!(matches!(refused, Unreadable::BeyondAsymptote { asymptote, .. } if (asymptote - 1.2).abs() < 1e-12));
+        assert!(fitted.amount(Response::from_si(1.19)).is_ok());
+    }
+
+    #[test]
+    fn an_offset_shifts_the_asymptote() {
+        let curve = |c: f64| 0.02 + 0.3 * c / (1.0 + 0.25 * c);
+        let fitted = Fitted::fit(HyperbolaWithOffset, &points(curve), Dispersion::Estimated).unwrap();
+        let refused = fitted.amount(Response::from_si(1.25)).unwrap_err();
+        assert!(matches!(refused, Unreadable::BeyondAsymptote { asymptote, .. } if (asymptote - 1.22).abs() < 1e-11));
+    }
+
+    #[test]
+    fn a_hyperbola_that_bends_upwards_has_a_pole_above() {
+        let fitted = Fitted::fit(Hyperbola, &points(|c| 0.1 * c / (1.0 - 0.05 * c)), Dispersion::Estimated).unwrap();
+        assert!(fitted.rises().is_ok());
+        let (_, to) = Hyperbola.branch(&fitted.solution.parameters);
+        assert!((to - 20.0).abs() < 1e-9);
+        let far = fitted.amount(Response::from_si(1e6)).unwrap().si();
+        assert!(far > 19.9 && far < 20.0);
+    }
+
+    #[test]
+    fn standards_without_analyte_do_not_count_as_a_level() {
+        let mut two_levels = points(|c| 0.1 * c);
+        two_levels.truncate(2);
+        let needed = FitError::TooFewLevels { found: 1, needed: 2, model: "hyperbola" };
+        assert_eq!(Fitted::fit(Hyperbola, &two_levels, Dispersion::Estimated), Err(needed));
+    }
+}

@@ -51,3 +51,7 @@ pub mod standard_additions;
 pub mod least_squares;
 
 mod root;
+
+#[doc = include_str!("../README.md")]
+#[cfg(doctest)]
+struct Readme;

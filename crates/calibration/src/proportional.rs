@@ -50,3 +50,37 @@ impl CalibrationCurve<1> for Proportional {
         if *slope > 0.0 { (f64::NEG_INFINITY, f64::INFINITY) } else { (0.0, 0.0) }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::calibration_function::CalibrationFunction;
+    use crate::fitted::Fitted;
+    use crate::line::Point;
+    use crate::point::{Dispersion, FitError};
+    use darkline_metrology::kind::{Kind, MassConcentration, Response};
+
+    fn points(figures: &[(f64, f64)]) -> Vec<Point> {
+        let point = |&(amount, response): &(f64, f64)| Point {
+            amount: MassConcentration::from_si(amount),
+            response: Response::from_si(response),
+            weight: 1.0,
+        };
+        figures.iter().map(point).collect()
+    }
+
+    #[test]
+    fn one_standard_suffices_without_its_scatter() {
+        let fitted = Fitted::fit(Proportional, &points(&[(2.0, 0.5)]), Dispersion::Estimated).unwrap();
+        assert_eq!(fitted.amount(Response::from_si(0.25)), Ok(MassConcentration::from_si(1.0)));
+        assert_eq!(fitted.residual_sd(), None);
+        let blank_only = Fitted::fit(Proportional, &points(&[(0.0, 0.5)]), Dispersion::Estimated);
+        assert!(matches!(blank_only, Err(FitError::TooFewLevels { found: 0, needed: 1, .. })));
+    }
+
+    #[test]
+    fn a_slope_that_falls_gives_no_amount() {
+        let fitted = Fitted::fit(Proportional, &points(&[(1.0, -0.5), (2.0, -1.1)]), Dispersion::Estimated).unwrap();
+        assert!(matches!(fitted.amount(Response::from_si(0.25)), Err(Unreadable::NotRising { .. })));
+    }
+}

@@ -148,3 +148,77 @@ fn rising_branch(slope: f64, curvature: f64) -> (f64, f64) {
         (0.0, 0.0)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::line::Point;
+    use crate::point::Dispersion;
+    use darkline_metrology::kind::Response;
+
+    fn points(curve: impl Fn(f64) -> f64) -> Vec<Point> {
+        let point = |i: u32| Point {
+            amount: MassConcentration::from_si(f64::from(i)),
+            response: Response::from_si(curve(f64::from(i)) + 1e-4 * f64::from(i % 2)),
+            weight: 1.0,
+        };
+        (0..8).map(point).collect()
+    }
+
+    #[test]
+    fn beyond_the_turning_point_a_response_has_no_amount() {
+        let fitted = Fitted::fit(Quadratic, &points(|c| 0.01 + 0.2 * c - 0.01 * c * c), Dispersion::Estimated).unwrap();
+        let refused = fitted.amount(Response::from_si(1.2)).unwrap_err();
+        assert!(
+            matches!(refused, Unreadable::BeyondTurningPoint { turning_point, .. } if (turning_point - 1.01).abs() < 1e-2)
+        );
+        assert!(fitted.amount(Response::from_si(0.9)).is_ok());
+    }
+
+    #[test]
+    fn a_parabola_that_turns_among_the_standards_is_not_read() {
+        let fitted = Fitted::fit(Quadratic, &points(|c| 0.2 * c - 0.02 * c * c), Dispersion::Estimated).unwrap();
+        assert!(matches!(fitted.rises(), Err(Unreadable::NotRising { .. })));
+        assert!(matches!(fitted.amount(Response::from_si(0.2)), Err(Unreadable::NotRising { .. })));
+    }
+
+    #[test]
+    fn close_to_the_turning_point_no_finite_interval_holds_the_amount() {
+        let noisy = points(|c| 0.2 * c - 0.0142 * c * c);
+        let fitted = Fitted::fit(Quadratic, &noisy, Dispersion::Estimated).unwrap();
+        let top = fitted.response(fitted.highest);
+        assert!(fitted.amount(top).is_ok());
+        assert!(matches!(fitted.limits(top, 1, 1.0, 0.9999), Err(Unreadable::NoFiniteInterval { .. })));
+    }
+
+    #[test]
+    fn three_points_leave_no_scatter_to_estimate() {
+        let three = &points(|c| 0.2 * c - 0.01 * c * c)[..3];
+        let fitted = Fitted::fit(Quadratic, three, Dispersion::Estimated).unwrap();
+        assert_eq!(fitted.residual_sd(), None);
+        assert_eq!(fitted.u_amount(Response::from_si(0.2), 1, 1.0), Err(Unreadable::NoScatter));
+        assert!(fitted.parameters().iter().all(|parameter| parameter.u.is_none()));
+        // Where uncertainties are known the same points have one.
+        let known = Fitted::fit(Quadratic, three, Dispersion::Known).unwrap();
+        assert!(known.u_amount(Response::from_si(0.2), 1, 1.0).is_ok());
+    }
+
+    #[test]
+    fn the_root_without_cancellation_is_taken_on_either_side() {
+        let root = |height, slope, curvature| root_on_rising_branch(height, slope, curvature).unwrap();
+        assert!((root(1e-12, 1.0, -0.1) / 1e-12 - 1.0).abs() < 1e-12);
+        // Slope below zero at no amount: the branch that rises lies beyond the minimum.
+        assert!((root(0.0, -1.0, 0.5) - 2.0).abs() < 1e-15);
+        assert_eq!(root_on_rising_branch(1.0, 1.0, -0.25), None);
+    }
+
+    /// ISO 8466-2:2001 (formula): sensitivity at the centre, process standard deviation.
+    #[test]
+    fn process_figures_stand_at_the_centre_of_the_range() {
+        let fitted = Fitted::fit(Quadratic, &points(|c| 0.2 * c - 0.01 * c * c), Dispersion::Estimated).unwrap();
+        let process = process(&fitted, MassConcentration::from_si(3.5)).unwrap();
+        let [_, b, c] = fitted.solution.parameters;
+        assert!((process.sensitivity.si() - (b + 7.0 * c)).abs() < 1e-14);
+        assert!((process.rsd - process.sd.si() / 3.5).abs() < 1e-15);
+    }
+}

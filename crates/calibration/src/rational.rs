@@ -140,3 +140,63 @@ fn responses_on_branch(&[k1, k2, k3]: &[f64; 3]) -> (End, End) {
     }
     (low, high)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::calibration_function::CalibrationFunction;
+    use crate::fitted::Fitted;
+    use crate::line::Point;
+    use crate::point::Dispersion;
+    use darkline_metrology::kind::{Kind, MassConcentration, Response};
+
+    /// Points of the equation itself.
+    fn points(parameters: [f64; 3]) -> Vec<Point> {
+        let point = |i: u32| {
+            let response = 0.1 * f64::from(i);
+            Point {
+                amount: MassConcentration::from_si(amount_of(response, &parameters)),
+                response: Response::from_si(response),
+                weight: 1.0,
+            }
+        };
+        (0..8).map(point).collect()
+    }
+
+    #[test]
+    fn the_coefficients_of_the_equation_come_back() {
+        for parameters in [[-4.0, 0.3, -2.0], [-4.0, 0.3, 0.0], [-4.0, 0.2, 1.0], [-1.0, -0.3, -0.2]] {
+            let fitted = Fitted::fit(Rational, &points(parameters), Dispersion::Estimated).unwrap();
+            for (found, given) in fitted.solution.parameters.iter().zip(parameters) {
+                assert!((found - given).abs() < 1e-8, "{found} {given}");
+            }
+            assert!(fitted.rises().is_ok());
+        }
+    }
+
+    #[test]
+    fn with_the_third_coefficient_zero_it_is_the_hyperbola() {
+        // a = −1/k1, b = −k2/k1.
+        let (k1, k2) = (-4.0, 0.2);
+        for response in [0.01, 0.3, 1.0] {
+            let hyperbola = crate::hyperbola::Hyperbola.amount(response, &[-1.0 / k1, -k2 / k1]).unwrap();
+            assert!((amount_of(response, &[k1, k2, 0.0]) - hyperbola).abs() < 1e-12 * hyperbola);
+        }
+    }
+
+    #[test]
+    fn its_branch_ends_at_a_turn_or_an_asymptote() {
+        // dc/dA = 0 at A = −k1/(2·k3) = 2 where k2 is zero.
+        let turn = Rational.amount(2.5, &[-4.0, 0.0, 1.0]).unwrap_err();
+        assert!(
+            matches!(turn, Unreadable::BeyondTurningPoint { turning_point, .. } if (turning_point - 2.0).abs() < 1e-15)
+        );
+        assert_eq!(Rational.branch(&[-4.0, 0.0, 1.0]).1, amount_of(2.0, &[-4.0, 0.0, 1.0]));
+        let ceiling = Rational.amount(4.0, &[-4.0, 0.25, 0.0]).unwrap_err();
+        assert!(matches!(ceiling, Unreadable::BeyondAsymptote { asymptote, .. } if asymptote == 4.0));
+        assert_eq!(Rational.branch(&[-4.0, 0.25, 0.0]).1, f64::INFINITY);
+        // A hyperbola that bends upwards: infinite response at a finite amount.
+        assert_eq!(Rational.branch(&[-4.0, -0.25, 0.0]).1, 16.0);
+        assert_eq!(Rational.branch(&[4.0, 0.25, 0.0]), (0.0, 0.0));
+    }
+}

@@ -88,3 +88,42 @@ impl CalibrationCurve<2> for UnabsorbedLight {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::calibration_function::CalibrationFunction;
+    use crate::fitted::Fitted;
+    use crate::line::Point;
+    use crate::point::Dispersion;
+    use darkline_metrology::kind::{Kind, MassConcentration, Response};
+
+    fn fit(slope: f64, fraction: f64) -> Fitted<UnabsorbedLight, 2> {
+        let point = |i: u32| Point {
+            amount: MassConcentration::from_si(f64::from(i)),
+            response: Response::from_si(UnabsorbedLight.response(f64::from(i), &[slope, fraction])),
+            weight: 1.0,
+        };
+        Fitted::fit(UnabsorbedLight, &(0..9).map(point).collect::<Vec<_>>(), Dispersion::Estimated).unwrap()
+    }
+
+    #[test]
+    fn slope_and_fraction_come_back() {
+        for (slope, fraction) in [(0.2, 0.01), (0.1, 0.0), (0.15, 0.2), (0.05, -0.005)] {
+            let fitted = fit(slope, fraction);
+            let [found_slope, found_fraction] = fitted.solution.parameters;
+            assert!((found_slope - slope).abs() < 1e-9 && (found_fraction - fraction).abs() < 1e-9, "{fitted:?}");
+            assert!(fitted.rises().is_ok());
+        }
+    }
+
+    #[test]
+    fn a_response_beyond_the_ceiling_has_no_amount() {
+        let fitted = fit(0.2, 0.1);
+        let ceiling = UnabsorbedLight::highest_absorbance(0.1);
+        assert!((ceiling - libm::log10(11.0)).abs() < 1e-15);
+        assert!(fitted.amount(Response::from_si(0.99 * ceiling)).is_ok());
+        let refused = fitted.amount(Response::from_si(1.01 * ceiling));
+        assert!(matches!(refused, Err(Unreadable::BeyondAsymptote { .. })));
+    }
+}

@@ -9,11 +9,11 @@
 //! changes no step but for rounding.
 
 use super::curve::{Curve, Readings, Solution};
-use super::sensitivity::{Curvature, nearest};
+use super::sensitivity::{Curvature, Curved, nearest};
 use super::triangle::{Triangle, reflect, triangularise};
 
 /// Steps after which a search that has not come to rest is given up.
-const MOST_STEPS: usize = 1000;
+const MOST_STEPS: usize = 300;
 
 /// Parameters with the least sum of squares.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -96,13 +96,17 @@ pub fn least_squares<const P: usize>(
     if readings.n() < P {
         return Err(NoMinimum::TooFew { found: readings.n(), needed: P });
     }
+    // A start close by, as each trial of a Monte Carlo run has it, needs no descent.
+    if let Ok(minimum) = settle(curve, readings, start, 0, From::Start) {
+        return Ok(minimum);
+    }
     let mut parameters = start;
     let mut here = linearise(curve, readings, &parameters).ok_or(NoMinimum::Start)?;
     let mut scale = [0.0_f64; P];
     let (mut damping, mut raise) = (1e-3_f64, 2.0_f64);
     let mut n_steps = 0;
     'descent: while n_steps < MOST_STEPS {
-        let (triangle, side, lengths) = reduce(&here);
+        let (triangle, side, lengths) = reduce(&mut here.rows, &mut here.residuals);
         for (scale, length) in scale.iter_mut().zip(lengths) {
             *scale = scale.max(length);
         }
@@ -141,7 +145,16 @@ pub fn least_squares<const P: usize>(
             raise *= 2.0;
         }
     }
-    settle(curve, readings, parameters, here, n_steps)
+    settle(curve, readings, parameters, n_steps, From::Descent)
+}
+
+/// Where Newton's steps begin.
+#[derive(Clone, Copy, PartialEq)]
+enum From {
+    /// At the start of the search: they must be short, and must not climb.
+    Start,
+    /// At the end of a descent.
+    Descent,
 }
 
 /// Newton's steps from close by, until they are as short as rounding allows.
@@ -149,23 +162,32 @@ fn settle<const P: usize>(
     curve: &impl Curve<P>,
     readings: &Readings<'_>,
     mut parameters: [f64; P],
-    mut here: Linearised<P>,
     mut n_steps: usize,
+    from: From,
 ) -> Result<Minimum<P>, NoMinimum> {
     let mut shortest = f64::INFINITY;
     let mut rest = 0;
+    let mut squares = f64::INFINITY;
+    let mut is_last = false;
     loop {
-        let (triangle, side, lengths) = reduce(&here);
+        let not_reached = NoMinimum::NotReached { steps: n_steps };
+        let mut here = Curved::at(curve, readings, &parameters).ok_or(not_reached)?;
+        let (triangle, side, lengths) = reduce(&mut here.rows, &mut here.residuals);
         if let Some(parameter) = triangle.undetermined() {
             return Err(NoMinimum::Undetermined { parameter: parameter + 1 });
         }
-        let curvature =
-            Curvature::at(curve, readings, &parameters, &triangle).ok_or(NoMinimum::NotReached { steps: n_steps })?;
+        let found = Minimum { parameters, squares: here.squares, triangle, n_steps };
+        if is_last {
+            return Ok(found);
+        }
+        let curvature = Curvature::of(&here.rest, &triangle).ok_or(not_reached)?;
         let step = triangle.solve(curvature.straighten(side));
         let size = scaled_length(&step, &lengths) / scaled_length(&parameters, &lengths).max(f64::MIN_POSITIVE);
-        if size.is_nan() {
-            return Err(NoMinimum::NotReached { steps: n_steps });
+        let is_far = from == From::Start && (size > 0.1 || here.squares > squares * (1.0 + 1e-9));
+        if size.is_nan() || is_far || n_steps > MOST_STEPS + 50 {
+            return Err(not_reached);
         }
+        squares = here.squares;
         // Two steps that do not get shorter are the rounding of the residuals; what is left is below them.
         rest = if size < 0.5 * shortest { 0 } else { rest + 1 };
         shortest = shortest.min(size);
@@ -173,26 +195,20 @@ fn settle<const P: usize>(
         for (parameter, step) in trial.iter_mut().zip(step) {
             *parameter += step;
         }
-        let at_rest = trial == parameters || rest >= 2 || size < 1e-16;
-        if at_rest {
-            return if size < 1e-6 {
-                Ok(Minimum { parameters, squares: here.squares, triangle, n_steps })
-            } else {
-                Err(NoMinimum::NotReached { steps: n_steps })
-            };
+        if trial == parameters || rest >= 2 {
+            return if size < 1e-6 { Ok(found) } else { Err(not_reached) };
         }
+        // A further step would have the square of this length.
+        is_last = size < 1e-9;
         n_steps += 1;
-        here = linearise(curve, readings, &trial).ok_or(NoMinimum::NotReached { steps: n_steps })?;
         parameters = trial;
     }
 }
 
-/// The triangle of the derivatives, the reflected residuals beside it, the lengths of its columns.
-fn reduce<const P: usize>(here: &Linearised<P>) -> (Triangle<P>, [f64; P], [f64; P]) {
-    let mut reflectors = here.rows.clone();
-    let mut residuals = here.residuals.clone();
-    let triangle = triangularise(&mut reflectors);
-    reflect(&reflectors, &mut residuals);
+/// The triangle of the derivatives, the reflected residuals beside it, the lengths of its columns; both are used up.
+fn reduce<const P: usize>(rows: &mut [[f64; P]], residuals: &mut [f64]) -> (Triangle<P>, [f64; P], [f64; P]) {
+    let triangle = triangularise(rows);
+    reflect(rows, residuals);
     let mut side = [0.0; P];
     side.copy_from_slice(&residuals[..P]);
     (triangle, side, triangle.column_lengths())

@@ -31,18 +31,23 @@ pub trait Number:
 }
 
 impl Number for f64 {
+    #[inline]
     fn constant(value: f64) -> Self {
         value
     }
+    #[inline]
     fn value(self) -> f64 {
         self
     }
+    #[inline]
     fn exp(self) -> Self {
         libm::exp(self)
     }
+    #[inline]
     fn ln(self) -> Self {
         libm::log(self)
     }
+    #[inline]
     fn sqrt(self) -> Self {
         f64::sqrt(self)
     }
@@ -90,6 +95,7 @@ impl<const P: usize> Slopes<P> {
         parameters
     }
     /// A function of this number, from its value and derivative.
+    #[inline]
     fn through(self, value: f64, first: f64) -> Self {
         Self { value, by_amount: first * self.by_amount, by_parameter: self.by_parameter.map(|d| first * d) }
     }
@@ -109,6 +115,7 @@ impl<const P: usize> Jet<P> {
         parameters
     }
     /// A function of this number, from its value and derivatives (chain rule).
+    #[inline]
     fn through(self, value: f64, first: f64, second: f64) -> Self {
         let mut result = Self {
             value,
@@ -129,6 +136,7 @@ impl<const P: usize> Jet<P> {
         result
     }
     /// Adds a multiple of another number, derivative by derivative.
+    #[inline]
     fn plus(mut self, factor: f64, other: Self) -> Self {
         self.value += factor * other.value;
         self.by_amount += factor * other.by_amount;
@@ -145,19 +153,24 @@ impl<const P: usize> Jet<P> {
 }
 
 impl<const P: usize> Number for Slopes<P> {
+    #[inline]
     fn constant(value: f64) -> Self {
         Self { value, by_amount: 0.0, by_parameter: [0.0; P] }
     }
+    #[inline]
     fn value(self) -> f64 {
         self.value
     }
+    #[inline]
     fn exp(self) -> Self {
         let value = libm::exp(self.value);
         self.through(value, value)
     }
+    #[inline]
     fn ln(self) -> Self {
         self.through(libm::log(self.value), 1.0 / self.value)
     }
+    #[inline]
     fn sqrt(self) -> Self {
         let value = self.value.sqrt();
         self.through(value, 0.5 / value)
@@ -165,6 +178,7 @@ impl<const P: usize> Number for Slopes<P> {
 }
 
 impl<const P: usize> Number for Jet<P> {
+    #[inline]
     fn constant(value: f64) -> Self {
         Self {
             value,
@@ -175,17 +189,21 @@ impl<const P: usize> Number for Jet<P> {
             by_parameters: [[0.0; P]; P],
         }
     }
+    #[inline]
     fn value(self) -> f64 {
         self.value
     }
+    #[inline]
     fn exp(self) -> Self {
         let value = libm::exp(self.value);
         self.through(value, value, value)
     }
+    #[inline]
     fn ln(self) -> Self {
         let first = 1.0 / self.value;
         self.through(libm::log(self.value), first, -first * first)
     }
+    #[inline]
     fn sqrt(self) -> Self {
         let value = self.value.sqrt();
         let first = 0.5 / value;
@@ -195,6 +213,7 @@ impl<const P: usize> Number for Jet<P> {
 
 impl<const P: usize> Add for Slopes<P> {
     type Output = Self;
+    #[inline]
     fn add(mut self, other: Self) -> Self {
         self.value += other.value;
         self.by_amount += other.by_amount;
@@ -207,6 +226,7 @@ impl<const P: usize> Add for Slopes<P> {
 
 impl<const P: usize> Neg for Slopes<P> {
     type Output = Self;
+    #[inline]
     fn neg(self) -> Self {
         self.through(-self.value, -1.0)
     }
@@ -214,6 +234,7 @@ impl<const P: usize> Neg for Slopes<P> {
 
 impl<const P: usize> Sub for Slopes<P> {
     type Output = Self;
+    #[inline]
     fn sub(self, other: Self) -> Self {
         self + -other
     }
@@ -221,6 +242,7 @@ impl<const P: usize> Sub for Slopes<P> {
 
 impl<const P: usize> Mul for Slopes<P> {
     type Output = Self;
+    #[inline]
     fn mul(self, other: Self) -> Self {
         let mut product = self.through(self.value * other.value, other.value);
         product.by_amount += self.value * other.by_amount;
@@ -233,6 +255,7 @@ impl<const P: usize> Mul for Slopes<P> {
 
 impl<const P: usize> Div for Slopes<P> {
     type Output = Self;
+    #[inline]
     fn div(self, other: Self) -> Self {
         // The quotient q obeys dq = (da − q·db)/b; its value is one division, as in plain arithmetic.
         let value = self.value / other.value;
@@ -247,6 +270,7 @@ impl<const P: usize> Div for Slopes<P> {
 
 impl<const P: usize> Add for Jet<P> {
     type Output = Self;
+    #[inline]
     fn add(self, other: Self) -> Self {
         self.plus(1.0, other)
     }
@@ -254,6 +278,7 @@ impl<const P: usize> Add for Jet<P> {
 
 impl<const P: usize> Neg for Jet<P> {
     type Output = Self;
+    #[inline]
     fn neg(self) -> Self {
         self.through(-self.value, -1.0, 0.0)
     }
@@ -261,6 +286,7 @@ impl<const P: usize> Neg for Jet<P> {
 
 impl<const P: usize> Sub for Jet<P> {
     type Output = Self;
+    #[inline]
     fn sub(self, other: Self) -> Self {
         self.plus(-1.0, other)
     }
@@ -268,17 +294,24 @@ impl<const P: usize> Sub for Jet<P> {
 
 impl<const P: usize> Mul for Jet<P> {
     type Output = Self;
+    #[inline]
     fn mul(self, other: Self) -> Self {
-        let mut product = self.through(self.value * other.value, other.value, 0.0);
-        product.value = 0.0;
-        product = product.plus(self.value, other);
-        product.by_amount_twice += 2.0 * self.by_amount * other.by_amount;
+        let (a, b) = (self, other);
+        let mut product = Self::constant(a.value * b.value);
+        product.by_amount = a.by_amount * b.value + a.value * b.by_amount;
+        product.by_amount_twice =
+            a.by_amount_twice * b.value + 2.0 * a.by_amount * b.by_amount + a.value * b.by_amount_twice;
         for i in 0..P {
-            product.by_amount_and_parameter[i] +=
-                self.by_amount * other.by_parameter[i] + other.by_amount * self.by_parameter[i];
+            product.by_parameter[i] = a.by_parameter[i] * b.value + a.value * b.by_parameter[i];
+            product.by_amount_and_parameter[i] = a.by_amount_and_parameter[i] * b.value
+                + a.by_amount * b.by_parameter[i]
+                + a.by_parameter[i] * b.by_amount
+                + a.value * b.by_amount_and_parameter[i];
             for j in 0..P {
-                product.by_parameters[i][j] +=
-                    self.by_parameter[i] * other.by_parameter[j] + other.by_parameter[i] * self.by_parameter[j];
+                product.by_parameters[i][j] = a.by_parameters[i][j] * b.value
+                    + a.by_parameter[i] * b.by_parameter[j]
+                    + a.by_parameter[j] * b.by_parameter[i]
+                    + a.value * b.by_parameters[i][j];
             }
         }
         product
@@ -287,11 +320,33 @@ impl<const P: usize> Mul for Jet<P> {
 
 impl<const P: usize> Div for Jet<P> {
     type Output = Self;
+    #[inline]
     fn div(self, other: Self) -> Self {
-        let first = 1.0 / other.value;
-        let mut quotient = self * other.through(first, -first * first, 2.0 * first * first * first);
-        quotient.value = self.value / other.value;
-        quotient
+        // From a = q·b: each derivative of q is what is left of that of a, over b.
+        let (a, b) = (self, other);
+        let inverse = 1.0 / b.value;
+        let mut q = Self::constant(a.value / b.value);
+        q.by_amount = (a.by_amount - q.value * b.by_amount) * inverse;
+        q.by_amount_twice =
+            (a.by_amount_twice - 2.0 * q.by_amount * b.by_amount - q.value * b.by_amount_twice) * inverse;
+        for i in 0..P {
+            q.by_parameter[i] = (a.by_parameter[i] - q.value * b.by_parameter[i]) * inverse;
+        }
+        for i in 0..P {
+            q.by_amount_and_parameter[i] = (a.by_amount_and_parameter[i]
+                - q.by_amount * b.by_parameter[i]
+                - q.by_parameter[i] * b.by_amount
+                - q.value * b.by_amount_and_parameter[i])
+                * inverse;
+            for j in 0..P {
+                q.by_parameters[i][j] = (a.by_parameters[i][j]
+                    - q.by_parameter[i] * b.by_parameter[j]
+                    - q.by_parameter[j] * b.by_parameter[i]
+                    - q.value * b.by_parameters[i][j])
+                    * inverse;
+            }
+        }
+        q
     }
 }
 

@@ -53,35 +53,25 @@ impl Polynomial {
             return Err(NoMinimum::TooFew { found: n, needed: P });
         }
         let frame = Frame::of(self, readings);
-        let amounts: Vec<Twofold> = readings.amounts.iter().map(|&amount| frame.amount(amount)).collect();
-        let roots: Vec<f64> = readings.weights.iter().map(|weight| (weight / frame.weight).sqrt()).collect();
-        let mut reflectors: Vec<[f64; P]> = Vec::with_capacity(n);
-        for (amount, root) in amounts.iter().zip(&roots) {
-            reflectors.push(self.powers(*amount).map(|power: Twofold| root * power.value()));
+        let mut rows: Vec<[Twofold; P]> = Vec::with_capacity(n);
+        let mut responses: Vec<Twofold> = Vec::with_capacity(n);
+        for place in 0..n {
+            let root = (readings.weights[place] / frame.weight).sqrt();
+            let powers: [Twofold; P] = self.powers(frame.amount(readings.amounts[place]));
+            rows.push(powers.map(|power| Twofold::from(root) * power));
+            responses.push(Twofold::product(root, readings.responses[place] / frame.response));
         }
+        let mut reflectors: Vec<[f64; P]> = rows.iter().map(|row| row.map(Twofold::value)).collect();
         let triangle = triangularise(&mut reflectors);
         if let Some(parameter) = triangle.undetermined() {
             return Err(NoMinimum::Undetermined { parameter: parameter + 1 });
         }
         let mut coefficients = [Twofold::ZERO; P];
         let mut residuals = vec![Twofold::ZERO; n];
-        let mut lacking = vec![0.0; n];
+        let mut lacking: Vec<f64> = responses.iter().map(|response| response.value()).collect();
+        let mut balance = [Twofold::ZERO; P];
         // The first round is the plain solution; each further one brings it nearer by the factor of the first error.
         for _ in 0..5 {
-            let mut balance = [Twofold::ZERO; P];
-            for place in 0..n {
-                let root = Twofold::from(roots[place]);
-                let powers: [Twofold; P] = self.powers(amounts[place]);
-                let mut expected = Twofold::ZERO;
-                for (power, coefficient) in powers.iter().zip(&coefficients) {
-                    expected = expected + *power * *coefficient;
-                }
-                let response = Twofold::from(readings.responses[place] / frame.response);
-                lacking[place] = (root * (response - expected) - residuals[place]).value();
-                for (balance, power) in balance.iter_mut().zip(powers) {
-                    *balance = *balance - root * power * residuals[place];
-                }
-            }
             let upper = triangle.solve_transposed(balance.map(Twofold::value));
             reflect(&reflectors, &mut lacking);
             let mut right = [0.0; P];
@@ -103,6 +93,16 @@ impl Polynomial {
             // The next round would move them by the square of this, relatively.
             if moved <= 1e-11 * largest {
                 break;
+            }
+            balance = [Twofold::ZERO; P];
+            for place in 0..n {
+                let (row, residual) = (&rows[place], residuals[place]);
+                let mut rest = responses[place] - residual;
+                for k in 0..P {
+                    rest = rest - row[k] * coefficients[k];
+                    balance[k] = balance[k] - row[k] * residual;
+                }
+                lacking[place] = rest.value();
             }
         }
         let mut squares = 0.0;

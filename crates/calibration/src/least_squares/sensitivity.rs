@@ -33,14 +33,13 @@ pub fn partials<const P: usize>(
     triangle: &Triangle<P>,
     partials: &mut Vec<([f64; P], [f64; P])>,
 ) -> bool {
-    let Some(curvature) = Curvature::at(curve, readings, parameters, triangle) else {
-        return false;
-    };
-    let Some(motions) =
-        (0..readings.n()).map(|place| Motion::of(curve, readings, place, parameters)).collect::<Option<Vec<_>>>()
-    else {
-        return false;
-    };
+    let motions = (0..readings.n()).map(|place| Motion::of(curve, readings, place, parameters));
+    let Some(motions) = motions.collect::<Option<Vec<_>>>() else { return false };
+    let mut rest = [[0.0; P]; P];
+    for motion in &motions {
+        motion.add_to(&mut rest);
+    }
+    let Some(curvature) = Curvature::of(&rest, triangle) else { return false };
     let solve = |right: [f64; P]| triangle.solve(curvature.straighten(triangle.solve_transposed(right)));
     partials.clear();
     partials.extend(motions.iter().map(|motion| {
@@ -142,6 +141,49 @@ impl<const P: usize> Motion<P> {
             stiffness,
         })
     }
+
+    /// Adds what the triangle of first derivatives lacks of B, with its sign turned.
+    fn add_to(&self, rest: &mut [[f64; P]; P]) {
+        let stretched = self.variance * self.weight * self.slope * self.slope;
+        // w − w/(1 + s) = w·s/(1 + s) is what the triangle lacks of w·g·gᵀ.
+        let lacking = self.weight * stretched / (1.0 + stretched);
+        for i in 0..P {
+            for j in 0..P {
+                rest[i][j] += self.weight * self.residual * self.second[i][j]
+                    + self.variance * self.bend[i] * self.bend[j] / self.stiffness
+                    - lacking * self.slopes[i] * self.slopes[j];
+            }
+        }
+    }
+}
+
+/// Residuals and first derivatives as weighted rows, and what the second derivatives add.
+pub(crate) struct Curved<const P: usize> {
+    pub residuals: Vec<f64>,
+    pub rows: Vec<[f64; P]>,
+    pub squares: f64,
+    pub rest: [[f64; P]; P],
+}
+
+impl<const P: usize> Curved<P> {
+    /// `None` where the curve is not finite.
+    pub(crate) fn at(curve: &impl Curve<P>, readings: &Readings<'_>, parameters: &[f64; P]) -> Option<Self> {
+        let n = readings.n();
+        let mut here =
+            Self { residuals: Vec::with_capacity(n), rows: Vec::with_capacity(n), squares: 0.0, rest: [[0.0; P]; P] };
+        for place in 0..n {
+            let motion = Motion::of(curve, readings, place, parameters)?;
+            let stretch = 1.0 + motion.weight * motion.variance * motion.slope * motion.slope;
+            let residual = (motion.weight * stretch).sqrt() * motion.residual;
+            let root = (motion.weight / stretch).sqrt();
+            here.squares += residual * residual;
+            here.residuals.push(residual);
+            here.rows.push(motion.slopes.map(|slope| root * slope));
+            motion.add_to(&mut here.rest);
+        }
+        let finite = here.squares.is_finite() && here.rows.iter().flatten().all(|slope| slope.is_finite());
+        finite.then_some(here)
+    }
 }
 
 /// What second derivatives add to the triangle of the first ones: B = Rᵀ·(I − M)·R, kept as the factor of I − M.
@@ -154,26 +196,10 @@ pub(crate) struct Curvature<const P: usize> {
 
 impl<const P: usize> Curvature<P> {
     /// `None` where the sum of squares does not curve upwards in every direction.
-    pub(crate) fn at(
-        curve: &impl Curve<P>,
-        readings: &Readings<'_>,
-        parameters: &[f64; P],
-        triangle: &Triangle<P>,
-    ) -> Option<Self> {
-        let mut rest = [[0.0; P]; P];
-        for place in 0..readings.n() {
-            let motion = Motion::of(curve, readings, place, parameters)?;
-            let stretched = motion.variance * motion.weight * motion.slope * motion.slope;
-            // w − w/(1 + s) = w·s/(1 + s) is what the triangle lacks of w·g·gᵀ.
-            let lacking = motion.weight * stretched / (1.0 + stretched);
-            for i in 0..P {
-                for j in 0..P {
-                    rest[i][j] += motion.weight * motion.residual * motion.second[i][j]
-                        + motion.variance * motion.bend[i] * motion.bend[j] / motion.stiffness
-                        - lacking * motion.slopes[i] * motion.slopes[j];
-                }
-            }
-        }
+    ///
+    /// # Arguments
+    /// * `rest`: RᵀR − B.
+    pub(crate) fn of(rest: &[[f64; P]; P], triangle: &Triangle<P>) -> Option<Self> {
         // M = R⁻ᵀ·rest·R⁻¹, from both sides.
         let mut half = [[0.0; P]; P];
         for j in 0..P {

@@ -19,6 +19,7 @@ impl Twofold {
     pub const ZERO: Self = Self { high: 0.0, low: 0.0 };
 
     /// The exact sum of two numbers.
+    #[inline]
     pub fn sum(a: f64, b: f64) -> Self {
         let high = a + b;
         let b_part = high - a;
@@ -26,6 +27,7 @@ impl Twofold {
     }
 
     /// The exact product of two numbers.
+    #[inline]
     pub fn product(a: f64, b: f64) -> Self {
         let high = a * b;
         let ((a1, a2), (b1, b2)) = (split(a), split(b));
@@ -33,16 +35,19 @@ impl Twofold {
     }
 
     /// Both parts times a power of two.
+    #[inline]
     pub fn scaled(self, power_of_two: f64) -> Self {
         Self { high: self.high * power_of_two, low: self.low * power_of_two }
     }
 
+    #[inline]
     pub fn value(self) -> f64 {
         self.high + self.low
     }
 }
 
 /// Two halves of 26 bits.
+#[inline]
 fn split(a: f64) -> (f64, f64) {
     let spread = 134_217_729.0 * a;
     let high = spread - (spread - a);
@@ -50,6 +55,7 @@ fn split(a: f64) -> (f64, f64) {
 }
 
 impl From<f64> for Twofold {
+    #[inline]
     fn from(high: f64) -> Self {
         Self { high, low: 0.0 }
     }
@@ -57,6 +63,7 @@ impl From<f64> for Twofold {
 
 impl Add for Twofold {
     type Output = Self;
+    #[inline]
     fn add(self, other: Self) -> Self {
         let high = Self::sum(self.high, other.high);
         let low = Self::sum(self.low, other.low);
@@ -67,6 +74,7 @@ impl Add for Twofold {
 
 impl Neg for Twofold {
     type Output = Self;
+    #[inline]
     fn neg(self) -> Self {
         Self { high: -self.high, low: -self.low }
     }
@@ -74,6 +82,7 @@ impl Neg for Twofold {
 
 impl Sub for Twofold {
     type Output = Self;
+    #[inline]
     fn sub(self, other: Self) -> Self {
         self + -other
     }
@@ -81,6 +90,7 @@ impl Sub for Twofold {
 
 impl Mul for Twofold {
     type Output = Self;
+    #[inline]
     fn mul(self, other: Self) -> Self {
         let high = Self::product(self.high, other.high);
         fast_sum(high.high, high.low + (self.high * other.low + self.low * other.high))
@@ -88,6 +98,7 @@ impl Mul for Twofold {
 }
 
 /// The exact sum where |a| ≥ |b|.
+#[inline]
 fn fast_sum(a: f64, b: f64) -> Twofold {
     let high = a + b;
     Twofold { high, low: b - (high - a) }

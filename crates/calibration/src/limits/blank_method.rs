@@ -69,3 +69,23 @@ pub fn limit(blanks: &[Response], slope: Sensitivity, alpha: f64, n_readings: u3
         decision: MassConcentration::from_si(decision),
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn blanks_that_give_no_limit_are_told() {
+        let blanks = |figures: &[f64]| figures.iter().map(|&figure| Response::from_si(figure)).collect::<Vec<_>>();
+        let slope = Sensitivity::from_si(2.0);
+        let few = limit(&blanks(&[0.1]), slope, 0.01, 1);
+        assert_eq!(few, Err(NoLimit::TooFewReadings { found: 1, needed: 2 }));
+        let level = limit(&blanks(&[0.1, 0.2]), Sensitivity::from_si(0.0), 0.01, 1);
+        assert_eq!(level, Err(NoLimit::NotRising { slope: 0.0 }));
+        assert!(limit(&blanks(&[0.1, 0.2]), slope, 1.0, 1).is_err());
+        assert!(limit(&blanks(&[0.1, 0.2]), slope, 0.01, 0).is_err());
+        assert!(limit(&blanks(&[0.1, f64::NAN]), slope, 0.01, 1).is_err());
+        let alike = limit(&blanks(&[0.1, 0.1, 0.1]), slope, 0.01, 1).unwrap();
+        assert_eq!(alike.decision.si(), 0.0);
+    }
+}

@@ -38,3 +38,16 @@ pub fn limit(sd: Response, slope: Sensitivity, factor: f64) -> Result<MultipleOf
     }
     Ok(MultipleOfSd { sd, slope, factor, limit: MassConcentration::from_si(limit) })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_slope_that_does_not_rise_has_no_limit() {
+        let found = limit(Response::from_si(0.002), Sensitivity::from_si(4.0), 3.0).unwrap();
+        assert!((found.limit.si() - 0.0015).abs() < 1e-18);
+        assert!(limit(Response::from_si(0.002), Sensitivity::from_si(-4.0), 3.0).is_err());
+        assert!(limit(Response::from_si(f64::NAN), Sensitivity::from_si(4.0), 3.0).is_err());
+    }
+}
