@@ -34,3 +34,7 @@ pub mod readings;
 pub mod results;
 
 pub mod bag;
+
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+struct Readme;

@@ -164,6 +164,10 @@ fn samples(file_name: &str, bytes: Vec<u8>) -> Result<Result<BTreeMap<u32, Pulse
     if !lies_within(builder.metadata(), length) {
         return Err("a column lies outside of the file".into());
     }
+    if let Some(name) = unknown_packing(builder.metadata()) {
+        let hint = "write it with zstd, with snappy, or not packed at all";
+        return Ok(Err(Faults::one(Fault::of_file(file_name, format!("its columns are packed with {name}"), hint))));
+    }
     if let Some(faults) = faults_of_columns(file_name, builder.schema()) {
         return Ok(Err(faults));
     }
@@ -190,6 +194,17 @@ fn lies_within(metadata: &ParquetMetaData, length: usize) -> bool {
         within(column.data_page_offset(), 0)
             && within(from, column.compressed_size())
             && column.uncompressed_size() >= 0
+    })
+}
+
+/// The packing of a column that is not unpacked here.
+fn unknown_packing(metadata: &ParquetMetaData) -> Option<&'static str> {
+    metadata.row_groups().iter().flat_map(|group| group.columns()).find_map(|column| match column.compression() {
+        Compression::UNCOMPRESSED | Compression::SNAPPY | Compression::ZSTD(_) => None,
+        Compression::GZIP(_) => Some("gzip"),
+        Compression::BROTLI(_) => Some("brotli"),
+        Compression::LZ4 | Compression::LZ4_RAW => Some("LZ4"),
+        Compression::LZO => Some("LZO"),
     })
 }
 
@@ -414,6 +429,33 @@ mod tests {
         ]);
         let pulses = read("pulses.parquet", bytes).unwrap();
         assert_eq!(pulses[&9], Pulse::new(vec![0.0, 0.5], vec![0.25, 1.5], vec![0.0, 0.5]).unwrap());
+    }
+
+    #[test]
+    fn files_packed_by_other_programs_are_read_or_told_by_what() {
+        let columns = || -> [ArrayRef; 4] {
+            let samples = || Arc::new(Float64Array::from(vec![0.0, 0.5]));
+            [Arc::new(UInt32Array::from(vec![9, 9])), samples(), samples(), samples()]
+        };
+        let packed = |compression: Compression| {
+            let named = COLUMNS.iter().map(|(name, _)| *name).zip(columns());
+            let batch = RecordBatch::try_from_iter(named).unwrap();
+            let properties = WriterProperties::builder().set_compression(compression).build();
+            let mut writer = ArrowWriter::try_new(Vec::new(), batch.schema(), Some(properties)).unwrap();
+            writer.write(&batch).unwrap();
+            writer.into_inner().unwrap()
+        };
+        for compression in [Compression::UNCOMPRESSED, Compression::SNAPPY, Compression::ZSTD(ZstdLevel::default())] {
+            assert_eq!(read("pulses.parquet", packed(compression)).unwrap().len(), 1);
+        }
+        // We cannot write such a file either: the name of the packing in a sound one is changed (Thrift: 1 is snappy, 2 gzip).
+        let sound = packed(Compression::SNAPPY);
+        let told_as_gzip = (4..sound.len() - 8).any(|place| {
+            let mut other = sound.clone();
+            other[place] = other[place].wrapping_add(2);
+            read("pulses.parquet", other).is_err_and(|faults| faults.to_string().contains("packed with gzip"))
+        });
+        assert!(told_as_gzip);
     }
 
     #[test]

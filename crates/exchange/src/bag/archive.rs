@@ -19,7 +19,13 @@ const FILE_LENGTH: usize = 30;
 const DIRECTORY_LENGTH: usize = 46;
 const END_LENGTH: usize = 22;
 // Version 1.0, names in UTF-8 (bit 11), stored, 00:00:00, 1 January 1980.
+// Bytes 4 to 13 of the head of a file.
 const FIXED: [u8; 10] = [10, 0, 0, 0x08, 0, 0, 0, 0, 0x21, 0];
+
+// Unix, version 1.0: old tools take names of other systems for another encoding than they are in.
+const MADE_BY: [u8; 2] = [10, 3];
+// A plain file that its owner may write and everybody read, 0o100644.
+const PERMISSIONS: [u8; 4] = [0, 0, 0xa4, 0x81];
 
 /// A file of an archive.
 pub(crate) struct Entry<'b> {
@@ -50,9 +56,10 @@ pub(crate) fn write<'b>(files: impl Iterator<Item = (String, &'b [u8])>) -> Resu
         bytes.extend(name.as_bytes());
         bytes.extend(content);
         directory.extend(DIRECTORY);
-        directory.extend([10, 0]);
+        directory.extend(MADE_BY);
         directory.extend(&head);
-        directory.extend([0; 10]);
+        directory.extend([0; 6]);
+        directory.extend(PERMISSIONS);
         directory.extend(start.to_le_bytes());
         directory.extend(name.as_bytes());
         n_files = n_files.checked_add(1).filter(|n| *n < u16::MAX).ok_or_else(|| too_large("65 535 files and more"))?;
