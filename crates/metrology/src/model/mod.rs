@@ -10,6 +10,8 @@
 mod explain;
 mod first_order;
 mod fit;
+#[cfg(test)]
+mod laws;
 mod monte_carlo;
 mod second_order;
 mod tape;
