@@ -140,6 +140,8 @@ pub struct GlobalRisk {
 /// * `tolerance`: lower and upper limit of the property, −∞ or ∞ for none.
 /// * `acceptance`: lower and upper acceptance limit of the measured value, likewise.
 ///
+/// `None` where a width is not above 0, limits are crossed, or the figures leave the range of `f64` on the way.
+///
 /// # Source
 /// JCGM 106:2012, 9.5.2 to 9.5.4. Checked by `tests/statistics/conformity.rs`.
 #[must_use]
@@ -168,10 +170,14 @@ pub fn global_risk(prior: Prior, u: f64, tolerance: (f64, f64), acceptance: (f64
         edges.windows(2).map(|e| law.integral(e[0], e[1], share)).sum()
     };
     let (low, high) = tolerance;
-    Some(GlobalRisk {
-        nonconforming: law.below(low) + law.above(high),
-        consumer: integrate(f64::NEG_INFINITY, low, &accepted) + integrate(high, f64::INFINITY, &accepted),
-        producer: integrate(low, high, &rejected),
+    let nonconforming = law.below(low) + law.above(high);
+    let consumer = integrate(f64::NEG_INFINITY, low, &accepted) + integrate(high, f64::INFINITY, &accepted);
+    let producer = integrate(low, high, &rejected);
+    // Figures at the very ends of the range (a prior 10⁻³⁰⁰ wide) leave no number.
+    (consumer + producer).is_finite().then(|| GlobalRisk {
+        nonconforming: nonconforming.min(1.0),
+        consumer: consumer.min(1.0),
+        producer: producer.min(1.0),
     })
 }
 

@@ -112,3 +112,61 @@ fn point(wanted: Wanted, dof_over: f64, dof_under: f64) -> Option<f64> {
     };
     f.is_finite().then_some(f)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::distribution::{chi_squared, student_t};
+    use proptest::prelude::*;
+
+    #[test]
+    fn arguments_outside_the_domain_are_turned_back() {
+        for (over, under) in
+            [(0.0, 1.0), (1.0, -1.0), (f64::NAN, 1.0), (f64::INFINITY, f64::INFINITY), (1.0e30, 1.0e30)]
+        {
+            assert_eq!(
+                (cdf(1.0, over, under), upper_tail(1.0, over, under), quantile(0.5, over, under)),
+                (None, None, None)
+            );
+        }
+        assert_eq!(cdf(-1.0, 3.0, 4.0), None);
+        assert_eq!(cdf(f64::NAN, 3.0, 4.0), None);
+        assert_eq!((quantile(1.0, 3.0, 4.0), upper_quantile(0.0, 3.0, 4.0)), (None, None));
+        assert_eq!((quantile(0.0, 3.0, 4.0), upper_quantile(1.0, 3.0, 4.0)), (Some(0.0), Some(0.0)));
+        assert_eq!((cdf(0.0, 3.0, 4.0), cdf(f64::INFINITY, 3.0, 4.0)), (Some(0.0), Some(1.0)));
+    }
+
+    #[test]
+    fn a_known_variance_below_makes_it_chi_squared() {
+        for p in [1.0e-9, 0.05, 0.95] {
+            let (f, chi) = (quantile(p, 7.0, f64::INFINITY).unwrap(), chi_squared::quantile(p, 7.0).unwrap() / 7.0);
+            assert!((f / chi - 1.0).abs() < 1.0e-14);
+            let (f, chi) =
+                (upper_quantile(p, f64::INFINITY, 7.0).unwrap(), 7.0 / chi_squared::quantile(p, 7.0).unwrap());
+            assert!((f / chi - 1.0).abs() < 1.0e-14);
+        }
+        let near = cdf(1.3, 7.0, 1.0e12).unwrap();
+        assert!((near / cdf(1.3, 7.0, f64::INFINITY).unwrap() - 1.0).abs() < 1.0e-10);
+    }
+
+    proptest! {
+        #[test]
+        fn the_square_of_a_t_is_an_f(t in 0.01_f64..35.0, dof in 0.5_f64..1.0e5) {
+            let (f, tail) = (upper_tail(t * t, 1.0, dof).unwrap(), 2.0 * student_t::upper_tail(t, dof).unwrap());
+            prop_assert!((f / tail - 1.0).abs() < 1.0e-13);
+        }
+
+        #[test]
+        fn turned_over_it_is_the_other_law(f in 1.0e-3_f64..1.0e3, over in 0.5_f64..2.0e3, under in 0.5_f64..2.0e3) {
+            let (one, other) = (cdf(f, over, under).unwrap(), upper_tail(1.0 / f, under, over).unwrap());
+            // 1/f is rounded; far out that is worth its depth.
+            prop_assert!((one - other).abs() <= 1.0e-12 * (one + 1.0e-290));
+        }
+
+        #[test]
+        fn the_quantile_gives_the_probability_back(p in 1.0e-9_f64..0.999, over in 0.5_f64..2.0e4, under in 0.5_f64..2.0e4) {
+            let f = quantile(p, over, under).unwrap();
+            prop_assert!((cdf(f, over, under).unwrap() / p - 1.0).abs() < 1.0e-12);
+        }
+    }
+}

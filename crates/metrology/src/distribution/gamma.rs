@@ -89,13 +89,13 @@ pub fn inverse_q(a: f64, q: f64) -> Option<f64> {
 ///
 /// # Arguments
 /// * `a`: shape, from 10⁻⁶ to 10²⁰.
-/// * `x`: above 0; `None` at 0 and below, where the density may be infinite.
+/// * `x`: above 0; `None` at 0, and where the density near 0 exceeds the `f64` range.
 ///
 /// # Source
 /// Definition; ISO 3534-1:2006, 2.56 (from memory).
 #[must_use]
 pub fn density(a: f64, x: f64) -> Option<f64> {
-    (in_domain(a, x) && x > 0.0).then(|| gamma_slope(a, x) / x)
+    (in_domain(a, x) && x > 0.0).then(|| gamma_slope(a, x) / x).filter(|f| f.is_finite())
 }
 
 fn in_domain(a: f64, x: f64) -> bool {

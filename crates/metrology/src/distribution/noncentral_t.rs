@@ -114,3 +114,65 @@ fn lower_tail(t: f64, dof: f64, delta: f64) -> f64 {
     let shape = Peaked { finest: (1.0 / a.sqrt()).min(0.5).min(2.0 / (1.0 + delta.abs())), from: -3000.0, to: 60.0 };
     gamma_peak(a) * peaked(&shape, at, rise)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::distribution::student_t;
+    use proptest::prelude::*;
+
+    #[test]
+    fn arguments_outside_the_domain_are_turned_back() {
+        for (t, dof, delta) in
+            [(f64::NAN, 5.0, 1.0), (f64::INFINITY, 5.0, 1.0), (1.0, 0.5, 1.0), (1.0, 5.0, 2000.0), (1.0, 5.0, f64::NAN)]
+        {
+            assert_eq!((cdf(t, dof, delta), upper_tail(t, dof, delta)), (None, None));
+        }
+        for p in [0.0, 1.0, f64::NAN] {
+            assert_eq!((quantile(p, 5.0, 1.0), upper_quantile(p, 5.0, 1.0)), (None, None));
+        }
+        assert_eq!(quantile(0.5, 0.5, 1.0), None);
+    }
+
+    #[test]
+    fn infinite_degrees_of_freedom_are_the_shifted_normal_law() {
+        assert_eq!(cdf(3.0, f64::INFINITY, 2.0), normal::cdf(1.0));
+        let near = cdf(3.0, 1.0e12, 2.0).unwrap();
+        assert!((near / normal::cdf(1.0).unwrap() - 1.0).abs() < 1.0e-11);
+    }
+
+    /// At t = 0 only the sign of the normal part counts.
+    #[test]
+    fn at_nought_it_is_the_normal_tail() {
+        for (dof, delta) in [(1.0, 3.0), (7.5, -2.0), (300.0, 10.0)] {
+            let (found, expected) = (cdf(0.0, dof, delta).unwrap(), normal::cdf(-delta).unwrap());
+            assert!((found / expected - 1.0).abs() < 1.0e-13);
+        }
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(64))]
+
+        #[test]
+        fn without_noncentrality_it_is_students_t(t in -30.0_f64..30.0, dof in 1.0_f64..3.0e3) {
+            let (one, other) = (cdf(t, dof, 0.0).unwrap(), student_t::cdf(t, dof).unwrap());
+            prop_assert!((one / other - 1.0).abs() < 1.0e-12);
+        }
+
+        #[test]
+        fn it_rises_with_t_and_falls_with_the_noncentrality(t in -10.0_f64..30.0, more in 0.0_f64..5.0, dof in 1.0_f64..200.0, delta in -5.0_f64..20.0) {
+            let p = cdf(t, dof, delta).unwrap();
+            prop_assert!(p <= cdf(t + more, dof, delta).unwrap() * (1.0 + 1.0e-12));
+            prop_assert!(cdf(t, dof, delta + more).unwrap() <= p * (1.0 + 1.0e-12));
+        }
+
+        #[test]
+        fn the_quantile_gives_the_tail_back(log_q in -20.0_f64..-0.31, dof in 1.0_f64..200.0, delta in -20.0_f64..20.0) {
+            let q = libm::pow(10.0, log_q);
+            let t = upper_quantile(q, dof, delta).unwrap();
+            prop_assert!((upper_tail(t, dof, delta).unwrap() / q - 1.0).abs() < 1.0e-12);
+            let t = quantile(q, dof, delta).unwrap();
+            prop_assert!((cdf(t, dof, delta).unwrap() / q - 1.0).abs() < 1.0e-12);
+        }
+    }
+}

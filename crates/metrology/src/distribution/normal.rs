@@ -265,3 +265,90 @@ const FAR_TAIL_UNDER: [f64; 8] = [
     1.421_511_758_316_445_888_70e-7,
     2.044_263_103_389_939_785_64e-15,
 ];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn what_is_no_number_or_no_probability_has_no_answer() {
+        assert_eq!((density(f64::NAN), cdf(f64::NAN), upper_tail(f64::NAN)), (None, None, None));
+        for p in [0.0, 1.0, -0.1, 1.1, f64::NAN] {
+            assert_eq!((quantile(p), upper_quantile(p)), (None, None));
+        }
+    }
+
+    #[test]
+    fn the_ends_are_exact() {
+        assert_eq!(cdf(f64::NEG_INFINITY), Some(0.0));
+        assert_eq!(cdf(f64::INFINITY), Some(1.0));
+        assert_eq!(density(f64::INFINITY), Some(0.0));
+        assert_eq!(quantile(0.5), Some(0.0));
+        assert!(quantile(5.0e-324).is_some_and(|z| z < -38.0));
+    }
+
+    #[test]
+    fn draws_reach_neither_end_and_meet_in_the_middle() {
+        assert!((draw(0) + 8.2).abs() < 0.1);
+        assert_eq!(draw(0), -draw(u64::MAX));
+        let (below, above) = (draw((1 << 63) - 1), draw(1 << 63));
+        assert!(below < 0.0 && above == -below && above < 2.0e-16);
+    }
+
+    /// Bits that must not change: a changed bit here changes issued results.
+    #[test]
+    fn some_values_have_these_bits_for_ever() {
+        let pinned = [
+            (cdf(-1.96), PINNED[0]),
+            (cdf(-30.5), PINNED[1]),
+            (quantile(0.975), PINNED[2]),
+            (quantile(1.0e-100), PINNED[3]),
+            (Some(draw(0x0123_4567_89ab_cdef)), PINNED[4]),
+        ];
+        for (found, bits) in pinned {
+            assert_eq!(found.unwrap().to_bits(), bits, "{found:?} {:#x}", found.unwrap().to_bits());
+        }
+    }
+
+    const PINNED: [u64; 5] = [
+        0x3f99_990c_5885_9312,
+        0x159a_24ff_9fa7_7828,
+        0x3fff_5c03_31ee_ff82,
+        0xc035_4601_0d75_521f,
+        0xc004_ee2d_c0a9_dffd,
+    ];
+
+    #[test]
+    fn the_logarithm_goes_on_where_the_tail_has_left_the_range() {
+        for x in [-29.9, -30.1, -5.0, 0.0, 3.0] {
+            assert!((log_lower_tail_of(x) - libm::log(lower_tail_of(x))).abs() < 1.0e-12 * (1.0 + x * x));
+            assert!((inverse_mills(x) - density_of(x) / lower_tail_of(x)).abs() < 1.0e-4);
+        }
+        assert!((log_lower_tail_of(-100.0) + 5_005.524_208_694_205).abs() < 1.0e-9);
+    }
+
+    proptest! {
+        #[test]
+        fn the_quantile_gives_the_tail_back(log_p in -300.0_f64..-0.302) {
+            let p = libm::pow(10.0, log_p);
+            let z = quantile(p).unwrap();
+            // An error of one unit in z is worth z²·ε in the tail.
+            prop_assert!((cdf(z).unwrap() / p - 1.0).abs() < 1.0e-15 * (4.0 + 2.0 * z * z));
+        }
+
+        #[test]
+        fn tails_and_quantiles_rise(x in -38.0_f64..9.0, more in 0.0_f64..3.0, p in 0.0_f64..1.0, q in 0.0_f64..1.0) {
+            prop_assert!(cdf(x).unwrap() <= cdf(x + more).unwrap() * (1.0 + 1.0e-15));
+            if let (Some(one), Some(other)) = (quantile(p.min(q)), quantile(p.max(q))) {
+                prop_assert!(one <= other + 1.0e-15 * one.abs());
+            }
+        }
+
+        #[test]
+        fn draws_rise_with_their_bits_and_mirror(a in any::<u64>(), b in any::<u64>()) {
+            prop_assert!(draw(a.min(b)) <= draw(a.max(b)));
+            prop_assert_eq!(draw(a), -draw(!a));
+        }
+    }
+}

@@ -84,7 +84,8 @@ pub(crate) fn peaked(shape: &Peaked, h: impl Fn(f64) -> f64, rise: impl Fn(f64) 
     let width = if curvature > 0.0 { shape.finest.min(1.0 / curvature.sqrt()) } else { shape.finest };
     let step = 0.35 * width;
     let top = h(peak);
-    if top == f64::NEG_INFINITY {
+    if top < -800.0 {
+        // Below the smallest f64, whatever the width.
         return 0.0;
     }
     let mut sum = 1.0;
@@ -101,4 +102,33 @@ pub(crate) fn peaked(shape: &Peaked, h: impl Fn(f64) -> f64, rise: impl Fn(f64) 
         }
     }
     step * sum * libm::exp(top)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_rule_is_exact_for_polynomials() {
+        let found = gauss_legendre(-1.0, 2.0, |x| x * x * x * x - x);
+        assert!((found / 5.1 - 1.0).abs() < 1.0e-15);
+        let weights: f64 = RULE.iter().map(|(_, weight)| 2.0 * weight).sum();
+        assert!((weights - 2.0).abs() < 1.0e-15);
+    }
+
+    #[test]
+    fn decays_between_exponential_and_gaussian_are_exact() {
+        let half = decaying(0.0, 1.0, |s| 0.5 * s * s);
+        assert!((half / (std::f64::consts::PI / 2.0).sqrt() - 1.0).abs() < 1.0e-15);
+        let steep = decaying(1.0e6, 1.0, |s| 1.0e6 * s + 0.5 * s * s);
+        assert!((steep / 1.0e-6 - 1.0).abs() < 2.0e-12);
+    }
+
+    #[test]
+    fn a_peak_is_found_and_summed() {
+        let shape = Peaked { finest: 0.5, from: -100.0, to: 100.0 };
+        let found = peaked(&shape, |x| -0.5 * (x - 17.3) * (x - 17.3), |x| 17.3 - x);
+        assert!((found / (2.0 * std::f64::consts::PI).sqrt() - 1.0).abs() < 1.0e-14);
+        assert_eq!(peaked(&shape, |x| -1.0e4 - x * x, |x| -2.0 * x), 0.0);
+    }
 }

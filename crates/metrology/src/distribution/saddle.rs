@@ -152,3 +152,58 @@ impl Place {
         libm::pow(p * large, small) * libm::exp(growth + ratio_of_stirling + large * log_r) / libm::tgamma(small)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_excess_over_the_logarithm_has_no_step_where_its_form_changes() {
+        for edge in [-0.6_f64, 1.5] {
+            let series = excess_over_log(edge, 1.0 + edge);
+            let direct = edge - libm::log1p(edge);
+            assert!((series / direct - 1.0).abs() < 1.0e-15);
+        }
+        // δ²/2 − δ³/3 near nought.
+        let delta = 1.0e-9;
+        assert!((excess_over_log(delta, 1.0 + delta) / (0.5e-18 * (1.0 - 2.0e-9 / 3.0)) - 1.0).abs() < 1.0e-14);
+        assert_eq!(excess_over_log(0.0, 1.0), 0.0);
+    }
+
+    #[test]
+    fn the_excess_of_the_exponential_has_no_step_where_its_form_changes() {
+        for edge in [-1.0_f64, 1.0] {
+            let (inside, outside) = (excess_of_exp(edge), libm::expm1(edge) - edge);
+            assert!((inside / outside - 1.0).abs() < 1.0e-15);
+        }
+        assert!((excess_of_exp(1.0e-8) / (0.5e-16 * (1.0 + 1.0e-8 / 3.0)) - 1.0).abs() < 1.0e-15);
+    }
+
+    #[test]
+    fn stirlings_remainder_agrees_with_the_gamma_function() {
+        for a in [10.0_f64, 12.5, 20.0] {
+            let half_log_tau = 0.918_938_533_204_672_8;
+            let direct = libm::lgamma(a) - (a - 0.5) * libm::log(a) + a - half_log_tau;
+            assert!((stirling_rest(a) - direct).abs() < 1.0e-13);
+        }
+    }
+
+    #[test]
+    fn the_gamma_density_has_no_step_where_its_form_changes() {
+        for x in [1.0e-3, 5.0, 10.0, 40.0, 500.0] {
+            let (below, at) = (gamma_slope(10.0 - 1.0e-14, x), gamma_slope(10.0, x));
+            assert!((below / at - 1.0).abs() < 1.0e-12, "{x}");
+        }
+    }
+
+    #[test]
+    fn the_beta_density_has_no_step_where_its_form_changes() {
+        let slope = |a: f64, b: f64, x: f64| Place { a, b, x, y: 1.0 - x, excess: (a + b) * x - a }.slope();
+        for x in [0.01, 0.3, 0.7] {
+            for (a, b) in [(10.0, 30.0), (3.0, 10.0), (0.5, 10.0)] {
+                let below = slope(a * (1.0 - 1.0e-14), b * (1.0 - 1.0e-14), x);
+                assert!((below / slope(a, b, x) - 1.0).abs() < 1.0e-12, "{a} {b} {x}");
+            }
+        }
+    }
+}

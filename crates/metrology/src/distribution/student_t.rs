@@ -146,3 +146,75 @@ fn far_beyond(t: f64, dof: f64) -> f64 {
     let log_beta = libm::lgamma(0.5) + libm::lgamma(half) - libm::lgamma(half + 0.5);
     libm::exp(half * libm::log(dof) - dof * libm::log(t) - libm::log(half) - log_beta)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn arguments_outside_the_domain_are_turned_back() {
+        for dof in [0.0, -1.0, 1.0e-7, f64::NAN] {
+            assert_eq!((cdf(1.0, dof), upper_tail(1.0, dof), quantile(0.9, dof)), (None, None, None));
+        }
+        assert_eq!(cdf(f64::NAN, 5.0), None);
+        for p in [0.0, 1.0, -0.1, f64::NAN] {
+            assert_eq!((quantile(p, 5.0), coverage_factor(p, 5.0)), (None, None));
+        }
+        // The point lies beyond the largest number.
+        assert_eq!(quantile(1.0e-300, 0.5), None);
+    }
+
+    #[test]
+    fn infinite_degrees_of_freedom_have_the_normal_digits() {
+        for x in [-3.0, 0.0, 1.96] {
+            assert_eq!(cdf(x, f64::INFINITY), normal::cdf(x));
+            assert_eq!(cdf(x, 1.0e21), normal::cdf(x));
+        }
+        assert_eq!(quantile(0.975, f64::INFINITY), normal::quantile(0.975));
+    }
+
+    /// One degree of freedom is Cauchy's law, two have a closed form.
+    #[test]
+    fn one_and_two_degrees_of_freedom_have_closed_forms() {
+        for t in [1.0e-3_f64, 0.7, 3.0, 1.0e5] {
+            let cauchy = libm::atan(1.0 / t) / std::f64::consts::PI;
+            assert!((upper_tail(t, 1.0).unwrap() / cauchy - 1.0).abs() < 1.0e-14);
+            let root = (2.0 + t * t).sqrt();
+            let two = 1.0 / (root * (root + t));
+            assert!((upper_tail(t, 2.0).unwrap() / two - 1.0).abs() < 1.0e-14);
+        }
+    }
+
+    #[test]
+    fn t_far_beyond_the_square_of_the_range_still_has_a_tail() {
+        let p = upper_tail(1.0e200, 0.5).unwrap();
+        assert!(p > 0.0 && p < upper_tail(1.0e150, 0.5).unwrap());
+        assert_eq!(upper_tail(f64::INFINITY, 3.0), Some(0.0));
+        assert_eq!(cdf(f64::INFINITY, 3.0), Some(1.0));
+        assert_eq!(upper_tail(1.0e-200, 3.0), Some(0.5));
+    }
+
+    proptest! {
+        #[test]
+        fn the_quantile_gives_the_tail_back(log_dof in -0.5_f64..9.0, log_q in -30.0_f64..-0.31) {
+            let (dof, q) = (libm::pow(10.0, log_dof), libm::pow(10.0, log_q));
+            if let Some(t) = upper_quantile(q, dof) {
+                prop_assert!((upper_tail(t, dof).unwrap() / q - 1.0).abs() < 1.0e-12);
+            }
+        }
+
+        #[test]
+        fn quantiles_mirror_and_rise(dof in 0.5_f64..1.0e4, p in 1.0e-6_f64..0.5, more in 0.0_f64..0.4) {
+            prop_assert_eq!(quantile(p, dof).unwrap(), -upper_quantile(p, dof).unwrap());
+            prop_assert!(quantile(p, dof).unwrap() <= quantile(p + more, dof).unwrap() + 1.0e-13);
+        }
+
+        #[test]
+        fn more_degrees_of_freedom_make_a_smaller_coverage_factor(level in 0.01_f64..0.999, dof in 0.5_f64..1.0e6, times in 1.001_f64..100.0) {
+            let k = |dof| coverage_factor(level, dof).unwrap();
+            prop_assert!(k(dof * times) <= k(dof) * (1.0 + 1.0e-13));
+            prop_assert!(k(f64::INFINITY) <= k(dof) * (1.0 + 1.0e-13));
+        }
+    }
+}

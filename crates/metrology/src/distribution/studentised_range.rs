@@ -118,20 +118,22 @@ fn tails(q: f64, n_means: u32, dof: f64) -> Tails {
                 if below { 1.0 } else { -1.0 }
             }
         };
-        gamma_peak(a) * peaked(&Peaked { finest, from: -200.0, to: 12.0 }, at, rise)
+        gamma_peak(a) * peaked(&Peaked { finest, from: -60.0, to: 8.0 }, at, rise)
     };
     if below { Tails::from_lower(tail) } else { Tails::from_upper(tail) }
 }
 
-/// The step in z: the trapezoidal rule errs by exp(−2π²/h²) on a Gaussian, with room for its powers.
-const STEP: f64 = 0.2;
+/// The step in z. The sharpest factor is the (k − 1)th power of a slice, never sharper than a Gaussian of width
+/// 1/√k; the trapezoidal rule errs by exp(−2π²·(width/step)²), with room for the tails.
+fn step(n_means: u32) -> f64 {
+    (0.45 / f64::from(n_means).sqrt()).min(0.2)
+}
 
 /// The probability that the range of `n_means` standard normal values is at most `w`.
 fn lower_of_range(w: f64, n_means: u32) -> f64 {
     let others = f64::from(n_means - 1);
-    let from = (0.5 * w - 9.0).max(-9.0);
-    let to = 9.0 + 0.5 * w.min(18.0);
-    let sum = sum_over(from, to, |z| normal::density_of(z) * libm::pow(slice(z, w), others));
+    let (from, to) = (-9.0, 9.0 + 0.5 * w.min(18.0));
+    let sum = sum_over(from, to, step(n_means), |z| normal::density_of(z) * libm::pow(slice(z, w), others));
     f64::from(n_means) * sum
 }
 
@@ -141,7 +143,7 @@ fn upper_of_range(w: f64, n_means: u32) -> f64 {
     let from = (0.5 * w - 9.0).max(-9.0);
     let to = (0.5 * w + 9.0).max(9.0);
     // Φ(z)^m − (Φ(z) − Φ(z − w))^m without the subtraction.
-    let sum = sum_over(from, to, |z| {
+    let sum = sum_over(from, to, step(n_means), |z| {
         let whole = normal::lower_tail_of(z);
         let share = normal::lower_tail_of(z - w) / whole;
         let missing = if share >= 1.0 { 1.0 } else { -libm::expm1(others * libm::log1p(-share)) };
@@ -176,13 +178,66 @@ fn slice(z: f64, w: f64) -> f64 {
     normal::density_of(m) * w * sum.max(0.0)
 }
 
-fn sum_over(from: f64, to: f64, f: impl Fn(f64) -> f64) -> f64 {
-    let n = ((to - from) / STEP).ceil();
+/// The trapezoidal rule between points where `f` has vanished.
+fn sum_over(from: f64, to: f64, step: f64, f: impl Fn(f64) -> f64) -> f64 {
+    let n = ((to - from) / step).ceil();
     let mut sum = 0.0;
     let mut i = 0.0;
     while i <= n {
-        sum += f(from + i * STEP);
+        sum += f(from + i * step);
         i += 1.0;
     }
-    STEP * sum
+    step * sum
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn arguments_outside_the_domain_are_turned_back() {
+        for (q, k, dof) in
+            [(-1.0, 3, 5.0), (f64::NAN, 3, 5.0), (1.0, 1, 5.0), (1.0, 1001, 5.0), (1.0, 3, 0.5), (1.0, 3, f64::NAN)]
+        {
+            assert_eq!((cdf(q, k, dof), upper_tail(q, k, dof)), (None, None));
+        }
+        assert_eq!(quantile(1.0, 3, 5.0), None);
+        assert_eq!(quantile(0.0, 3, 5.0), Some(0.0));
+        assert_eq!(upper_quantile(0.0, 3, 5.0), None);
+        assert_eq!(quantile(0.5, 1, 5.0), None);
+    }
+
+    /// The range of two is √2 times the magnitude of a t.
+    #[test]
+    fn two_means_are_students_t() {
+        for dof in [1.0, 4.5, 30.0, f64::INFINITY] {
+            for q in [1.0e-3, 0.5, 2.0, 7.0, 60.0] {
+                let t = super::super::student_t::upper_tail(q / 2.0_f64.sqrt(), dof).unwrap();
+                let found = upper_tail(q, 2, dof).unwrap();
+                assert!((found - 2.0 * t).abs() <= 4.0e-13 * found, "{q} {dof}: {found:e} {:e}", 2.0 * t);
+            }
+        }
+    }
+
+    #[test]
+    fn the_quantile_gives_the_tail_back() {
+        for (k, dof) in [(2, 1.0), (3, 10.0), (20, 60.0), (5, f64::INFINITY)] {
+            for p in [1.0e-6, 0.05, 0.5, 0.95] {
+                let q = quantile(p, k, dof).unwrap();
+                assert!((cdf(q, k, dof).unwrap() / p - 1.0).abs() < 1.0e-12, "{k} {dof} {p}");
+                let q = upper_quantile(1.0e-9, k, dof).unwrap();
+                assert!((upper_tail(q, k, dof).unwrap() / 1.0e-9 - 1.0).abs() < 1.0e-12, "{k} {dof}");
+            }
+        }
+    }
+
+    #[test]
+    fn it_rises_with_the_range_and_falls_with_the_number_of_means() {
+        let mut before = 0.0;
+        for i in 1..60 {
+            let p = cdf(0.25 * f64::from(i), 4, 12.0).unwrap();
+            assert!(p >= before && p > cdf(0.25 * f64::from(i), 5, 12.0).unwrap());
+            before = p;
+        }
+    }
 }

@@ -98,7 +98,7 @@ pub(crate) fn solve(wanted: Wanted, start: f64, at: impl Fn(f64) -> Local) -> f6
         let hazard = sign * here.slope / tail;
         let newton = -miss / hazard;
         let bow = 1.0 + 0.5 * newton * (here.bend - hazard);
-        let step = (newton / bow.max(0.5)).clamp(-30.0, 30.0);
+        let step = (newton / bow.clamp(0.5, 4.0)).clamp(-30.0, 30.0);
         let mut next = x * libm::exp(step);
         if miss.abs() < 3.0e-5 && step.is_finite() {
             // Halley's error is of the order of the cube of the miss: the next point is as good as it gets.
@@ -203,4 +203,50 @@ pub(crate) fn solve_between(wanted: Wanted, start: f64, spread: f64, at: impl Fn
 /// ln(tail/target) with a finite stand-in for a tail that has underflown.
 fn log_miss(tail: f64, target: f64) -> f64 {
     if tail > 0.0 { log_ratio(tail, target) } else { -1.0e3 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The exponential law.
+    fn exponential(x: f64) -> Local {
+        let upper = libm::exp(-x);
+        Local { tails: Tails { lower: -libm::expm1(-x), upper }, slope: x * upper, bend: 1.0 - x }
+    }
+
+    #[test]
+    fn a_point_is_found_from_anywhere() {
+        for start in [1.0e-300, 1.0e-8, 1.0, 30.0, 600.0, 1.0e5, 1.0e300] {
+            for tail in [1.0e-300, 1.0e-9, 0.2, 0.5] {
+                let x = solve(Wanted::Upper(tail), start, exponential);
+                assert!((x / -libm::log(tail) - 1.0).abs() < 1.0e-13, "{start} {tail} {x}");
+                let x = solve(Wanted::Lower(tail), start, exponential);
+                assert!((x / -libm::log1p(-tail) - 1.0).abs() < 1.0e-13, "{start} {tail} {x}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_point_on_the_line_is_found_from_anywhere() {
+        let logistic = |x: f64| Tails { lower: 1.0 / (1.0 + libm::exp(-x)), upper: 1.0 / (1.0 + libm::exp(x)) };
+        for start in [-300.0, -1.0, 0.0, 5.0, 400.0] {
+            for tail in [1.0e-200, 1.0e-3, 0.25] {
+                let x = solve_between(Wanted::Upper(tail), start, 1.0, logistic).unwrap();
+                assert!((logistic(x).upper / tail - 1.0).abs() < 1.0e-12, "{start} {tail} {x}");
+            }
+            let x = solve_between(Wanted::Lower(0.25), start, 1.0, logistic).unwrap();
+            assert!((x + libm::log(3.0)).abs() < 4.0e-15);
+        }
+        assert_eq!(solve_between(Wanted::Upper(0.1), 0.0, 1.0, |_| Tails { lower: 0.5, upper: 0.5 }), None);
+    }
+
+    #[test]
+    fn the_smaller_tail_is_asked_for() {
+        assert_eq!(Wanted::Lower(0.75).smaller(), Some(Wanted::Upper(0.25)));
+        assert_eq!(Wanted::Upper(0.75).smaller(), Some(Wanted::Lower(0.25)));
+        assert_eq!(Wanted::Lower(0.5).smaller(), Some(Wanted::Lower(0.5)));
+        assert_eq!(Wanted::Lower(-0.1).smaller(), None);
+        assert_eq!(Wanted::Upper(f64::NAN).smaller(), None);
+    }
 }
