@@ -1,5 +1,7 @@
 //! The known name that somebody may have meant.
 
+use crate::fault::MOST_LISTED;
+
 /// The nearest of the known names, where one is near enough to be a slip of the pen.
 pub(crate) fn nearest<'k>(written: &str, known: impl IntoIterator<Item = &'k str>) -> Option<&'k str> {
     // A name from a file may be as long as the file; the distance takes time with its square.
@@ -33,6 +35,11 @@ pub(crate) fn meant(written: &str, known: &[&str]) -> String {
         Some(name) => format!("did you mean \"{name}\"?"),
         None => format!("known here: {}", known.join(", ")),
     }
+}
+
+/// The same for the n-th of many unknown names: looking takes its time, and behind those that are listed nobody reads it.
+pub(crate) fn meant_of_many(n: usize, written: &str, known: &[&str]) -> String {
+    if n > MOST_LISTED { "look at the others first".into() } else { meant(written, known) }
 }
 
 #[cfg(test)]

@@ -14,8 +14,8 @@ use darkline_metrology::kind::{Kind, Unit};
 use darkline_record::figure::{FigureFault, Written};
 
 use crate::document::figure;
-use crate::fault::{MOST_LISTED, quoted};
-use crate::nearest::{meant, nearest, one_of};
+use crate::fault::quoted;
+use crate::nearest::{meant_of_many, nearest, one_of};
 use crate::sheet::Sheet;
 
 /// A cell: its text without quotation marks, and the bytes it stands at.
@@ -255,13 +255,9 @@ impl<'a> Table<'a> {
         let asked = self.asked.borrow();
         let known: Vec<&str> = asked.iter().map(String::as_str).collect();
         let is_unknown = |cell: &&Cell| self.is_parted && !cell.text.is_empty() && !known.contains(&cell.text.as_str());
-        // Looking for the name that is meant takes its time; more than are listed are not looked at.
-        for cell in self.head.iter().filter(is_unknown).take(MOST_LISTED + 1) {
-            self.sheet.fault(
-                cell.span.clone(),
-                format!("the column {} is not known", quoted(&cell.text)),
-                meant(&cell.text, &known),
-            );
+        for (n, cell) in self.head.iter().filter(is_unknown).enumerate() {
+            let what = format!("the column {} is not known", quoted(&cell.text));
+            self.sheet.fault(cell.span.clone(), what, meant_of_many(n, &cell.text, &known));
         }
     }
 

@@ -375,6 +375,37 @@ mod tests {
         assert_eq!(found, payload);
     }
 
+    /// An archive of other files than a bag has.
+    fn archive_of(names: &[&str]) -> Vec<u8> {
+        archive::write(names.iter().map(|name| ((*name).to_owned(), &b"x"[..]))).unwrap()
+    }
+
+    #[test]
+    fn archives_that_are_no_bag_of_ours_are_turned_back() {
+        let told = |bytes: &[u8]| read(bytes).unwrap_err().to_string();
+        assert!(told(b"").contains("no archive"));
+        assert!(told(b"%PDF-1.7").contains("no archive"));
+        assert!(told(&archive_of(&[])).contains("the archive ends at byte 22"));
+        for path in ["bag/../../x", "/x", "bag//x", "bag\\x", "C:/x"] {
+            assert!(told(&archive_of(&[path])).contains("the path"), "{path}");
+        }
+        assert!(told(&archive_of(&["bag/bagit.txt", "other/x"])).contains("beside the one folder"));
+        assert!(told(&archive_of(&["x"])).contains("beside the one folder"));
+        assert!(told(&archive_of(&["bag/x", "bag/x"])).contains("twice"));
+    }
+
+    #[test]
+    fn an_archive_packed_by_another_program_is_turned_back_at_its_first_odd_byte() {
+        let options = zip::write::SimpleFileOptions::default().compression_method(zip::CompressionMethod::Deflated);
+        let mut writer = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+        writer.start_file("bag/bagit.txt", options).unwrap();
+        std::io::Write::write_all(&mut writer, &[0; 100_000]).unwrap();
+        let bytes = writer.finish().unwrap().into_inner();
+        assert!(bytes.len() < 1000);
+        let told = read(&bytes).unwrap_err().to_string();
+        assert!(told.starts_with("byte ") && told.contains("in the head of its first file"), "{told}");
+    }
+
     #[test]
     fn paths_that_lead_out_of_the_bag_are_not_packed() {
         for path in ["", "/etc/x", "../x", "a/../b", "a//b", "~x", "a\\b", "C:x", "a/", "./a", "a\0", "a\u{1b}"] {

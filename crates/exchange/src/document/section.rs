@@ -10,7 +10,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use crate::fault::quoted;
-use crate::nearest::{meant, one_of};
+use crate::nearest::{meant_of_many, one_of};
 use crate::sheet::Sheet;
 
 /// A table of a document.
@@ -180,15 +180,11 @@ impl<'a> Section<'a> {
             return;
         }
         let asked: BTreeSet<&str> = self.asked.borrow().iter().copied().collect();
-        for (key, _) in self.table {
-            if !asked.contains(key.get_ref().as_ref()) {
-                let known: Vec<&str> = asked.iter().copied().collect();
-                self.sheet.fault(
-                    key.span(),
-                    format!("the key {} is not known here", quoted(key.get_ref())),
-                    meant(key.get_ref(), &known),
-                );
-            }
+        let known: Vec<&str> = asked.iter().copied().collect();
+        let unknown = self.table.keys().filter(|key| !asked.contains(key.get_ref().as_ref()));
+        for (n, key) in unknown.enumerate() {
+            let what = format!("the key {} is not known here", quoted(key.get_ref()));
+            self.sheet.fault(key.span(), what, meant_of_many(n, key.get_ref(), &known));
         }
     }
 }

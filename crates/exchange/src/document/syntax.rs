@@ -117,8 +117,10 @@ pub(crate) struct Blanked<'t> {
 /// keeps its place.
 pub(crate) fn without_bare_keys(text: &str) -> Blanked<'_> {
     let mut blanked = Blanked { text: Cow::Borrowed(text), errors: Vec::new() };
-    // Each turn reads the whole text again, so their number is bounded; nobody mends more of them at once.
-    for _ in 0..MOST_BARE_KEYS {
+    // Each turn reads the whole text again, so their number is bounded; nobody mends more of them at once, and no text that
+    // somebody wrote is longer.
+    let turns = if text.len() > LONGEST_WRITTEN { 0 } else { MOST_BARE_KEYS };
+    for _ in 0..turns {
         let (_, errors) = DeTable::parse_recoverable(&blanked.text);
         let Some(error) = errors.into_iter().find(|error| error.message().starts_with(BARE_KEY)) else { break };
         let place = error.span().map_or(0, |span| span.start).min(text.len());
@@ -140,6 +142,7 @@ pub(crate) fn without_bare_keys(text: &str) -> Blanked<'_> {
 const OTHER: (&str, &str) = ("this cannot be read as TOML", "a line is KEY = VALUE, a [part], or a # comment");
 const BARE_KEY: &str = "key with no value";
 const MOST_BARE_KEYS: usize = 20;
+const LONGEST_WRITTEN: usize = 256 << 10;
 
 /// Notes the faults of the syntax.
 pub(crate) fn tell(sheet: &Sheet<'_>, errors: &[Error]) {
