@@ -14,6 +14,7 @@ mod fit;
 mod laws;
 mod monte_carlo;
 mod second_order;
+mod spread;
 mod tape;
 mod term;
 mod validation;

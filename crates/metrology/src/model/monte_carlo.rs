@@ -11,9 +11,10 @@ use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 
+use super::spread::Spread;
 use super::tape::{KnownSource, Model, Node, Tape};
 use super::term::Term;
-use crate::distribution::{chi_squared, normal};
+use crate::distribution::normal;
 use crate::kind::Kind;
 use crate::source::Shape;
 
@@ -127,8 +128,15 @@ enum Estimated {
 /// A factor on the draws of one source, or of all sources of a pool.
 struct Scale {
     key: [u8; 32],
-    of: Estimated,
-    dof: f64,
+    factor: Factors,
+}
+
+/// How the factor comes about.
+enum Factors {
+    /// That of a t.
+    Spread(Spread),
+    /// One more or less by up to this, the half-width of a rectangle.
+    Limits { by: f64 },
 }
 
 impl Model {
@@ -212,12 +220,11 @@ impl<'t> Plan<'t> {
             .scales
             .iter()
             .map(|scale| {
-                let dof = scale.dof;
-                let factor = |p: f64| match scale.of {
-                    Estimated::Deviation => (dof / chi_squared::quantile(p, dof).unwrap_or(dof)).sqrt(),
-                    Estimated::Limits => 1.0 + (2.0 * p - 1.0) / (2.0 * dof).sqrt(),
+                let factor = |word: u64| match &scale.factor {
+                    Factors::Spread(spread) => spread.of(normal::draw(word)),
+                    Factors::Limits { by } => 1.0 + (2.0 * uniform(word) - 1.0) * by,
                 };
-                words(&scale.key, first, n).map(|word| factor(uniform(word))).collect()
+                words(&scale.key, first, n).map(factor).collect()
             })
             .collect();
         let draws: Vec<Vec<f64>> = self
@@ -327,7 +334,11 @@ fn scale_of<'t>(
     };
     Some(*places.entry((of, role, name)).or_insert_with(|| {
         let dof = if source.dof >= 1.0 { source.dof } else { 1.0 };
-        scales.push(Scale { key: key(role, name), of, dof });
+        let factor = match of {
+            Estimated::Deviation => Factors::Spread(Spread::new(dof)),
+            Estimated::Limits => Factors::Limits { by: 1.0 / (2.0 * dof).sqrt() },
+        };
+        scales.push(Scale { key: key(role, name), factor });
         scales.len() - 1
     }))
 }
