@@ -284,3 +284,111 @@ pub(crate) fn not_rising(amount: f64, slope: f64) -> Unreadable {
     let per_microgram = Sensitivity::unit("L/µg").expect("L/µg is a unit of sensitivity");
     Unreadable::NotRising { amount, slope: per_microgram.read_si(slope) }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::hyperbola::{Hyperbola, HyperbolaWithOffset};
+    use crate::proportional::Proportional;
+    use crate::quadratic::{Quadratic, QuadraticThroughOrigin};
+    use crate::rational::Rational;
+    use crate::unabsorbed_light::UnabsorbedLight;
+    use proptest::prelude::*;
+
+    fn calibration() -> impl Strategy<Value = Vec<Point>> {
+        let reading = (0.5..1.5_f64, -1.0..1.0_f64, 0.1..10.0_f64);
+        (proptest::collection::vec(reading, 6..12), 0.0..0.08_f64).prop_map(|(readings, bend)| {
+            let mut amount = 0.0;
+            let point = |(step, noise, weight): (f64, f64, f64)| {
+                amount += step;
+                Point {
+                    amount: MassConcentration::usual_unit().of(amount),
+                    response: Response::from_si(0.05 * amount / (1.0 + bend * amount) + 0.002 * noise),
+                    weight,
+                }
+            };
+            readings.into_iter().map(point).collect()
+        })
+    }
+
+    /// At a minimum the residuals stand at right angles to every derivative, and every way leads up.
+    fn is_minimum<C: CalibrationCurve<P>, const P: usize>(curve: C, points: &[Point]) -> Result<(), TestCaseError> {
+        let fitted = Fitted::fit(curve, points, Dispersion::Estimated).unwrap();
+        let squares = |parameters: &[f64; P]| -> f64 {
+            let squared = |point: &Point| {
+                let residual = point.response.si() - curve.response(point.amount.si(), parameters);
+                point.weight * residual * residual
+            };
+            points.iter().map(squared).sum()
+        };
+        prop_assert!((squares(&fitted.solution.parameters) / fitted.solution.squares - 1.0).abs() < 1e-8);
+        for k in 0..P {
+            let (mut along, mut length) = (0.0, 0.0);
+            for point in points {
+                let slopes = curve.slopes(point.amount.si(), &fitted.solution.parameters);
+                along += point.weight * (point.response.si() - slopes.value) * slopes.by_parameter[k];
+                length += point.weight * slopes.by_parameter[k] * slopes.by_parameter[k];
+            }
+            let cosine = along / (length * fitted.solution.squares).sqrt();
+            prop_assert!(cosine.abs() < 1e-7, "{} {k}: {cosine}", C::MODEL);
+            let u = fitted.covariance_of(k, k).unwrap().sqrt();
+            for by in [-0.1, 0.1] {
+                let mut moved = fitted.solution.parameters;
+                moved[k] += by * u;
+                // Beyond the parameters for which the curve has responses there is no lower place either.
+                let there = squares(&moved);
+                prop_assert!(there.is_nan() || there > fitted.solution.squares, "{} {k}", C::MODEL);
+            }
+        }
+        Ok(())
+    }
+
+    proptest! {
+        #[test]
+        fn every_fit_is_a_minimum(points in calibration()) {
+            is_minimum(Proportional, &points)?;
+            is_minimum(QuadraticThroughOrigin, &points)?;
+            is_minimum(Quadratic, &points)?;
+            is_minimum(Hyperbola, &points)?;
+            is_minimum(HyperbolaWithOffset, &points)?;
+            is_minimum(UnabsorbedLight, &points)?;
+            // Points that scatter as much as they bend may lie closest where the rational equation ends, at no minimum.
+            match Fitted::fit(Rational, &points, Dispersion::Estimated) {
+                Err(FitError::NoMinimum { why: NoMinimum::NotReached { .. }, .. }) => {}
+                _ => is_minimum(Rational, &points)?,
+            }
+        }
+    }
+
+    #[test]
+    fn figures_asked_for_out_of_range_are_told() {
+        let point = |amount: f64, response: f64| Point {
+            amount: MassConcentration::from_si(amount),
+            response: Response::from_si(response),
+            weight: 1.0,
+        };
+        let points = [point(1.0, 0.1), point(2.0, 0.21), point(3.0, 0.3)];
+        let fitted = Fitted::fit(Proportional, &points, Dispersion::Estimated).unwrap();
+        let response = Response::from_si(0.2);
+        assert!(matches!(fitted.u_amount(response, 0, 1.0), Err(Unreadable::OutOfRange { .. })));
+        assert!(matches!(fitted.u_amount(response, 1, -1.0), Err(Unreadable::OutOfRange { .. })));
+        assert!(matches!(fitted.limits(response, 1, 1.0, 1.0), Err(Unreadable::OutOfRange { .. })));
+        assert!(matches!(fitted.amount(Response::from_si(f64::NAN)), Err(Unreadable::OutOfRange { .. })));
+        assert_eq!(fitted.covariance_of(0, 1), None);
+    }
+
+    #[test]
+    fn points_that_carry_no_curve_are_told_as_facts() {
+        let point = |amount: f64, response: f64, weight: f64| Point {
+            amount: MassConcentration::from_si(amount),
+            response: Response::from_si(response),
+            weight,
+        };
+        let fit = |points: &[Point]| Fitted::fit(Quadratic, points, Dispersion::Estimated).unwrap_err();
+        let good = point(1.0, 0.1, 1.0);
+        assert_eq!(fit(&[good, good]), FitError::TooFewPoints { found: 2, needed: 3, model: "quadratic" });
+        assert_eq!(fit(&[good; 4]), FitError::TooFewLevels { found: 1, needed: 3, model: "quadratic" });
+        assert_eq!(fit(&[good, point(f64::NAN, 0.1, 1.0)]), FitError::NotFinite { point: 2 });
+        assert_eq!(fit(&[good, point(2.0, 0.1, 0.0)]), FitError::Weightless { point: 2, weight: 0.0 });
+    }
+}

@@ -2,7 +2,7 @@
 //!
 //! Suggested reading order:
 //! 1. [`point`]: readings of standards; what weights mean.
-//! 2. [`line`], [`proportional`]: the straight line; [`errors_in_both`] where the standards are uncertain too.
+//! 2. [`mod@line`], [`proportional`]: the straight line; [`errors_in_both`] where the standards are uncertain too.
 //! 3. [`quadratic`], [`hyperbola`], [`rational`], [`unabsorbed_light`]: curves, each a file.
 //! 4. [`calibration_function`]: what can be asked of any of them; [`fitted`] for curves, [`node`] for the tape, [`inverse`]
 //!    and [`fieller`] for amounts and their limits.

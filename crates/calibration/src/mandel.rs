@@ -1,6 +1,6 @@
 //! Mandel's test: whether a parabola is better than the straight line.
 //!
-//! [`mandel`] compares the residual scatter of both. With very small scatter it rejects a harmless bend, with large scatter
+//! [`Mandel::of`] compares the residual scatter of both. With very small scatter it rejects a harmless bend, with large scatter
 //! it accepts a real one; [`crate::point_to_point`] shows the size of the bend beside it.
 
 use darkline_metrology::distribution::fisher_f;

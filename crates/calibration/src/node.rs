@@ -32,7 +32,7 @@ impl<C: CalibrationCurve<P>, const P: usize> CurveFit<C, P> {
     /// * `start`: the parameters fitted to the points themselves, from which each trial starts.
     pub fn new(curve: C, start: [f64; P], weights: Vec<f64>, weighting: &str) -> Self {
         let (name, n) = (C::MODEL.name(), weights.len());
-        let described = format!("weighted least squares: {name} through {n} points, weights {weighting}");
+        let described = format!("weighted least squares: {name} through {n} points, weights: {weighting}");
         Self { curve, start, weights, u_amounts: Vec::new(), described }
     }
 
