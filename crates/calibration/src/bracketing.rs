@@ -7,6 +7,8 @@
 
 use darkline_metrology::kind::{Kind, MassConcentration, Response};
 
+use crate::shown::Shown;
+
 /// Readings of one standard along the run, from which its response at a place between them follows.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Drift {
@@ -34,7 +36,11 @@ pub struct Interpolated {
 pub enum NotBracketed {
     /// The standards do not stand in order.
     #[error(
-        "the standards {low} µg/L and {high} µg/L gave {response_low} and {response_high}; the second must exceed the first"
+        "the standards {} µg/L and {} µg/L gave {} and {}; the second must exceed the first",
+        Shown(*low),
+        Shown(*high),
+        Shown(*response_low),
+        Shown(*response_high)
     )]
     NotRising {
         /// Lower amount, in µg/L.
@@ -47,7 +53,7 @@ pub enum NotBracketed {
         response_high: f64,
     },
     /// The response lies outside the bracket.
-    #[error("the response {response} lies outside the bracket {low} to {high}")]
+    #[error("the response {} lies outside the bracket {} to {}", Shown(*response), Shown(*low), Shown(*high))]
     Outside {
         /// The response.
         response: f64,

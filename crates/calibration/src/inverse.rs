@@ -7,12 +7,13 @@
 
 use crate::least_squares::curve::Curve;
 use crate::root;
+use crate::shown::Shown;
 
 /// A response that no amount can be read back from, or not with limits.
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 pub enum Unreadable {
     /// Somewhere between the lowest and the highest standard the calibration does not rise.
-    #[error("the calibration does not rise at {amount} µg/L: its slope there is {slope} L/µg")]
+    #[error("the calibration does not rise at {} µg/L: its slope there is {} L/µg", Shown(*amount), Shown(*slope))]
     NotRising {
         /// The amount, in µg/L.
         amount: f64,
@@ -20,7 +21,7 @@ pub enum Unreadable {
         slope: f64,
     },
     /// The response lies beyond the turning point of the curve.
-    #[error("the response {response} lies beyond the turning point of the calibration, {turning_point}")]
+    #[error("the response {} lies beyond the turning point of the calibration, {}", Shown(*response), Shown(*turning_point))]
     BeyondTurningPoint {
         /// The response.
         response: f64,
@@ -28,7 +29,7 @@ pub enum Unreadable {
         turning_point: f64,
     },
     /// The response lies beyond what the curve approaches.
-    #[error("the response {response} lies beyond {asymptote}, which the calibration approaches and never reaches")]
+    #[error("the response {} lies beyond {}, which the calibration approaches and never reaches", Shown(*response), Shown(*asymptote))]
     BeyondAsymptote {
         /// The response.
         response: f64,
@@ -45,7 +46,7 @@ pub enum Unreadable {
     #[error("the calibration has as many parameters as points; its scatter is not known")]
     NoScatter,
     /// A figure asked for is not finite, or a level or weight is outside its range.
-    #[error("{what} is {value}")]
+    #[error("{what} is {}", Shown(*value))]
     OutOfRange {
         /// What it is.
         what: &'static str,

@@ -51,6 +51,7 @@ pub mod standard_additions;
 pub mod least_squares;
 
 mod root;
+mod shown;
 
 #[doc = include_str!("../README.md")]
 #[cfg(doctest)]

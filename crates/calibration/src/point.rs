@@ -10,6 +10,7 @@ use darkline_metrology::kind::{Kind, MassConcentration, Response};
 
 use crate::least_squares::curve::Readings;
 use crate::least_squares::marquardt::NoMinimum;
+use crate::shown::Shown;
 
 /// One reading of a standard.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -36,7 +37,7 @@ pub enum Dispersion {
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum FitError {
     /// Fewer points than the model needs.
-    #[error("{found} calibration points were given; a {model} with its standard errors needs {needed}")]
+    #[error("{found} calibration points were given; the {model} needs {needed}")]
     TooFewPoints {
         /// Points found.
         found: usize,
@@ -46,13 +47,13 @@ pub enum FitError {
         model: &'static str,
     },
     /// All amounts are equal.
-    #[error("every calibrator has {amount} µg/L; a line needs a second level")]
+    #[error("every calibrator has {} µg/L; a line needs a second level", Shown(*amount))]
     OneLevel {
         /// The amount, in µg/L.
         amount: f64,
     },
     /// Fewer levels than the model needs.
-    #[error("the calibrators stand on {found} levels; a {model} needs {needed}")]
+    #[error("the calibrators stand on {found} levels; the {model} needs {needed}")]
     TooFewLevels {
         /// Distinct amounts found (for a model through the origin, of those that are not zero).
         found: usize,
@@ -62,7 +63,7 @@ pub enum FitError {
         model: &'static str,
     },
     /// A weight is zero, negative or not a number.
-    #[error("calibration point {point} has the weight {weight}; a weight is above zero")]
+    #[error("calibration point {point} has the weight {}; a weight is above zero", Shown(*weight))]
     Weightless {
         /// Place of the point, from 1.
         point: usize,
@@ -77,7 +78,9 @@ pub enum FitError {
     },
     /// A standard uncertainty is not what it must be.
     #[error(
-        "calibration point {point} has u(response) = {u_response} and u(amount) = {u_amount}; the first is above zero, the second not below"
+        "calibration point {point} has u(response) = {} and u(amount) = {}; the first is above zero, the second not below",
+        Shown(*u_response),
+        Shown(*u_amount)
     )]
     NotUncertain {
         /// Place of the point, from 1.

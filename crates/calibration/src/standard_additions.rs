@@ -15,6 +15,7 @@ use crate::fitted::not_rising;
 use crate::inverse::Unreadable;
 use crate::line::{FitError, Line, Point};
 use crate::point::count;
+use crate::shown::Shown;
 
 /// Part by which the slope may differ from that of plain standards before a result is reported with caution.
 ///
@@ -43,13 +44,13 @@ pub enum NotFound {
     #[error(transparent)]
     Unreadable(#[from] Unreadable),
     /// A volume is not above zero.
-    #[error("the volume {volume} mL is not above zero")]
+    #[error("the volume {} mL is not above zero", Shown(*volume))]
     NoVolume {
         /// The volume, in mL.
         volume: f64,
     },
     /// The addition raised the response by nothing.
-    #[error("the response with the addition, {with}, does not exceed the one without, {without}")]
+    #[error("the response with the addition, {}, does not exceed the one without, {}", Shown(*with), Shown(*without))]
     NoRise {
         /// Response with the addition.
         with: f64,

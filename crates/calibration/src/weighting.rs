@@ -10,6 +10,7 @@ use darkline_metrology::kind::{Kind, MassConcentration, Response};
 use crate::level::levels;
 use crate::line::Line;
 use crate::point::{FitError, Point};
+use crate::shown::Shown;
 use crate::two_component::TwoComponent;
 
 /// How much each reading counts.
@@ -37,7 +38,7 @@ pub enum Weighting {
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 pub enum WeightingError {
     /// The weight is infinite or not defined there.
-    #[error("the weight {weighting} has no value at the amount {amount} µg/L with the response {response}")]
+    #[error("the weight {weighting} has no value at the amount {} µg/L with the response {}", Shown(*amount), Shown(*response))]
     Undefined {
         /// What is divided by.
         weighting: &'static str,
@@ -47,7 +48,7 @@ pub enum WeightingError {
         response: f64,
     },
     /// Replicates without scatter give no weight.
-    #[error("the replicates at {amount} µg/L do not scatter; their weight would be infinite")]
+    #[error("the replicates at {} µg/L do not scatter; their weight would be infinite", Shown(*amount))]
     NoScatter {
         /// The amount, in µg/L.
         amount: f64,

@@ -1,10 +1,11 @@
 //! What is asked of a limit from a calibration line, and why there may be none.
 
 use darkline_metrology::distribution::student_t;
-use darkline_metrology::kind::{Kind, MassConcentration};
+use darkline_metrology::kind::{Kind, MassConcentration, Sensitivity};
 
 use crate::line::Line;
 use crate::point::{Dispersion, count};
+use crate::shown::Shown;
 use crate::weighting::{Weighting, WeightingError};
 
 /// What is asked of a limit.
@@ -29,13 +30,13 @@ impl Asked {
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 pub enum NoLimit {
     /// The line does not rise.
-    #[error("the calibration does not rise: its slope is {slope}")]
+    #[error("the calibration does not rise: its slope is {} L/µg", Shown(per_microgram(*slope)))]
     NotRising {
         /// The slope, in m³/kg.
         slope: f64,
     },
     /// A figure asked for is outside its range.
-    #[error("{what} is {value}")]
+    #[error("{what} is {}", Shown(*value))]
     OutOfRange {
         /// What it is.
         what: &'static str,
@@ -56,6 +57,10 @@ pub enum NoLimit {
     /// A weight has no value where it is needed.
     #[error(transparent)]
     Weight(#[from] WeightingError),
+}
+
+fn per_microgram(slope: f64) -> f64 {
+    Sensitivity::unit("L/µg").expect("L/µg is a unit of sensitivity").read_si(slope)
 }
 
 /// A line with what is asked of it: the half-widths of its prediction band in units of the amount.
