@@ -1,6 +1,6 @@
 //! What a method for the official control of metals in food must reach.
 //!
-//! [`fitness_for_purpose`] is the largest standard uncertainty, [`largest_loq`] and [`largest_lod`] the detection
+//! [`fitness_for_purpose`] is the largest standard uncertainty, [`largest_quantification_limit`] and [`largest_detection_limit`] the detection
 //! capability that a maximum level asks for.
 
 use std::str::FromStr;
@@ -10,19 +10,19 @@ use serde::{Deserialize, Serialize};
 /// The largest standard uncertainty a method may have at a mass fraction.
 ///
 /// # Arguments
-/// * `lod`: detection limit of the method, in µg/kg, 0 or above.
+/// * `detection_limit`: detection limit of the method, in µg/kg, 0 or above.
 /// * `c`: mass fraction of interest, in µg/kg, 0 or above.
 ///
 /// # Source
-/// Regulation (EC) No 333/2007, annex, C.3.3.2: U_f = √((LOD/2)² + (αC)²); the classes of α reach up to and
+/// Regulation (EC) No 333/2007, annex, C.3.3.2: U_f = √((L/2)² + (αC)²) with the detection limit L; the classes of α reach up to and
 /// including their printed upper bound (the text leaves open what lies between 50 and 51). Checked by
 /// `tests/statistics/food_control.rs`.
 #[must_use]
-pub fn fitness_for_purpose(lod: f64, c: f64) -> Option<f64> {
-    if !(lod >= 0.0 && c >= 0.0) {
+pub fn fitness_for_purpose(detection_limit: f64, c: f64) -> Option<f64> {
+    if !(detection_limit >= 0.0 && c >= 0.0) {
         return None;
     }
-    Some(libm::hypot(0.5 * lod, fitness_alpha(c)? * c)).filter(|u| u.is_finite())
+    Some(libm::hypot(0.5 * detection_limit, fitness_alpha(c)? * c)).filter(|u| u.is_finite())
 }
 
 /// The factor α of [`fitness_for_purpose`].
@@ -89,7 +89,7 @@ pub struct UnknownAnalyte(pub String);
 /// Implementing Regulation (EU) 2022/2418, annex, table of performance criteria. Checked by
 /// `tests/statistics/food_control.rs`.
 #[must_use]
-pub fn largest_loq(analyte: Analyte, maximum_level: f64) -> Option<f64> {
+pub fn largest_quantification_limit(analyte: Analyte, maximum_level: f64) -> Option<f64> {
     let ml = maximum_level;
     if !(ml > 0.0 && ml < f64::INFINITY) {
         return None;
@@ -105,16 +105,16 @@ pub fn largest_loq(analyte: Analyte, maximum_level: f64) -> Option<f64> {
     })
 }
 
-/// The largest detection limit a method may have for a maximum level: three tenths of [`largest_loq`].
+/// The largest detection limit a method may have for a maximum level: three tenths of [`largest_quantification_limit`].
 ///
 /// # Arguments
-/// As [`largest_loq`].
+/// As [`largest_quantification_limit`].
 ///
 /// # Source
-/// As [`largest_loq`].
+/// As [`largest_quantification_limit`].
 #[must_use]
-pub fn largest_lod(analyte: Analyte, maximum_level: f64) -> Option<f64> {
-    largest_loq(analyte, maximum_level).map(|loq| 3.0 * loq / 10.0)
+pub fn largest_detection_limit(analyte: Analyte, maximum_level: f64) -> Option<f64> {
+    largest_quantification_limit(analyte, maximum_level).map(|loq| 3.0 * loq / 10.0)
 }
 
 #[cfg(test)]
@@ -126,8 +126,8 @@ mod tests {
         assert_eq!(fitness_for_purpose(-1.0, 10.0), None);
         assert_eq!(fitness_for_purpose(1.0, f64::NAN), None);
         assert_eq!(fitness_alpha(-0.1), None);
-        assert_eq!(largest_loq(Analyte::Lead, 0.0), None);
-        assert_eq!(largest_lod(Analyte::Tin, f64::NAN), None);
+        assert_eq!(largest_quantification_limit(Analyte::Lead, 0.0), None);
+        assert_eq!(largest_detection_limit(Analyte::Tin, f64::NAN), None);
     }
 
     #[test]
@@ -140,7 +140,7 @@ mod tests {
     fn a_metal_without_criteria_is_named() {
         let said = "Cu".parse::<Analyte>().unwrap_err().to_string();
         assert_eq!(said, "the regulation has no detection criteria for Cu; it has them for Pb, Cd, Hg, As and Sn");
-        assert_eq!(largest_loq("Sn".parse().unwrap(), 200.0), Some(10.0));
-        assert_eq!(largest_loq("As".parse().unwrap(), 0.03), Some(0.03));
+        assert_eq!(largest_quantification_limit("Sn".parse().unwrap(), 200.0), Some(10.0));
+        assert_eq!(largest_quantification_limit("As".parse().unwrap(), 0.03), Some(0.03));
     }
 }

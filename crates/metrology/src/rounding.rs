@@ -10,7 +10,9 @@
 //! Invariant: nothing is rounded but by a named [`Rounding`], once.
 
 mod decimal;
+mod figure_text;
 mod report;
 
-pub use decimal::{Decimal, DecimalError, MAX_DIGITS, Rounding};
+pub use decimal::{Decimal, Rounding};
+pub use figure_text::{DecimalError, MAX_DIGITS};
 pub use report::{Digits, ReportRule, Reported, report};

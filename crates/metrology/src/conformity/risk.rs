@@ -213,7 +213,8 @@ pub fn replicates_that_would_decide(s: f64, u_shared: f64, distance: f64, k: f64
     }
     // As a product: the difference of the squares cancels where room and u_shared are close.
     let n = (s / (room - u_shared)) * (s / (room + u_shared));
-    let n = n.ceil().max(1.0);
+    // A guard band that fills the distance but for rounding errors has decided.
+    let n = (n * (1.0 - 1.0e-12)).ceil().max(1.0);
     (n <= f64::from(u32::MAX)).then_some(n as u32)
 }
 

@@ -108,6 +108,17 @@ pub(crate) fn peaked(shape: &Peaked, h: impl Fn(f64) -> f64, rise: impl Fn(f64) 
 mod tests {
     use super::*;
 
+    /// The rule as printed here is the one that `make.py` wrote, digit for digit.
+    #[test]
+    fn the_rule_is_the_one_of_the_table() {
+        let place = concat!(env!("CARGO_MANIFEST_DIR"), "/../../reference/distribution/gauss_legendre.toml");
+        let table: toml::Table = std::fs::read_to_string(place).unwrap().parse().unwrap();
+        let rows = table["table"][0]["rows"].as_array().unwrap();
+        let rows: Vec<(f64, f64)> =
+            rows.iter().map(|row| (row[0].as_float().unwrap(), row[1].as_float().unwrap())).collect();
+        assert_eq!(rows, RULE);
+    }
+
     #[test]
     fn the_rule_is_exact_for_polynomials() {
         let found = gauss_legendre(-1.0, 2.0, |x| x * x * x * x - x);
