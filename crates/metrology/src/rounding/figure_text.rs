@@ -2,6 +2,8 @@
 //!
 //! Read by `text.parse::<Decimal>()`, in the writer's decimal sign; printed by [`Display`](fmt::Display) with the
 //! digits that were written. What can be meant in two ways is turned back and both readings are named.
+//!
+//! Source: none needed, reading and printing have no formula.
 
 use std::fmt;
 use std::str::FromStr;
