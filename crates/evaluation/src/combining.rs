@@ -151,8 +151,13 @@ pub fn combine<'m>(
             continue;
         }
         let blank = blanks.iter().find(|(batch, _)| *batch == result.batch).map(|(_, blank)| *blank);
-        let subtracted = blank.map_or(result.solution, |blank| result.solution - blank);
-        result.result = formula(model, &method.result, portion, subtracted);
+        let subtracted = match (method.blank.subtract, blank) {
+            (Subtract::Nothing, _) => Some(result.solution),
+            (Subtract::MethodBlank, Some(blank)) => Some(result.solution - blank),
+            // Without the blank there is no result of this method; the rule `method-blank-missing` says so.
+            (Subtract::MethodBlank, None) => None,
+        };
+        result.result = subtracted.and_then(|subtracted| formula(model, &method.result, portion, subtracted));
     }
     found
 }

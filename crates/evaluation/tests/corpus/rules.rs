@@ -94,6 +94,18 @@ fn a_method_blank_above_its_limit_holds_its_batch() -> Result<(), Box<dyn Error>
 }
 
 #[test]
+fn a_batch_without_its_method_blank_has_no_results() -> Result<(), Box<dyn Error>> {
+    let Held { mut package, decisions } = lead()?;
+    package.runs[0].readings.retain(|reading| reading.row != 9);
+    let outcome = evaluate(&package, &decisions)?;
+    let flags = seen(&outcome);
+    assert!(flags.contains(&("method-blank-missing:batch:P1".into(), "batch P1 has no method blank measured in run R1".into())));
+    assert_eq!(withheld(&outcome).len(), 12);
+    assert!(outcome.results.iter().all(|result| matches!(&result.reported, Reported::Withheld { found: None, .. })));
+    Ok(())
+}
+
+#[test]
 fn a_failed_check_holds_the_rows_between_its_passing_neighbours() -> Result<(), Box<dyn Error>> {
     let Held { mut package, decisions } = lead()?;
     // Limits between which the second check (row 19) falls out alone; the sound ones are found first.

@@ -3,6 +3,7 @@
 pub mod blank_above_limit;
 pub mod calibration_unusable;
 pub mod check_outside_limits;
+pub mod method_blank_missing;
 pub mod over_range;
 pub mod reading_unusable;
 pub mod replicate_missing;
@@ -17,6 +18,7 @@ pub const FIRST: &[Rule] = &[
     replicate_missing::RULE,
     calibration_unusable::RULE,
     over_range::RULE,
+    method_blank_missing::RULE,
     blank_above_limit::RULE,
     check_outside_limits::RULE,
 ];
