@@ -16,9 +16,7 @@ const COMMAND: &str = "help-reference";
 /// Whether the command line offers the page.
 pub fn is_offered(house: &House) -> bool {
     let as_variant = "HelpReference";
-    house
-        .texts_in("crates/cli/src/", ".rs")
-        .any(|(_, text)| text.contains(COMMAND) || text.contains(as_variant))
+    house.texts_in("crates/cli/src/", ".rs").any(|(_, text)| text.contains(COMMAND) || text.contains(as_variant))
 }
 
 /// Builds the program and asks it for the page.
@@ -28,17 +26,7 @@ pub fn is_offered(house: &House) -> bool {
 pub fn make(root: &Path) -> Result<String, String> {
     let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
     let output = Command::new(cargo)
-        .args([
-            "run",
-            "--quiet",
-            "--locked",
-            "--package",
-            "darkline-cli",
-            "--bin",
-            "darkline",
-            "--",
-            COMMAND,
-        ])
+        .args(["run", "--quiet", "--locked", "--package", "darkline-cli", "--bin", "darkline", "--", COMMAND])
         .current_dir(root)
         .stdin(Stdio::null())
         .stderr(Stdio::inherit())
@@ -47,8 +35,7 @@ pub fn make(root: &Path) -> Result<String, String> {
     if !output.status.success() {
         return Err(format!("`darkline {COMMAND}` ended with {}", output.status));
     }
-    String::from_utf8(output.stdout)
-        .map_err(|fault| format!("`darkline {COMMAND}` prints no UTF-8: {fault}"))
+    String::from_utf8(output.stdout).map_err(|fault| format!("`darkline {COMMAND}` prints no UTF-8: {fault}"))
 }
 
 #[cfg(test)]

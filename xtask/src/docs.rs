@@ -41,23 +41,12 @@ pub fn check(root: &Path) -> Result<(), String> {
     let mut stale = Vec::new();
     for page in pages(root, &house)? {
         let fits = house.text(page.path) == Some(page.text.as_str());
-        println!(
-            "{}: {}",
-            page.path,
-            if fits { "up to date" } else { "not up to date" }
-        );
+        println!("{}: {}", page.path, if fits { "up to date" } else { "not up to date" });
         if !fits {
             stale.push(page.path);
         }
     }
-    if stale.is_empty() {
-        Ok(())
-    } else {
-        Err(format!(
-            "run `cargo xtask docs` and commit {}",
-            stale.join(", ")
-        ))
-    }
+    if stale.is_empty() { Ok(()) } else { Err(format!("run `cargo xtask docs` and commit {}", stale.join(", "))) }
 }
 
 fn pages(root: &Path, house: &House) -> Result<Vec<Page>, String> {
@@ -65,27 +54,14 @@ fn pages(root: &Path, house: &House) -> Result<Vec<Page>, String> {
     if rule_page::has_rules(house) {
         let (text, findings) = rule_page::make(house);
         if !findings.is_empty() {
-            return Err(findings
-                .iter()
-                .map(ToString::to_string)
-                .collect::<Vec<_>>()
-                .join("\n"));
+            return Err(findings.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n"));
         }
-        pages.push(Page {
-            path: rule_page::PAGE,
-            text,
-        });
+        pages.push(Page { path: rule_page::PAGE, text });
     }
     if command_page::is_offered(house) {
-        pages.push(Page {
-            path: command_page::PAGE,
-            text: command_page::make(root)?,
-        });
+        pages.push(Page { path: command_page::PAGE, text: command_page::make(root)? });
     } else {
-        println!(
-            "{}: not made, the program does not offer `help-reference` yet",
-            command_page::PAGE
-        );
+        println!("{}: not made, the program does not offer `help-reference` yet", command_page::PAGE);
     }
     Ok(pages)
 }

@@ -16,20 +16,12 @@ pub struct Finding {
 impl Finding {
     /// A finding about a whole file, folder or package.
     pub fn at(place: impl Into<String>, said: impl Into<String>) -> Self {
-        Self {
-            place: place.into(),
-            line: None,
-            said: said.into(),
-        }
+        Self { place: place.into(), line: None, said: said.into() }
     }
 
     /// A finding about one line of a file.
     pub fn on(place: impl Into<String>, line: usize, said: impl Into<String>) -> Self {
-        Self {
-            place: place.into(),
-            line: Some(line),
-            said: said.into(),
-        }
+        Self { place: place.into(), line: Some(line), said: said.into() }
     }
 }
 

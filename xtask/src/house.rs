@@ -40,12 +40,7 @@ impl House {
     /// A house that exists in a test only.
     #[cfg(test)]
     pub fn made_up(files: &[(&str, &str)]) -> Self {
-        Self {
-            files: files
-                .iter()
-                .map(|(path, text)| ((*path).to_owned(), Some((*text).to_owned())))
-                .collect(),
-        }
+        Self { files: files.iter().map(|(path, text)| ((*path).to_owned(), Some((*text).to_owned()))).collect() }
     }
 
     /// Every path, files that are no text included.
@@ -55,9 +50,7 @@ impl House {
 
     /// Every file that is text (UTF-8), with its text.
     pub fn texts(&self) -> impl Iterator<Item = (&str, &str)> {
-        self.files
-            .iter()
-            .filter_map(|(path, text)| Some((path.as_str(), text.as_deref()?)))
+        self.files.iter().filter_map(|(path, text)| Some((path.as_str(), text.as_deref()?)))
     }
 
     /// The text of one file.
@@ -66,13 +59,8 @@ impl House {
     }
 
     /// Every text below a folder (`"crates/"`) whose name ends so (`".rs"`).
-    pub fn texts_in<'a>(
-        &'a self,
-        folder: &'a str,
-        ending: &'a str,
-    ) -> impl Iterator<Item = (&'a str, &'a str)> {
-        self.texts()
-            .filter(move |(path, _)| path.starts_with(folder) && path.ends_with(ending))
+    pub fn texts_in<'a>(&'a self, folder: &'a str, ending: &'a str) -> impl Iterator<Item = (&'a str, &'a str)> {
+        self.texts().filter(move |(path, _)| path.starts_with(folder) && path.ends_with(ending))
     }
 
     /// The folders straight under `crates/`, sorted.
@@ -91,15 +79,7 @@ impl House {
 fn paths_by_git(root: &Path) -> Option<Vec<String>> {
     let listed = Command::new("git")
         // A clone may belong to another user than the one who checks it.
-        .args([
-            "-c",
-            "safe.directory=*",
-            "ls-files",
-            "-z",
-            "--cached",
-            "--others",
-            "--exclude-standard",
-        ])
+        .args(["-c", "safe.directory=*", "ls-files", "-z", "--cached", "--others", "--exclude-standard"])
         .current_dir(root)
         .output()
         .ok()?;
@@ -107,12 +87,7 @@ fn paths_by_git(root: &Path) -> Option<Vec<String>> {
         return None;
     }
     let text = String::from_utf8(listed.stdout).ok()?;
-    Some(
-        text.split('\0')
-            .filter(|path| !path.is_empty())
-            .map(str::to_owned)
-            .collect(),
-    )
+    Some(text.split('\0').filter(|path| !path.is_empty()).map(str::to_owned).collect())
 }
 
 /// Everything but build output and git's own folder.
@@ -158,11 +133,6 @@ mod tests {
         let walked = paths_by_walking(&root).unwrap();
         assert!(walked.contains(&"xtask/src/house.rs".to_owned()));
         assert!(!walked.iter().any(|path| path.starts_with("target/")));
-        assert!(
-            House::open(&root)
-                .unwrap()
-                .text("xtask/Cargo.toml")
-                .is_some()
-        );
+        assert!(House::open(&root).unwrap().text("xtask/Cargo.toml").is_some());
     }
 }

@@ -66,9 +66,7 @@ fn main() -> ExitCode {
 /// Asked when it runs, not when it was built: two clones that share a target folder share the program too.
 fn root() -> Result<PathBuf, String> {
     let folder = std::env::var_os("CARGO_MANIFEST_DIR").ok_or("call it by `cargo xtask`")?;
-    let root = Path::new(&folder)
-        .parent()
-        .ok_or("xtask lies in the root of the repository")?;
+    let root = Path::new(&folder).parent().ok_or("xtask lies in the root of the repository")?;
     Ok(root.to_owned())
 }
 
@@ -79,10 +77,7 @@ fn failed(fault: &str) -> ExitCode {
 
 /// The options of `test`; `None` where one is not known.
 fn asked(options: &[&str]) -> Option<test_run::Asked> {
-    let mut asked = test_run::Asked {
-        quick: false,
-        dry_run: false,
-    };
+    let mut asked = test_run::Asked { quick: false, dry_run: false };
     for option in options {
         match *option {
             "--quick" => asked.quick = true,
@@ -95,10 +90,7 @@ fn asked(options: &[&str]) -> Option<test_run::Asked> {
 
 fn misread(arguments: &[&str]) -> ExitCode {
     if !arguments.is_empty() {
-        eprintln!(
-            "error: `cargo xtask {}` is none of these\n",
-            arguments.join(" ")
-        );
+        eprintln!("error: `cargo xtask {}` is none of these\n", arguments.join(" "));
     }
     eprint!("{USAGE}");
     ExitCode::from(2)
@@ -110,20 +102,8 @@ mod tests {
 
     #[test]
     fn options_of_test_may_stand_in_any_order() {
-        assert_eq!(
-            asked(&["-n", "--quick"]),
-            Some(test_run::Asked {
-                quick: true,
-                dry_run: true
-            })
-        );
-        assert_eq!(
-            asked(&[]),
-            Some(test_run::Asked {
-                quick: false,
-                dry_run: false
-            })
-        );
+        assert_eq!(asked(&["-n", "--quick"]), Some(test_run::Asked { quick: true, dry_run: true }));
+        assert_eq!(asked(&[]), Some(test_run::Asked { quick: false, dry_run: false }));
         assert_eq!(asked(&["--fast"]), None);
     }
 }

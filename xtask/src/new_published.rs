@@ -27,9 +27,7 @@ pub fn write(root: &Path, in_crate: &str, name: &str) -> Result<(), String> {
     if !root.join(&folder).join("Cargo.toml").exists() {
         return Err(format!("there is no {folder}"));
     }
-    let (pack, name) = name
-        .split_once('/')
-        .unwrap_or_else(|| (pack_of(in_crate), name));
+    let (pack, name) = name.split_once('/').unwrap_or_else(|| (pack_of(in_crate), name));
     if !is_name(pack) || !is_name(name) {
         return Err(format!(
             "\"{name}\" is no name of a check; write lower-case words joined by hyphens, like iso-ts-28037"
@@ -42,13 +40,9 @@ pub fn write(root: &Path, in_crate: &str, name: &str) -> Result<(), String> {
     if root.join(&test_path).exists() {
         return Err(format!("{test_path} is there already"));
     }
-    let main = std::fs::read_to_string(root.join(&main_path)).unwrap_or_else(|_| {
-        "//! Checks against literature, one file per publication.\n".to_owned()
-    });
-    let mut files = vec![
-        (test_path.as_str(), test(pack, name)),
-        (main_path.as_str(), with_mod(&main, &module)),
-    ];
+    let main = std::fs::read_to_string(root.join(&main_path))
+        .unwrap_or_else(|_| "//! Checks against literature, one file per publication.\n".to_owned());
+    let mut files = vec![(test_path.as_str(), test(pack, name)), (main_path.as_str(), with_mod(&main, &module))];
     if root.join(&data_path).exists() {
         println!("{data_path}: is there already, left as it is");
     } else {
@@ -61,8 +55,7 @@ pub fn write(root: &Path, in_crate: &str, name: &str) -> Result<(), String> {
             .map_err(|fault| format!("{path}: {fault}"))?;
         println!("{path}: written");
     }
-    let manifest =
-        std::fs::read_to_string(root.join(&folder).join("Cargo.toml")).unwrap_or_default();
+    let manifest = std::fs::read_to_string(root.join(&folder).join("Cargo.toml")).unwrap_or_default();
     if !manifest.contains("toml.workspace") {
         println!("{folder}/Cargo.toml: under [dev-dependencies], add toml.workspace = true");
     }
@@ -77,19 +70,13 @@ pub fn write(root: &Path, in_crate: &str, name: &str) -> Result<(), String> {
 }
 
 fn pack_of(in_crate: &str) -> &str {
-    PACKS
-        .iter()
-        .find(|(name, _)| *name == in_crate)
-        .map_or(in_crate, |(_, pack)| pack)
+    PACKS.iter().find(|(name, _)| *name == in_crate).map_or(in_crate, |(_, pack)| pack)
 }
 
 /// Lower-case words and numbers joined by hyphens; underscores as the packs have them.
 fn is_name(name: &str) -> bool {
     name.split(['-', '_']).all(|word| {
-        !word.is_empty()
-            && word
-                .chars()
-                .all(|character| character.is_ascii_lowercase() || character.is_ascii_digit())
+        !word.is_empty() && word.chars().all(|character| character.is_ascii_lowercase() || character.is_ascii_digit())
     })
 }
 
@@ -97,10 +84,7 @@ fn is_name(name: &str) -> bool {
 fn with_mod(text: &str, module: &str) -> String {
     let line = format!("mod {module};");
     let mut lines: Vec<&str> = text.lines().collect();
-    match lines
-        .iter()
-        .rposition(|line| line.starts_with("mod ") && line.ends_with(';'))
-    {
+    match lines.iter().rposition(|line| line.starts_with("mod ") && line.ends_with(';')) {
         Some(last) => lines.insert(last + 1, &line),
         None => lines.extend(["", &line]),
     }

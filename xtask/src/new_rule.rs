@@ -22,10 +22,8 @@ pub fn write(root: &Path, name: &str) -> Result<(), String> {
     if root.join(&path).exists() {
         return Err(format!("{path} is there already"));
     }
-    let list =
-        std::fs::read_to_string(root.join(LIST)).map_err(|fault| format!("{LIST}: {fault}"))?;
-    let list = listed(&list, &module)
-        .ok_or_else(|| format!("{LIST} has no `pub mod` lines or no list `FIRST`"))?;
+    let list = std::fs::read_to_string(root.join(LIST)).map_err(|fault| format!("{LIST}: {fault}"))?;
+    let list = listed(&list, &module).ok_or_else(|| format!("{LIST} has no `pub mod` lines or no list `FIRST`"))?;
     for (path, text) in [(path.as_str(), rule(name)), (LIST, list)] {
         std::fs::write(root.join(path), text).map_err(|fault| format!("{path}: {fault}"))?;
         println!("{path}: written");
@@ -43,38 +41,21 @@ pub fn write(root: &Path, name: &str) -> Result<(), String> {
 
 /// Lower-case words joined by single hyphens.
 fn is_name(name: &str) -> bool {
-    name.split('-').all(|word| {
-        !word.is_empty() && word.chars().all(|character| character.is_ascii_lowercase())
-    })
+    name.split('-').all(|word| !word.is_empty() && word.chars().all(|character| character.is_ascii_lowercase()))
 }
 
 /// The list with the `mod` line in its place in the alphabet and the entry at the end of `FIRST`.
 fn listed(text: &str, module: &str) -> Option<String> {
     let line = format!("pub mod {module};");
     let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
-    let mods: Vec<usize> = lines
-        .iter()
-        .enumerate()
-        .filter(|(_, line)| line.starts_with("pub mod "))
-        .map(|(index, _)| index)
-        .collect();
-    let place = mods
-        .iter()
-        .copied()
-        .find(|index| lines[*index] > line)
-        .or_else(|| mods.last().map(|last| last + 1))?;
+    let mods: Vec<usize> =
+        lines.iter().enumerate().filter(|(_, line)| line.starts_with("pub mod ")).map(|(index, _)| index).collect();
+    let place = mods.iter().copied().find(|index| lines[*index] > line).or_else(|| mods.last().map(|last| last + 1))?;
     lines.insert(place, line);
-    let start = lines
-        .iter()
-        .position(|line| line.starts_with("pub const FIRST: &[Rule]"))?;
-    let end = start
-        + lines[start..]
-            .iter()
-            .position(|line| line.trim_end().ends_with("];"))?;
+    let start = lines.iter().position(|line| line.starts_with("pub const FIRST: &[Rule]"))?;
+    let end = start + lines[start..].iter().position(|line| line.trim_end().ends_with("];"))?;
     if end == start {
-        lines[start] = lines[start]
-            .replace("];", &format!(", {module}::RULE];"))
-            .replace("[, ", "[");
+        lines[start] = lines[start].replace("];", &format!(", {module}::RULE];")).replace("[, ", "[");
     } else {
         lines.insert(end, format!("    {module}::RULE,"));
     }
@@ -165,9 +146,7 @@ mod tests {
     #[test]
     fn the_mod_line_stands_in_the_alphabet_and_the_entry_at_the_end() {
         let text = listed(TEXT, "carry_over").unwrap();
-        assert!(
-            text.contains("pub mod blank_above_limit;\npub mod carry_over;\npub mod over_range;\n")
-        );
+        assert!(text.contains("pub mod blank_above_limit;\npub mod carry_over;\npub mod over_range;\n"));
         assert!(text.contains("    blank_above_limit::RULE,\n    carry_over::RULE,\n];\n"));
         let text = listed(TEXT, "replicate_missing").unwrap();
         assert!(text.contains("pub mod over_range;\npub mod replicate_missing;\n\nuse "));
@@ -186,16 +165,7 @@ mod tests {
     #[test]
     fn only_words_joined_by_hyphens_are_names() {
         assert!(is_name("carry-over") && is_name("drift"));
-        for bad in [
-            "",
-            "Carry-over",
-            "carry_over",
-            "carry--over",
-            "-carry",
-            "carry-",
-            "carry over",
-            "carry2",
-        ] {
+        for bad in ["", "Carry-over", "carry_over", "carry--over", "-carry", "carry-", "carry over", "carry2"] {
             assert!(!is_name(bad), "{bad}");
         }
     }
@@ -206,15 +176,8 @@ mod tests {
         let list = listed(TEXT, "carry_over").unwrap();
         let rule = rule("carry-over");
         let house = House::made_up(&[(&path, &rule), (LIST, &list)]);
-        let said: Vec<String> = rule_page::make(&house)
-            .1
-            .into_iter()
-            .map(|finding| finding.said)
-            .collect();
+        let said: Vec<String> = rule_page::make(&house).1.into_iter().map(|finding| finding.said).collect();
         assert_eq!(said.len(), 4, "{said:?}");
-        assert!(
-            said.iter()
-                .all(|said| said.starts_with("its head does not say"))
-        );
+        assert!(said.iter().all(|said| said.starts_with("its head does not say")));
     }
 }

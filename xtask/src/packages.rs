@@ -63,27 +63,15 @@ impl Packages {
     pub fn ask(root: &Path) -> Result<Self, String> {
         let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
         let output = Command::new(cargo)
-            .args([
-                "metadata",
-                "--format-version",
-                "1",
-                "--locked",
-                "--filter-platform",
-                &host()?,
-            ])
+            .args(["metadata", "--format-version", "1", "--locked", "--filter-platform", &host()?])
             .current_dir(root)
             .output()
             .map_err(|fault| format!("cargo metadata does not start: {fault}"))?;
         if !output.status.success() {
-            return Err(format!(
-                "cargo metadata: {}",
-                String::from_utf8_lossy(&output.stderr).trim()
-            ));
+            return Err(format!("cargo metadata: {}", String::from_utf8_lossy(&output.stderr).trim()));
         }
-        let told = serde_json::from_slice(&output.stdout)
-            .map_err(|fault| format!("cargo metadata: {fault}"))?;
-        Self::read(&told)
-            .ok_or_else(|| "cargo metadata tells something else than it used to".to_owned())
+        let told = serde_json::from_slice(&output.stdout).map_err(|fault| format!("cargo metadata: {fault}"))?;
+        Self::read(&told).ok_or_else(|| "cargo metadata tells something else than it used to".to_owned())
     }
 
     /// Ours only.
@@ -92,29 +80,15 @@ impl Packages {
     }
 
     fn read(told: &Value) -> Option<Self> {
-        let ours: BTreeSet<&str> = told["workspace_members"]
-            .as_array()?
-            .iter()
-            .filter_map(Value::as_str)
-            .collect();
+        let ours: BTreeSet<&str> = told["workspace_members"].as_array()?.iter().filter_map(Value::as_str).collect();
         let mut edges: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
         let mut features: BTreeMap<&str, Vec<String>> = BTreeMap::new();
         for node in told["resolve"]["nodes"].as_array()? {
             let id = node["id"].as_str()?;
-            features.insert(
-                id,
-                node["features"]
-                    .as_array()?
-                    .iter()
-                    .filter_map(Value::as_str)
-                    .map(str::to_owned)
-                    .collect(),
-            );
+            features
+                .insert(id, node["features"].as_array()?.iter().filter_map(Value::as_str).map(str::to_owned).collect());
             for edge in node["deps"].as_array()? {
-                let beyond_tests = edge["dep_kinds"]
-                    .as_array()?
-                    .iter()
-                    .any(|kind| kind["kind"] != "dev");
+                let beyond_tests = edge["dep_kinds"].as_array()?.iter().any(|kind| kind["kind"] != "dev");
                 if beyond_tests {
                     edges.entry(id).or_default().push(edge["pkg"].as_str()?);
                 }
@@ -140,28 +114,20 @@ impl Packages {
                 name: package["name"].as_str()?.to_owned(),
                 version: package["version"].as_str()?.to_owned(),
                 licence: package["license"].as_str().map(str::to_owned),
-                folder: Path::new(package["manifest_path"].as_str()?)
-                    .parent()?
-                    .file_name()?
-                    .to_str()?
-                    .to_owned(),
+                folder: Path::new(package["manifest_path"].as_str()?).parent()?.file_name()?.to_str()?.to_owned(),
                 ours: ours.contains(id),
                 shipped: shipped.contains(id),
                 dependencies,
                 features: features.remove(id).unwrap_or_default(),
             });
         }
-        packages
-            .sort_by(|a, b| (!a.ours, &a.name, &a.version).cmp(&(!b.ours, &b.name, &b.version)));
+        packages.sort_by(|a, b| (!a.ours, &a.name, &a.version).cmp(&(!b.ours, &b.name, &b.version)));
         Some(Self(packages))
     }
 }
 
 /// Everything that can be reached from our packages without going through a dependency for tests.
-fn reached<'a>(
-    ours: &BTreeSet<&'a str>,
-    edges: &BTreeMap<&'a str, Vec<&'a str>>,
-) -> BTreeSet<&'a str> {
+fn reached<'a>(ours: &BTreeSet<&'a str>, edges: &BTreeMap<&'a str, Vec<&'a str>>) -> BTreeSet<&'a str> {
     let mut reached = BTreeSet::new();
     let mut open: Vec<&str> = ours.iter().copied().collect();
     while let Some(id) = open.pop() {
@@ -175,10 +141,7 @@ fn reached<'a>(
 /// The platform of this compiler, such as `x86_64-unknown-linux-gnu`.
 fn host() -> Result<String, String> {
     let rustc = std::env::var_os("RUSTC").unwrap_or_else(|| "rustc".into());
-    let output = Command::new(rustc)
-        .arg("-vV")
-        .output()
-        .map_err(|fault| format!("rustc does not start: {fault}"))?;
+    let output = Command::new(rustc).arg("-vV").output().map_err(|fault| format!("rustc does not start: {fault}"))?;
     String::from_utf8_lossy(&output.stdout)
         .lines()
         .find_map(|line| line.strip_prefix("host: "))
@@ -215,19 +178,9 @@ mod tests {
             ] },
         });
         let packages = Packages::read(&told).unwrap();
-        let told: Vec<(&str, bool, bool)> = packages
-            .0
-            .iter()
-            .map(|package| (package.name.as_str(), package.ours, package.shipped))
-            .collect();
-        assert_eq!(
-            told,
-            [
-                ("ours", true, true),
-                ("below", false, true),
-                ("law", false, false)
-            ]
-        );
+        let told: Vec<(&str, bool, bool)> =
+            packages.0.iter().map(|package| (package.name.as_str(), package.ours, package.shipped)).collect();
+        assert_eq!(told, [("ours", true, true), ("below", false, true), ("law", false, false)]);
         assert_eq!(packages.0[0].dependencies[1].need, Need::Test);
         assert_eq!(packages.0[0].dependencies[0].wanted, "=1.0.0");
         assert_eq!(packages.0[2].features, ["std"]);

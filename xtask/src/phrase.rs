@@ -10,18 +10,12 @@ pub struct Phrase {
 impl Phrase {
     /// Found in any mix of capitals and small letters.
     pub fn any_case(words: impl Into<String>) -> Self {
-        Self {
-            words: words.into().to_lowercase(),
-            capitals_matter: false,
-        }
+        Self { words: words.into().to_lowercase(), capitals_matter: false }
     }
 
     /// Found only as written.
     pub fn as_written(words: impl Into<String>) -> Self {
-        Self {
-            words: words.into(),
-            capitals_matter: true,
-        }
+        Self { words: words.into(), capitals_matter: true }
     }
 
     /// The phrase as it is looked for.
@@ -45,19 +39,13 @@ impl Phrase {
         };
         text.match_indices(&self.words).any(|(place, found)| {
             !goes_on(found.chars().next(), text[..place].chars().next_back())
-                && !goes_on(
-                    found.chars().next_back(),
-                    text[place + found.len()..].chars().next(),
-                )
+                && !goes_on(found.chars().next_back(), text[place + found.len()..].chars().next())
         })
     }
 
     /// The lines of a text, counted from 1, that hold the phrase.
     pub fn lines_in<'a>(&'a self, text: &'a str) -> impl Iterator<Item = usize> + 'a {
-        text.lines()
-            .enumerate()
-            .filter(|(_, line)| self.stands_in(line))
-            .map(|(index, _)| index + 1)
+        text.lines().enumerate().filter(|(_, line)| self.stands_in(line)).map(|(index, _)| index + 1)
     }
 }
 

@@ -44,24 +44,13 @@ pub fn make(house: &House) -> (String, Vec<Finding>) {
         .filter_map(|(path, text)| read(path, text, &mut findings))
         .collect();
     let listed = house.text(LIST).map(listed).unwrap_or_default();
-    for rule in rules
-        .iter()
-        .filter(|rule| !listed.iter().any(|module| module == rule.module))
-    {
+    for rule in rules.iter().filter(|rule| !listed.iter().any(|module| module == rule.module)) {
         findings.push(Finding::at(
             rule.path,
-            format!(
-                "is not in the list of rules; write {}::RULE into {LIST}",
-                rule.module
-            ),
+            format!("is not in the list of rules; write {}::RULE into {LIST}", rule.module),
         ));
     }
-    rules.sort_by_key(|rule| {
-        listed
-            .iter()
-            .position(|module| module == rule.module)
-            .unwrap_or(listed.len())
-    });
+    rules.sort_by_key(|rule| listed.iter().position(|module| module == rule.module).unwrap_or(listed.len()));
     (page(&rules), findings)
 }
 
@@ -83,74 +72,41 @@ fn read<'a>(path: &'a str, text: &str, findings: &mut Vec<Finding>) -> Option<Ru
     let rust = RustText::read(text);
     let head = rust.head();
     if head.first() != Some(&name.as_str()) {
-        findings.push(Finding::on(
-            path,
-            1,
-            format!("starts without the name of the rule; write `//! {name}`"),
-        ));
+        findings.push(Finding::on(path, 1, format!("starts without the name of the rule; write `//! {name}`")));
     }
     if !rust.spoken().any(|piece| piece.text == name) {
-        findings.push(Finding::at(
-            path,
-            format!("names its rule otherwise than its file; write `name: \"{name}\"`"),
-        ));
+        findings.push(Finding::at(path, format!("names its rule otherwise than its file; write `name: \"{name}\"`")));
     }
     let mut paragraphs = Vec::new();
     for title in PARAGRAPHS {
         let paragraph = paragraph(&head, title);
         if paragraph.is_empty() || paragraph.contains('…') {
-            findings.push(Finding::on(
-                path,
-                1,
-                format!("its head does not say `{title}:`"),
-            ));
+            findings.push(Finding::on(path, 1, format!("its head does not say `{title}:`")));
         }
         paragraphs.push(paragraph);
     }
     let code: String = rust.code_lines().map(|(_, code)| code).collect();
-    let severity = match (
-        code.contains("Severity::Stops"),
-        code.contains("Severity::Tells"),
-    ) {
+    let severity = match (code.contains("Severity::Stops"), code.contains("Severity::Tells")) {
         (true, false) => "Stops the report until it is settled.",
         (false, true) => "Is told, and stops nothing.",
         (true, true) => "Stops the report or is only told, as the evidence demands.",
         (false, false) => {
-            findings.push(Finding::at(
-                path,
-                "raises no flag of its own severity; a rule says what it stops",
-            ));
+            findings.push(Finding::at(path, "raises no flag of its own severity; a rule says what it stops"));
             ""
         }
     };
-    Some(Rule {
-        path,
-        module,
-        name,
-        paragraphs,
-        severity,
-    })
+    Some(Rule { path, module, name, paragraphs, severity })
 }
 
 /// A paragraph of the head: what follows its title, up to the next title or an empty line.
 fn paragraph(head: &[&str], title: &str) -> String {
-    let begins = |line: &str| {
-        PARAGRAPHS
-            .iter()
-            .any(|title| line.starts_with(&format!("{title}:")))
-    };
-    let mut lines = head
-        .iter()
-        .skip_while(|line| !line.starts_with(&format!("{title}:")));
+    let begins = |line: &str| PARAGRAPHS.iter().any(|title| line.starts_with(&format!("{title}:")));
+    let mut lines = head.iter().skip_while(|line| !line.starts_with(&format!("{title}:")));
     let Some(first) = lines.next() else {
         return String::new();
     };
     let mut words = vec![first[title.len() + 1..].trim()];
-    words.extend(
-        lines
-            .take_while(|line| !line.is_empty() && !begins(line))
-            .map(|line| line.trim()),
-    );
+    words.extend(lines.take_while(|line| !line.is_empty() && !begins(line)).map(|line| line.trim()));
     words.join(" ").trim().to_owned()
 }
 
@@ -164,12 +120,7 @@ fn page(rules: &[Rule<'_>]) -> String {
     );
     // Writing to a String cannot fail.
     for rule in rules {
-        let _ = writeln!(
-            out,
-            "| [`{0}`](#{0}) | {1} |",
-            rule.name,
-            rule.paragraphs[0].replace('|', "\\|")
-        );
+        let _ = writeln!(out, "| [`{0}`](#{0}) | {1} |", rule.name, rule.paragraphs[0].replace('|', "\\|"));
     }
     for rule in rules {
         let _ = write!(out, "\n## {}\n", rule.name);
@@ -193,9 +144,7 @@ mod tests {
     const MOD: &str = "//! All rules.\npub const FIRST: &[Rule] = &[over_range::RULE, blank_above_limit::RULE];\n";
 
     fn over_range() -> String {
-        BLANK
-            .replace("blank-above-limit", "over-range")
-            .replace("Severity::Stops", "Severity::Tells")
+        BLANK.replace("blank-above-limit", "over-range").replace("Severity::Stops", "Severity::Tells")
     }
 
     #[test]
@@ -215,23 +164,14 @@ mod tests {
     }
 
     fn told(path: &str, text: &str) -> Vec<String> {
-        make(&House::made_up(&[(path, text), (LIST, MOD)]))
-            .1
-            .into_iter()
-            .map(|finding| finding.said)
-            .collect()
+        make(&House::made_up(&[(path, text), (LIST, MOD)])).1.into_iter().map(|finding| finding.said).collect()
     }
 
     #[test]
     fn a_rule_that_no_list_names_is_told() {
         let text = BLANK.replace("blank-above-limit", "carry-over");
         let said = told("crates/quality/src/rules/carry_over.rs", &text);
-        assert_eq!(
-            said,
-            [format!(
-                "is not in the list of rules; write carry_over::RULE into {LIST}"
-            )]
-        );
+        assert_eq!(said, [format!("is not in the list of rules; write carry_over::RULE into {LIST}")]);
     }
 
     #[test]
@@ -241,10 +181,7 @@ mod tests {
             told(path, &BLANK.replace("//! Why it matters: b.\n", "")),
             ["its head does not say `Why it matters:`"]
         );
-        assert_eq!(
-            told(path, &BLANK.replace("//! Source: d.", "//! Source: …")),
-            ["its head does not say `Source:`"]
-        );
+        assert_eq!(told(path, &BLANK.replace("//! Source: d.", "//! Source: …")), ["its head does not say `Source:`"]);
     }
 
     #[test]

@@ -34,12 +34,7 @@ impl RustText {
     /// let a = "b"; // c      code `let a =    ;     `, literal `b`, comment `// c`
     /// ```
     pub fn read(text: &str) -> Self {
-        let mut reader = Reader {
-            characters: text.chars().collect(),
-            place: 0,
-            line: 1,
-            out: Self::default(),
-        };
+        let mut reader = Reader { characters: text.chars().collect(), place: 0, line: 1, out: Self::default() };
         reader.run();
         let mut out = reader.out;
         out.tests = lines_of_tests(&out.code);
@@ -53,18 +48,12 @@ impl RustText {
 
     /// The lines of code outside tests, numbered from 1.
     pub fn code_lines(&self) -> impl Iterator<Item = (usize, &str)> {
-        self.code
-            .lines()
-            .enumerate()
-            .map(|(index, line)| (index + 1, line))
-            .filter(|(line, _)| !self.is_test(*line))
+        self.code.lines().enumerate().map(|(index, line)| (index + 1, line)).filter(|(line, _)| !self.is_test(*line))
     }
 
     /// String literals outside tests.
     pub fn spoken(&self) -> impl Iterator<Item = &Piece> {
-        self.literals
-            .iter()
-            .filter(|piece| !self.is_test(piece.line))
+        self.literals.iter().filter(|piece| !self.is_test(piece.line))
     }
 
     /// The documentation at the head of the file: its `//!` lines without their marks.
@@ -96,11 +85,7 @@ impl Reader {
         if character == '\n' {
             self.line += 1;
         }
-        self.out.code.push(if keep || character == '\n' {
-            character
-        } else {
-            ' '
-        });
+        self.out.code.push(if keep || character == '\n' { character } else { ' ' });
         Some(character)
     }
 
@@ -200,10 +185,7 @@ impl Reader {
     }
 
     fn rest_of_word(&mut self) {
-        while self
-            .peek(0)
-            .is_some_and(|character| character.is_alphanumeric() || character == '_')
-        {
+        while self.peek(0).is_some_and(|character| character.is_alphanumeric() || character == '_') {
             self.step(true);
         }
     }
@@ -214,9 +196,7 @@ impl Reader {
         self.rest_of_word();
         let word: String = self.characters[start..self.place].iter().collect();
         if matches!(word.as_str(), "r" | "br" | "cr") {
-            let marks = (0..)
-                .take_while(|ahead| self.peek(*ahead) == Some('#'))
-                .count();
+            let marks = (0..).take_while(|ahead| self.peek(*ahead) == Some('#')).count();
             if self.peek(marks) == Some('"') {
                 self.raw_string(marks);
             }
@@ -255,48 +235,28 @@ mod tests {
     use super::*;
 
     fn literals(text: &str) -> Vec<String> {
-        RustText::read(text)
-            .literals
-            .into_iter()
-            .map(|piece| piece.text)
-            .collect()
+        RustText::read(text).literals.into_iter().map(|piece| piece.text).collect()
     }
 
     #[test]
     fn comments_and_literals_leave_the_code() {
         let read = RustText::read("let a = \"b // c\"; // d \"e\"\nlet f = 1;");
-        assert_eq!(
-            read.literals,
-            [Piece {
-                line: 1,
-                text: "b // c".into()
-            }]
-        );
-        assert_eq!(
-            read.comments,
-            [Piece {
-                line: 1,
-                text: "// d \"e\"".into()
-            }]
-        );
+        assert_eq!(read.literals, [Piece { line: 1, text: "b // c".into() }]);
+        assert_eq!(read.comments, [Piece { line: 1, text: "// d \"e\"".into() }]);
         assert_eq!(read.code.lines().nth(1), Some("let f = 1;"));
         assert!(!read.code.contains('b') && !read.code.contains('d'));
     }
 
     #[test]
     fn raw_and_byte_literals_end_at_their_own_quote() {
-        assert_eq!(
-            literals("r#\"a \" b\"# ; br\"c\"; b\"d\\\"\"; c\"e\""),
-            ["a \" b", "c", "d\\\"", "e"]
-        );
+        assert_eq!(literals("r#\"a \" b\"# ; br\"c\"; b\"d\\\"\"; c\"e\""), ["a \" b", "c", "d\\\"", "e"]);
         assert_eq!(literals("let r#type = 1;"), Vec::<String>::new());
     }
 
     #[test]
     fn lifetimes_are_no_characters() {
-        let read = RustText::read(
-            "fn a<'b>(c: &'b str) -> char { '\"' } const D: &str = \"e\"; let f = '\\''; '\\u{2c}'",
-        );
+        let read =
+            RustText::read("fn a<'b>(c: &'b str) -> char { '\"' } const D: &str = \"e\"; let f = '\\''; '\\u{2c}'");
         assert_eq!(read.literals.len(), 1);
         assert_eq!(read.literals[0].text, "e");
     }
@@ -310,8 +270,7 @@ mod tests {
 
     #[test]
     fn the_test_module_is_known_by_its_braces() {
-        let text =
-            "fn a() {}\n#[cfg(test)]\nmod tests {\n    fn b() { let c = \"}\"; }\n}\nfn d() {}\n";
+        let text = "fn a() {}\n#[cfg(test)]\nmod tests {\n    fn b() { let c = \"}\"; }\n}\nfn d() {}\n";
         let read = RustText::read(text);
         let tests: Vec<bool> = (1..=6).map(|line| read.is_test(line)).collect();
         assert_eq!(tests, [false, true, true, true, true, false]);
@@ -333,19 +292,8 @@ mod tests {
 
     #[test]
     fn an_open_end_does_not_stop_the_reader() {
-        for text in [
-            "\"a",
-            "r#\"a",
-            "/* a",
-            "'",
-            "'\\",
-            "//",
-            "#[cfg(test)] mod a {",
-        ] {
-            assert_eq!(
-                RustText::read(text).code.chars().count(),
-                text.chars().count()
-            );
+        for text in ["\"a", "r#\"a", "/* a", "'", "'\\", "//", "#[cfg(test)] mod a {"] {
+            assert_eq!(RustText::read(text).code.chars().count(), text.chars().count());
         }
     }
 }

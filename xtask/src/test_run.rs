@@ -37,31 +37,15 @@ struct Step {
 /// All steps. The tests in debug and in release must see the same bits; the crates that make them are light, so that
 /// the release build stays short.
 const STEPS: &[Step] = &[
-    Step {
-        name: "tools",
-        act: Act::Tools,
-        slow: true,
-    },
-    Step {
-        name: "format",
-        act: Act::Cargo("fmt --all --check"),
-        slow: false,
-    },
+    Step { name: "tools", act: Act::Tools, slow: true },
+    Step { name: "format", act: Act::Cargo("fmt --all --check"), slow: false },
     Step {
         name: "lints",
         act: Act::Cargo("clippy --locked --workspace --all-targets -- --deny warnings"),
         slow: false,
     },
-    Step {
-        name: "tidy",
-        act: Act::Tidy,
-        slow: false,
-    },
-    Step {
-        name: "tests",
-        act: Act::Cargo("test --locked --workspace --no-fail-fast"),
-        slow: false,
-    },
+    Step { name: "tidy", act: Act::Tidy, slow: false },
+    Step { name: "tests", act: Act::Cargo("test --locked --workspace --no-fail-fast"), slow: false },
     Step {
         name: "release",
         act: Act::Cargo(
@@ -69,19 +53,13 @@ const STEPS: &[Step] = &[
         ),
         slow: true,
     },
-    Step {
-        name: "pages",
-        act: Act::Pages,
-        slow: false,
-    },
+    Step { name: "pages", act: Act::Pages, slow: false },
 ];
 
 impl Act {
     fn said(self) -> String {
         match self {
-            Act::Tools => {
-                "looks for the tools that tests call, installs what is missing".to_owned()
-            }
+            Act::Tools => "looks for the tools that tests call, installs what is missing".to_owned(),
             Act::Tidy => "cargo xtask tidy".to_owned(),
             Act::Pages => "cargo xtask docs --check".to_owned(),
             Act::Cargo(arguments) => format!("cargo {arguments}"),
@@ -103,17 +81,10 @@ impl Act {
 /// # Errors
 /// Names the steps that failed.
 pub fn run(root: &Path, asked: Asked) -> Result<(), String> {
-    let (steps, left_out): (Vec<&Step>, Vec<&Step>) =
-        STEPS.iter().partition(|step| !(asked.quick && step.slow));
+    let (steps, left_out): (Vec<&Step>, Vec<&Step>) = STEPS.iter().partition(|step| !(asked.quick && step.slow));
     let mut done: Vec<(&Step, Duration, Result<(), String>)> = Vec::new();
     for (index, step) in steps.iter().enumerate() {
-        println!(
-            "== {} of {}  {}: {}",
-            index + 1,
-            steps.len(),
-            step.name,
-            step.act.said()
-        );
+        println!("== {} of {}  {}: {}", index + 1, steps.len(), step.name, step.act.said());
         if asked.dry_run {
             if step.act == Act::Tools {
                 tools::bring(true)?;
@@ -141,22 +112,12 @@ pub fn run(root: &Path, asked: Asked) -> Result<(), String> {
         println!("nothing was run (--dry-run)");
         return Ok(());
     }
-    let told: Vec<(&str, Duration, bool)> = done
-        .iter()
-        .map(|(step, took, result)| (step.name, *took, result.is_ok()))
-        .collect();
+    let told: Vec<(&str, Duration, bool)> =
+        done.iter().map(|(step, took, result)| (step.name, *took, result.is_ok())).collect();
     let not_reached: Vec<&str> = steps[done.len()..].iter().map(|step| step.name).collect();
     print!("{}", summary(&told, &not_reached, &left_out));
-    let failed: Vec<&str> = told
-        .iter()
-        .filter(|(_, _, passed)| !passed)
-        .map(|(name, ..)| *name)
-        .collect();
-    if failed.is_empty() {
-        Ok(())
-    } else {
-        Err(format!("failed: {}", failed.join(", ")))
-    }
+    let failed: Vec<&str> = told.iter().filter(|(_, _, passed)| !passed).map(|(name, ..)| *name).collect();
+    if failed.is_empty() { Ok(()) } else { Err(format!("failed: {}", failed.join(", "))) }
 }
 
 /// The lines at the end.
@@ -164,12 +125,7 @@ fn summary(told: &[(&str, Duration, bool)], not_reached: &[&str], left_out: &[&s
     let mut out = String::from("\nsummary\n");
     // Writing to a String cannot fail.
     for (name, took, passed) in told {
-        let _ = writeln!(
-            out,
-            "  {}  {:>9}  {name}",
-            if *passed { "passed" } else { "FAILED" },
-            seconds(*took)
-        );
+        let _ = writeln!(out, "  {}  {:>9}  {name}", if *passed { "passed" } else { "FAILED" }, seconds(*took));
     }
     for name in not_reached {
         let _ = writeln!(out, "  not run             {name}");
@@ -180,11 +136,7 @@ fn summary(told: &[(&str, Duration, bool)], not_reached: &[&str], left_out: &[&s
     let total: Duration = told.iter().map(|(_, took, _)| *took).sum();
     let n_passed = told.iter().filter(|(_, _, passed)| *passed).count();
     let n_steps = told.len() + not_reached.len();
-    let _ = writeln!(
-        out,
-        "{n_passed} of {n_steps} steps passed in {}",
-        seconds(total)
-    );
+    let _ = writeln!(out, "{n_passed} of {n_steps} steps passed in {}", seconds(total));
     out
 }
 
@@ -195,11 +147,7 @@ fn seconds(took: Duration) -> String {
 /// Calls cargo with the streams of this process; snapshots are compared, never rewritten.
 fn cargo(root: &Path, arguments: &str) -> Result<(), String> {
     let mut command = Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
-    command
-        .args(arguments.split(' '))
-        .current_dir(root)
-        .env("INSTA_UPDATE", "no")
-        .env_remove("INSTA_FORCE_PASS");
+    command.args(arguments.split(' ')).current_dir(root).env("INSTA_UPDATE", "no").env_remove("INSTA_FORCE_PASS");
     finished(&mut command)
 }
 
@@ -219,10 +167,7 @@ mod tests {
 
     #[test]
     fn the_summary_says_what_failed_and_what_was_not_run() {
-        let told = [
-            ("tools", Duration::from_millis(100), true),
-            ("format", Duration::from_millis(1900), false),
-        ];
+        let told = [("tools", Duration::from_millis(100), true), ("format", Duration::from_millis(1900), false)];
         assert_eq!(
             summary(&told, &["lints"], &["release"]),
             "\nsummary\n  passed      0.1 s  tools\n  FAILED      1.9 s  format\n  not run             lints\n  \
@@ -232,11 +177,7 @@ mod tests {
 
     #[test]
     fn quick_leaves_out_what_is_slow_and_nothing_else() {
-        let slow: Vec<&str> = STEPS
-            .iter()
-            .filter(|step| step.slow)
-            .map(|step| step.name)
-            .collect();
+        let slow: Vec<&str> = STEPS.iter().filter(|step| step.slow).map(|step| step.name).collect();
         assert_eq!(slow, ["tools", "release"]);
     }
 
@@ -250,14 +191,7 @@ mod tests {
     fn a_command_that_fails_or_is_missing_is_told_by_its_name() {
         let run = |name: &str| finished(&mut Command::new(name));
         assert_eq!(run("true"), Ok(()));
-        assert_eq!(
-            run("false"),
-            Err("false ended with exit status: 1".to_owned())
-        );
-        assert!(
-            run("darkline-no-such-command")
-                .unwrap_err()
-                .starts_with("darkline-no-such-command does not start")
-        );
+        assert_eq!(run("false"), Err("false ended with exit status: 1".to_owned()));
+        assert!(run("darkline-no-such-command").unwrap_err().starts_with("darkline-no-such-command does not start"));
     }
 }

@@ -50,12 +50,7 @@ const TOOLS: &[Tool] = &[
         from: Origin::Debian("poppler-utils"),
         purpose: "reads our reports",
     },
-    Tool {
-        name: "qpdf",
-        probe: &["qpdf", "--version"],
-        from: Origin::Debian("qpdf"),
-        purpose: "checks our reports",
-    },
+    Tool { name: "qpdf", probe: &["qpdf", "--version"], from: Origin::Debian("qpdf"), purpose: "checks our reports" },
     Tool {
         name: "openssl",
         probe: &["openssl", "version"],
@@ -80,21 +75,13 @@ const TOOLS: &[Tool] = &[
 pub fn bring(dry_run: bool) -> Result<(), String> {
     let missing: Vec<&Tool> = TOOLS.iter().filter(|tool| !succeeds(tool.probe)).collect();
     for tool in TOOLS {
-        let found = if missing.iter().any(|other| other.name == tool.name) {
-            "missing"
-        } else {
-            "there"
-        };
+        let found = if missing.iter().any(|other| other.name == tool.name) { "missing" } else { "there" };
         println!("  {found:<8} {} ({})", tool.name, tool.purpose);
     }
     if missing.is_empty() {
         return Ok(());
     }
-    let commands = installing(
-        &missing,
-        apt_get().as_deref(),
-        succeeds(&["rustup", "--version"]),
-    )?;
+    let commands = installing(&missing, apt_get().as_deref(), succeeds(&["rustup", "--version"]))?;
     for command in &commands {
         println!("  installs: {}", command.join(" "));
     }
@@ -114,10 +101,7 @@ pub fn bring(dry_run: bool) -> Result<(), String> {
     }
     match TOOLS.iter().find(|tool| !succeeds(tool.probe)) {
         None => Ok(()),
-        Some(tool) => Err(format!(
-            "{} is still missing after the installation",
-            tool.name
-        )),
+        Some(tool) => Err(format!("{} is still missing after the installation", tool.name)),
     }
 }
 
@@ -128,11 +112,7 @@ pub fn bring(dry_run: bool) -> Result<(), String> {
 ///
 /// # Errors
 /// Names every tool that cannot be installed, and how a person would.
-fn installing(
-    missing: &[&Tool],
-    apt_get: Option<&[String]>,
-    has_rustup: bool,
-) -> Result<Vec<Vec<String>>, String> {
+fn installing(missing: &[&Tool], apt_get: Option<&[String]>, has_rustup: bool) -> Result<Vec<Vec<String>>, String> {
     let mut commands = Vec::new();
     let mut helpless = Vec::new();
     let mut components = Vec::new();
@@ -142,16 +122,10 @@ fn installing(
             (Origin::Rustup(component), _, true) => components.push(component.to_owned()),
             (Origin::Debian(package), Some(_), _) => packages.push(package.to_owned()),
             (Origin::Rustup(component), ..) => {
-                helpless.push(format!(
-                    "{} is missing; install the Rust component {component}",
-                    tool.name
-                ));
+                helpless.push(format!("{} is missing; install the Rust component {component}", tool.name));
             }
             (Origin::Debian(package), ..) => {
-                helpless.push(format!(
-                    "{} is missing; install it (on Debian: apt-get install {package})",
-                    tool.name
-                ));
+                helpless.push(format!("{} is missing; install it (on Debian: apt-get install {package})", tool.name));
             }
         }
     }
@@ -164,14 +138,7 @@ fn installing(
     }
     if let Some(apt_get) = apt_get.filter(|_| !packages.is_empty()) {
         commands.push([apt_get.to_vec(), words("update")].concat());
-        commands.push(
-            [
-                apt_get.to_vec(),
-                words("install --yes --no-install-recommends"),
-                packages,
-            ]
-            .concat(),
-        );
+        commands.push([apt_get.to_vec(), words("install --yes --no-install-recommends"), packages].concat());
     }
     Ok(commands)
 }
@@ -191,10 +158,7 @@ fn apt_get() -> Option<Vec<String>> {
 }
 
 fn is_root() -> bool {
-    Command::new("id")
-        .arg("-u")
-        .output()
-        .is_ok_and(|output| output.stdout.trim_ascii() == b"0")
+    Command::new("id").arg("-u").output().is_ok_and(|output| output.stdout.trim_ascii() == b"0")
 }
 
 fn succeeds(command: &[&str]) -> bool {
@@ -212,21 +176,13 @@ mod tests {
     use super::*;
 
     fn tools(names: &[&str]) -> Vec<&'static Tool> {
-        TOOLS
-            .iter()
-            .filter(|tool| names.contains(&tool.name))
-            .collect()
+        TOOLS.iter().filter(|tool| names.contains(&tool.name)).collect()
     }
 
     #[test]
     fn what_is_missing_is_installed_in_one_go() {
         let apt_get = ["apt-get".to_owned()];
-        let commands = installing(
-            &tools(&["qpdf", "pdfinfo", "cargo fmt"]),
-            Some(&apt_get),
-            true,
-        )
-        .unwrap();
+        let commands = installing(&tools(&["qpdf", "pdfinfo", "cargo fmt"]), Some(&apt_get), true).unwrap();
         let commands: Vec<String> = commands.iter().map(|command| command.join(" ")).collect();
         assert_eq!(
             commands,

@@ -33,12 +33,7 @@ fn drafts(n: usize) -> Result<Vec<Draft>, Box<dyn Error>> {
     let by = PersonId::new("j.alder")?;
     let draft = |_| {
         let (id, at) = (EntryId::random()?, Timestamp::now());
-        Ok(Draft {
-            id,
-            by: by.clone(),
-            at,
-            bytes: vec![7; BYTES],
-        })
+        Ok(Draft { id, by: by.clone(), at, bytes: vec![7; BYTES] })
     };
     (0..n).map(draft).collect()
 }
@@ -69,27 +64,14 @@ fn main() -> Result<(), Box<dyn Error>> {
             (0..ONE_BY_ONE).try_for_each(|_| insert.execute([&bytes]).map(|_| ()))
         })?;
         let one_by_one = drafts(ONE_BY_ONE)?;
-        alone[round] = each(ONE_BY_ONE, || {
-            one_by_one
-                .chunks(1)
-                .try_for_each(|draft| store.append(draft).map(|_| ()))
-        })?;
+        alone[round] = each(ONE_BY_ONE, || one_by_one.chunks(1).try_for_each(|draft| store.append(draft).map(|_| ())))?;
         let in_batches = drafts(8 * BATCH)?;
-        together[round] = each(8 * BATCH, || {
-            in_batches
-                .chunks(BATCH)
-                .try_for_each(|batch| store.append(batch).map(|_| ()))
-        })?;
+        together[round] =
+            each(8 * BATCH, || in_batches.chunks(BATCH).try_for_each(|batch| store.append(batch).map(|_| ())))?;
     }
     let bare = median(&mut inserts);
     println!("durable appends a second, bare inserts = 1");
-    println!(
-        "  one draft an append   {:5.2}   (goal 0.8)",
-        bare / median(&mut alone)
-    );
-    println!(
-        "  {BATCH} drafts an append  {:5.2}   (goal 10)",
-        bare / median(&mut together)
-    );
+    println!("  one draft an append   {:5.2}   (goal 0.8)", bare / median(&mut alone));
+    println!("  {BATCH} drafts an append  {:5.2}   (goal 10)", bare / median(&mut together));
     Ok(())
 }

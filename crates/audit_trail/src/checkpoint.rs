@@ -79,14 +79,7 @@ impl Checkpoint {
     pub fn sign(log: LogId, size: u64, root: Hash, at: Timestamp, key: &SigningKey) -> Self {
         let fingerprint = key.public_key().fingerprint();
         let signature = key.sign(signed_text(&log, size, root, &at, fingerprint).as_bytes());
-        Self {
-            log,
-            size,
-            root,
-            at,
-            key: fingerprint,
-            signature,
-        }
+        Self { log, size, root, at, key: fingerprint, signature }
     }
 
     /// The bytes that are signed; their form is told at the top of this file.
@@ -113,16 +106,10 @@ impl Checkpoint {
     pub fn verify(&self, key: &PublicKey) -> Result<(), CheckpointFault> {
         let held = key.fingerprint();
         if held != self.key {
-            return Err(CheckpointFault::OtherKey {
-                named: self.key,
-                held,
-            });
+            return Err(CheckpointFault::OtherKey { named: self.key, held });
         }
         key.verify_strict(self.signed_text().as_bytes(), &self.signature)
-            .map_err(|why| CheckpointFault::Altered {
-                size: self.size,
-                why,
-            })
+            .map_err(|why| CheckpointFault::Altered { size: self.size, why })
     }
 
     /// The signed text with the signature as seventh line.
@@ -150,10 +137,7 @@ impl Checkpoint {
         };
         if read.to_text() != text {
             let why = format!("{size:?} or {key:?} is not in its shortest form");
-            return Err(CheckpointFault::Line {
-                wanted: "the size or the key",
-                why,
-            });
+            return Err(CheckpointFault::Line { wanted: "the size or the key", why });
         }
         Ok(read)
     }
@@ -165,21 +149,12 @@ impl fmt::Display for Checkpoint {
     }
 }
 
-fn line<T: std::str::FromStr<Err: fmt::Display>>(
-    wanted: &'static str,
-    text: &str,
-) -> Result<T, CheckpointFault> {
-    text.parse().map_err(|why: T::Err| CheckpointFault::Line {
-        wanted,
-        why: why.to_string(),
-    })
+fn line<T: std::str::FromStr<Err: fmt::Display>>(wanted: &'static str, text: &str) -> Result<T, CheckpointFault> {
+    text.parse().map_err(|why: T::Err| CheckpointFault::Line { wanted, why: why.to_string() })
 }
 
 fn signed_text(log: &LogId, size: u64, root: Hash, at: &Timestamp, key: Fingerprint) -> String {
-    format!(
-        "{FIRST_LINE}\n{log}\n{size}\n{root}\n{at}\n{}\n",
-        key.to_digits()
-    )
+    format!("{FIRST_LINE}\n{log}\n{size}\n{root}\n{at}\n{}\n", key.to_digits())
 }
 
 #[cfg(test)]
@@ -194,13 +169,7 @@ mod tests {
 
     fn checkpoint() -> Checkpoint {
         let at = Timestamp::new("2026-03-14T09:30:00.123+01:00").unwrap();
-        Checkpoint::sign(
-            LogId::new("bench-2").unwrap(),
-            413,
-            merkle::leaf_hash(b"x"),
-            at,
-            &key(),
-        )
+        Checkpoint::sign(LogId::new("bench-2").unwrap(), 413, merkle::leaf_hash(b"x"), at, &key())
     }
 
     #[test]
@@ -214,12 +183,7 @@ mod tests {
                 checkpoint.root, checkpoint.signature
             )
         );
-        assert!(
-            key()
-                .public_key()
-                .verify_strict(checkpoint.signed_text().as_bytes(), &checkpoint.signature)
-                .is_ok()
-        );
+        assert!(key().public_key().verify_strict(checkpoint.signed_text().as_bytes(), &checkpoint.signature).is_ok());
     }
 
     #[test]
@@ -236,36 +200,21 @@ mod tests {
         for alter in alterations {
             let mut altered = signed.clone();
             alter(&mut altered);
-            assert!(matches!(
-                altered.verify(&public_key),
-                Err(CheckpointFault::Altered { .. })
-            ));
+            assert!(matches!(altered.verify(&public_key), Err(CheckpointFault::Altered { .. })));
         }
         let other = SigningKey::from_seed(&[8; 32]).public_key();
-        assert!(matches!(
-            signed.verify(&other),
-            Err(CheckpointFault::OtherKey { .. })
-        ));
+        assert!(matches!(signed.verify(&other), Err(CheckpointFault::OtherKey { .. })));
         let mut renamed = signed.clone();
         renamed.key = other.fingerprint();
-        assert!(matches!(
-            renamed.verify(&other),
-            Err(CheckpointFault::Altered { .. })
-        ));
+        assert!(matches!(renamed.verify(&other), Err(CheckpointFault::Altered { .. })));
     }
 
     #[test]
     fn a_text_in_another_form_is_turned_back() {
         let text = checkpoint().to_text();
         assert_eq!(Checkpoint::from_text(&text), Ok(checkpoint()));
-        assert_eq!(
-            Checkpoint::from_text(text.trim_end()),
-            Err(CheckpointFault::OtherForm)
-        );
-        assert_eq!(
-            Checkpoint::from_text(&format!("{text}\n")),
-            Err(CheckpointFault::OtherForm)
-        );
+        assert_eq!(Checkpoint::from_text(text.trim_end()), Err(CheckpointFault::OtherForm));
+        assert_eq!(Checkpoint::from_text(&format!("{text}\n")), Err(CheckpointFault::OtherForm));
         assert_eq!(Checkpoint::from_text(""), Err(CheckpointFault::OtherForm));
         assert_eq!(
             Checkpoint::from_text(&text.replace("checkpoint/1", "checkpoint/2")),
@@ -279,25 +228,16 @@ mod tests {
             ("the size or the key", "\n413\n", "\n+413\n"),
         ] {
             let fault = Checkpoint::from_text(&text.replacen(part, other, 1)).unwrap_err();
-            assert!(
-                matches!(&fault, CheckpointFault::Line { wanted: found, .. } if *found == wanted),
-                "{fault}"
-            );
+            assert!(matches!(&fault, CheckpointFault::Line { wanted: found, .. } if *found == wanted), "{fault}");
         }
         let grouped = text.replace(&checkpoint().key.to_digits(), &checkpoint().key.to_string());
-        assert!(matches!(
-            Checkpoint::from_text(&grouped),
-            Err(CheckpointFault::Line { .. })
-        ));
+        assert!(matches!(Checkpoint::from_text(&grouped), Err(CheckpointFault::Line { .. })));
     }
 
     #[test]
     fn json_reads_back() {
         let text = serde_json::to_string(&checkpoint()).unwrap();
-        assert_eq!(
-            serde_json::from_str::<Checkpoint>(&text).unwrap(),
-            checkpoint()
-        );
+        assert_eq!(serde_json::from_str::<Checkpoint>(&text).unwrap(), checkpoint());
     }
 
     proptest! {

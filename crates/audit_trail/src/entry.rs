@@ -138,10 +138,7 @@ impl Entry {
             rest = &rest[end + 1..];
             Ok::<_, EnvelopeFault>(text)
         };
-        let fault = |wanted, why: &dyn std::fmt::Display| EnvelopeFault::Line {
-            wanted,
-            why: why.to_string(),
-        };
+        let fault = |wanted, why: &dyn std::fmt::Display| EnvelopeFault::Line { wanted, why: why.to_string() };
         let first = line("the form").ok();
         if first.as_deref() != Some(FIRST_LINE) {
             let found = String::from_utf8_lossy(&stored[..stored.len().min(80)]);
@@ -150,38 +147,17 @@ impl Entry {
         }
         let log = LogId::new(&line("the log")?).map_err(|why| fault("the log", &why))?;
         let digits = line("the number")?;
-        let number = digits
-            .parse()
-            .ok()
-            .filter(|number: &u64| number.to_string() == digits);
-        let number = number.ok_or_else(|| {
-            fault(
-                "the number",
-                &format!("{digits:?} is no whole number in its shortest form"),
-            )
-        })?;
+        let number = digits.parse().ok().filter(|number: &u64| number.to_string() == digits);
+        let number = number
+            .ok_or_else(|| fault("the number", &format!("{digits:?} is no whole number in its shortest form")))?;
         let id = EntryId::new(&line("the identity")?).map_err(|why| fault("the identity", &why))?;
         let by = PersonId::new(&line("the person")?).map_err(|why| fault("the person", &why))?;
         let at = Timestamp::new(&line("the time")?).map_err(|why| fault("the time", &why))?;
-        Ok(Self {
-            log,
-            number,
-            id,
-            by,
-            at,
-            bytes: rest.to_vec(),
-        })
+        Ok(Self { log, number, id, by, at, bytes: rest.to_vec() })
     }
 
     fn head(&self) -> String {
-        let Self {
-            log,
-            number,
-            id,
-            by,
-            at,
-            ..
-        } = self;
+        let Self { log, number, id, by, at, .. } = self;
         format!("{FIRST_LINE}\n{log}\n{number}\n{id}\n{by}\n{at}\n")
     }
 }
@@ -213,66 +189,28 @@ mod tests {
     fn every_line_is_asked_for_by_name() {
         let stored = entry(0, b"").stored_bytes();
         let text = String::from_utf8(stored.clone()).unwrap();
-        let wanted = [
-            "the log",
-            "the number",
-            "the identity",
-            "the person",
-            "the time",
-        ];
+        let wanted = ["the log", "the number", "the identity", "the person", "the time"];
         let ends: Vec<usize> = text.match_indices('\n').map(|(place, _)| place).collect();
         for (line, wanted) in wanted.into_iter().enumerate() {
             let cut = &stored[..=ends[line]];
-            assert_eq!(
-                Entry::from_stored_bytes(cut),
-                Err(EnvelopeFault::CutShort { wanted })
-            );
+            assert_eq!(Entry::from_stored_bytes(cut), Err(EnvelopeFault::CutShort { wanted }));
         }
-        for other in [
-            "",
-            "darkline/entry/1",
-            "darkline/entry/2\n",
-            "darkline/entry/1\r\n",
-        ] {
+        for other in ["", "darkline/entry/1", "darkline/entry/2\n", "darkline/entry/1\r\n"] {
             let found = other.lines().next().unwrap_or_default().to_owned();
-            assert_eq!(
-                Entry::from_stored_bytes(other.as_bytes()),
-                Err(EnvelopeFault::OtherForm { found })
-            );
+            assert_eq!(Entry::from_stored_bytes(other.as_bytes()), Err(EnvelopeFault::OtherForm { found }));
         }
     }
 
     #[test]
     fn a_number_in_another_form_is_turned_back() {
         let text = String::from_utf8(entry(412, b"x").stored_bytes()).unwrap();
-        for other in [
-            "0412",
-            "+412",
-            " 412",
-            "412 ",
-            "4.12e2",
-            "",
-            "-1",
-            "18446744073709551616",
-        ] {
+        for other in ["0412", "+412", " 412", "412 ", "4.12e2", "", "-1", "18446744073709551616"] {
             let altered = text.replace("\n412\n", &format!("\n{other}\n"));
             let fault = Entry::from_stored_bytes(altered.as_bytes()).unwrap_err();
-            assert!(
-                matches!(
-                    fault,
-                    EnvelopeFault::Line {
-                        wanted: "the number",
-                        ..
-                    }
-                ),
-                "{other:?}"
-            );
+            assert!(matches!(fault, EnvelopeFault::Line { wanted: "the number", .. }), "{other:?}");
         }
         let largest = entry(u64::MAX, b"x");
-        assert_eq!(
-            Entry::from_stored_bytes(&largest.stored_bytes()),
-            Ok(largest)
-        );
+        assert_eq!(Entry::from_stored_bytes(&largest.stored_bytes()), Ok(largest));
     }
 
     fn any_entry() -> impl Strategy<Value = Entry> {

@@ -86,14 +86,9 @@ impl EntryProof {
     pub fn check(&self, stored_bytes: &[u8], device: &PublicKey) -> Result<Entry, NotShown> {
         let entry = Entry::from_stored_bytes(stored_bytes)?;
         self.checkpoint.verify(device)?;
-        let Checkpoint {
-            log, size, root, ..
-        } = &self.checkpoint;
+        let Checkpoint { log, size, root, .. } = &self.checkpoint;
         if entry.log != *log {
-            return Err(NotShown::OtherLog {
-                entry: entry.log,
-                checkpoint: log.clone(),
-            });
+            return Err(NotShown::OtherLog { entry: entry.log, checkpoint: log.clone() });
         }
         merkle::verify_inclusion(entry.leaf_hash(), entry.number, *size, &self.path, *root)?;
         Ok(entry)
@@ -105,29 +100,14 @@ impl EntryProof {
 /// # Errors
 /// [`CannotProve`]: no such entry; or the stored entries no longer lead to the signed root, so
 /// that no proof would hold.
-pub fn prove_entry(
-    store: &dyn Store,
-    log: &LogId,
-    number: u64,
-) -> Result<(Entry, EntryProof), CannotProve> {
-    let no_entry = || CannotProve::NoEntry {
-        log: log.clone(),
-        number,
-    };
-    let checkpoint = store
-        .last_checkpoint(log)?
-        .filter(|checkpoint| number < checkpoint.size);
+pub fn prove_entry(store: &dyn Store, log: &LogId, number: u64) -> Result<(Entry, EntryProof), CannotProve> {
+    let no_entry = || CannotProve::NoEntry { log: log.clone(), number };
+    let checkpoint = store.last_checkpoint(log)?.filter(|checkpoint| number < checkpoint.size);
     let checkpoint = checkpoint.ok_or_else(no_entry)?;
     let entry = store.entry(log, number)?.ok_or_else(no_entry)?;
     let path = read_tree(store, log)?.inclusion_proof(number, checkpoint.size)?;
-    merkle::verify_inclusion(
-        entry.leaf_hash(),
-        number,
-        checkpoint.size,
-        &path,
-        checkpoint.root,
-    )
-    .map_err(|why| CannotProve::Broken { number, why })?;
+    merkle::verify_inclusion(entry.leaf_hash(), number, checkpoint.size, &path, checkpoint.root)
+        .map_err(|why| CannotProve::Broken { number, why })?;
     Ok((entry, EntryProof { checkpoint, path }))
 }
 

@@ -28,21 +28,14 @@ pub(crate) fn encode(bytes: &[u8]) -> String {
 
 /// Reads exactly `N` bytes from lower-case hexadecimal text.
 pub(crate) fn decode<const N: usize>(what: &'static str, text: &str) -> Result<[u8; N], HexFault> {
-    let fault = || HexFault {
-        what,
-        digits: 2 * N,
-        found: text.chars().take(80).collect(),
-    };
+    let fault = || HexFault { what, digits: 2 * N, found: text.chars().take(80).collect() };
     let digits = text.as_bytes();
     if digits.len() != 2 * N {
         return Err(fault());
     }
     let mut bytes = [0; N];
     for (byte, pair) in bytes.iter_mut().zip(digits.chunks_exact(2)) {
-        *byte = digit(pair[0])
-            .zip(digit(pair[1]))
-            .map(|(high, low)| high << 4 | low)
-            .ok_or_else(fault)?;
+        *byte = digit(pair[0]).zip(digit(pair[1])).map(|(high, low)| high << 4 | low).ok_or_else(fault)?;
     }
     Ok(bytes)
 }

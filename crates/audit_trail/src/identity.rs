@@ -32,9 +32,7 @@ pub enum IdentityFault {
         found: usize,
     },
     /// A character outside `a-z 0-9 . _ -`.
-    #[error(
-        "{what} is written with a to z, 0 to 9, full stop, _ and -; character {place} is {letter:?}"
-    )]
+    #[error("{what} is written with a to z, 0 to 9, full stop, _ and -; character {place} is {letter:?}")]
     Letter {
         /// "the name of a log" or "the name of a person".
         what: &'static str,
@@ -50,22 +48,11 @@ fn checked_name(what: &'static str, text: &str) -> Result<Box<str>, IdentityFaul
         return Err(IdentityFault::Empty { what });
     }
     let allowed = |letter: char| matches!(letter, 'a'..='z' | '0'..='9' | '.' | '_' | '-');
-    if let Some((before, letter)) = text
-        .chars()
-        .enumerate()
-        .find(|(_, letter)| !allowed(*letter))
-    {
-        return Err(IdentityFault::Letter {
-            what,
-            letter,
-            place: before + 1,
-        });
+    if let Some((before, letter)) = text.chars().enumerate().find(|(_, letter)| !allowed(*letter)) {
+        return Err(IdentityFault::Letter { what, letter, place: before + 1 });
     }
     if text.len() > LONGEST_NAME {
-        return Err(IdentityFault::TooLong {
-            what,
-            found: text.len(),
-        });
+        return Err(IdentityFault::TooLong { what, found: text.len() });
     }
     Ok(text.into())
 }
@@ -183,43 +170,12 @@ mod tests {
     fn a_name_that_could_be_taken_for_another_is_turned_back() {
         let what = "the name of a person";
         assert_eq!(PersonId::new(""), Err(IdentityFault::Empty { what }));
-        assert_eq!(
-            PersonId::new("J.alder"),
-            Err(IdentityFault::Letter {
-                what,
-                letter: 'J',
-                place: 1
-            })
-        );
-        assert_eq!(
-            PersonId::new("j alder"),
-            Err(IdentityFault::Letter {
-                what,
-                letter: ' ',
-                place: 2
-            })
-        );
-        assert_eq!(
-            PersonId::new("j.alder\n"),
-            Err(IdentityFault::Letter {
-                what,
-                letter: '\n',
-                place: 8
-            })
-        );
+        assert_eq!(PersonId::new("J.alder"), Err(IdentityFault::Letter { what, letter: 'J', place: 1 }));
+        assert_eq!(PersonId::new("j alder"), Err(IdentityFault::Letter { what, letter: ' ', place: 2 }));
+        assert_eq!(PersonId::new("j.alder\n"), Err(IdentityFault::Letter { what, letter: '\n', place: 8 }));
         // Cyrillic а beside Latin a.
-        assert_eq!(
-            PersonId::new("j.аlder"),
-            Err(IdentityFault::Letter {
-                what,
-                letter: 'а',
-                place: 3
-            })
-        );
-        assert_eq!(
-            PersonId::new(&"x".repeat(65)),
-            Err(IdentityFault::TooLong { what, found: 65 })
-        );
+        assert_eq!(PersonId::new("j.аlder"), Err(IdentityFault::Letter { what, letter: 'а', place: 3 }));
+        assert_eq!(PersonId::new(&"x".repeat(65)), Err(IdentityFault::TooLong { what, found: 65 }));
         assert_eq!(
             LogId::new("Bench 2").unwrap_err().to_string(),
             "the name of a log is written with a to z, 0 to 9, full stop, _ and -; character 1 is 'B'"

@@ -132,9 +132,7 @@ impl PublicKey {
     /// # Source
     /// RFC 8032, section 5.1.7. Checked by `tests/published/rfc_8032.rs`.
     pub fn verify_strict(&self, message: &[u8], signature: &Signature) -> Result<(), NotSigned> {
-        let not_signed = |_| NotSigned {
-            key: self.fingerprint(),
-        };
+        let not_signed = |_| NotSigned { key: self.fingerprint() };
         let key = ed25519_dalek::VerifyingKey::from_bytes(&self.0).map_err(not_signed)?;
         let signature = ed25519_dalek::Signature::from_bytes(&signature.0);
         key.verify_strict(message, &signature).map_err(not_signed)
@@ -182,11 +180,7 @@ impl FromStr for Fingerprint {
         if text == digits || text == read.to_string() {
             return Ok(read);
         }
-        Err(HexFault {
-            what,
-            digits: 16,
-            found: text.chars().take(80).collect(),
-        })
+        Err(HexFault { what, digits: 16, found: text.chars().take(80).collect() })
     }
 }
 
@@ -216,12 +210,7 @@ mod tests {
         assert_eq!(fingerprint.to_string(), "6668 7aad f862 bd77");
         assert_eq!("6668 7aad f862 bd77".parse(), Ok(fingerprint));
         assert_eq!("66687aadf862bd77".parse(), Ok(fingerprint));
-        for other in [
-            "6668 7aad f862 bd7",
-            "6668 7aad f862bd77",
-            " 66687aadf862bd77",
-            "6668-7aad-f862-bd77",
-        ] {
+        for other in ["6668 7aad f862 bd7", "6668 7aad f862bd77", " 66687aadf862bd77", "6668-7aad-f862-bd77"] {
             assert!(other.parse::<Fingerprint>().is_err(), "{other:?}");
         }
     }
@@ -235,10 +224,7 @@ mod tests {
     #[test]
     fn the_text_for_debugging_does_not_show_the_key() {
         let key = SigningKey::from_seed(&[7; 32]);
-        assert_eq!(
-            format!("{key:?}"),
-            format!("SigningKey(of {})", key.public_key().fingerprint())
-        );
+        assert_eq!(format!("{key:?}"), format!("SigningKey(of {})", key.public_key().fingerprint()));
     }
 
     /// Such a key would accept one signature for nearly every message.
@@ -249,28 +235,16 @@ mod tests {
         let mut signature = [0; 64];
         signature[0] = 1;
         let key = PublicKey::from_bytes(neutral);
-        let not_signed = NotSigned {
-            key: key.fingerprint(),
-        };
-        assert_eq!(
-            key.verify_strict(b"anything", &Signature::from_bytes(signature)),
-            Err(not_signed)
-        );
+        let not_signed = NotSigned { key: key.fingerprint() };
+        assert_eq!(key.verify_strict(b"anything", &Signature::from_bytes(signature)), Err(not_signed));
     }
 
     #[test]
     fn json_carries_hexadecimal_text() {
         let key = SigningKey::from_seed(&[7; 32]);
         let (public_key, signature) = (key.public_key(), key.sign(b"x"));
-        let text =
-            serde_json::to_string(&(public_key, signature, public_key.fingerprint())).unwrap();
-        assert_eq!(
-            text,
-            format!(
-                r#"["{public_key}","{signature}","{}"]"#,
-                public_key.fingerprint()
-            )
-        );
+        let text = serde_json::to_string(&(public_key, signature, public_key.fingerprint())).unwrap();
+        assert_eq!(text, format!(r#"["{public_key}","{signature}","{}"]"#, public_key.fingerprint()));
         let read: (PublicKey, Signature, Fingerprint) = serde_json::from_str(&text).unwrap();
         assert_eq!(read, (public_key, signature, public_key.fingerprint()));
         assert!(serde_json::from_str::<PublicKey>(r#""00""#).is_err());

@@ -52,13 +52,7 @@ impl Hash {
 /// # Source
 /// RFC 9162, section 2.1.1. Checked by `tests/published/rfc_9162.rs`.
 pub fn leaf_hash(data: &[u8]) -> Hash {
-    Hash(
-        Sha256::new()
-            .chain_update([LEAF_PREFIX])
-            .chain_update(data)
-            .finalize()
-            .into(),
-    )
+    Hash(Sha256::new().chain_update([LEAF_PREFIX]).chain_update(data).finalize().into())
 }
 
 /// The hash of a node over its two children: SHA-256(01 || left || right).
@@ -67,13 +61,7 @@ pub fn leaf_hash(data: &[u8]) -> Hash {
 /// RFC 9162, section 2.1.1. Checked by `tests/published/rfc_9162.rs`.
 pub fn node_hash(left: Hash, right: Hash) -> Hash {
     let hasher = Sha256::new().chain_update([NODE_PREFIX]);
-    Hash(
-        hasher
-            .chain_update(left.0)
-            .chain_update(right.0)
-            .finalize()
-            .into(),
-    )
+    Hash(hasher.chain_update(left.0).chain_update(right.0).finalize().into())
 }
 
 /// The root of the tree over these leaf hashes; of no leaves, SHA-256 of nothing.

@@ -32,12 +32,7 @@ pub enum Role {
 
 impl Role {
     /// All roles, in the order in which work passes through them.
-    pub const ALL: [Self; 4] = [
-        Self::Analyst,
-        Self::Reviewer,
-        Self::QualityManager,
-        Self::Administrator,
-    ];
+    pub const ALL: [Self; 4] = [Self::Analyst, Self::Reviewer, Self::QualityManager, Self::Administrator];
 
     /// The word on screens, in files and in JSON.
     pub fn as_str(self) -> &'static str {
@@ -68,13 +63,8 @@ impl FromStr for Role {
     type Err = NoSuchRole;
 
     fn from_str(text: &str) -> Result<Self, Self::Err> {
-        let found = || NoSuchRole {
-            found: text.chars().take(80).collect(),
-        };
-        Self::ALL
-            .into_iter()
-            .find(|role| role.as_str() == text)
-            .ok_or_else(found)
+        let found = || NoSuchRole { found: text.chars().take(80).collect() };
+        Self::ALL.into_iter().find(|role| role.as_str() == text).ok_or_else(found)
     }
 }
 
@@ -137,9 +127,7 @@ impl Person {
     /// ```
     pub fn may(&self, verb: Verb, relation: &Relation) -> Result<(), Refusal> {
         if self.disabled {
-            return Err(Refusal::Disabled {
-                person: self.id.clone(),
-            });
+            return Err(Refusal::Disabled { person: self.id.clone() });
         }
         if verb == Verb::Verify {
             return Ok(());
@@ -148,10 +136,7 @@ impl Person {
         for role in &self.roles {
             match may(*role, verb, relation) {
                 Ok(()) if verb.signs() && self.public_key.is_none() => {
-                    return Err(Refusal::NoKey {
-                        person: self.id.clone(),
-                        verb,
-                    });
+                    return Err(Refusal::NoKey { person: self.id.clone(), verb });
                 }
                 Ok(()) => return Ok(()),
                 Err(Refusal::NoRole { .. }) => {}
@@ -179,15 +164,7 @@ mod tests {
     #[test]
     fn a_role_is_written_with_the_word_of_the_screen() {
         let words = Role::ALL.map(|role| serde_json::to_string(&role).unwrap());
-        assert_eq!(
-            words,
-            [
-                r#""analyst""#,
-                r#""reviewer""#,
-                r#""quality manager""#,
-                r#""administrator""#
-            ]
-        );
+        assert_eq!(words, [r#""analyst""#, r#""reviewer""#, r#""quality manager""#, r#""administrator""#]);
         for role in Role::ALL {
             assert_eq!(role.to_string().parse(), Ok(role));
         }
@@ -201,9 +178,7 @@ mod tests {
     fn a_person_reads_back_from_json() {
         let person = person(&[Role::Reviewer, Role::QualityManager]);
         let text = serde_json::to_string(&person).unwrap();
-        assert!(text.starts_with(
-            r#"{"id":"m.rowan","full_name":"M. Rowan","roles":["reviewer","quality manager"],"#
-        ));
+        assert!(text.starts_with(r#"{"id":"m.rowan","full_name":"M. Rowan","roles":["reviewer","quality manager"],"#));
         assert_eq!(serde_json::from_str::<Person>(&text).unwrap(), person);
         assert!(serde_json::from_str::<Person>(&text.replace("disabled", "disable")).is_err());
     }
@@ -213,23 +188,14 @@ mod tests {
         let mut gone = person(&Role::ALL);
         gone.disabled = true;
         for verb in Verb::ALL {
-            assert_eq!(
-                gone.may(verb, &Relation::Unrelated),
-                Err(Refusal::Disabled {
-                    person: gone.id.clone()
-                })
-            );
+            assert_eq!(gone.may(verb, &Relation::Unrelated), Err(Refusal::Disabled { person: gone.id.clone() }));
         }
     }
 
     #[test]
     fn a_person_without_a_role_may_look_only() {
         for verb in Verb::ALL {
-            let expected = if verb == Verb::Verify {
-                Ok(())
-            } else {
-                Err(Refusal::NoRole { verb })
-            };
+            let expected = if verb == Verb::Verify { Ok(()) } else { Err(Refusal::NoRole { verb }) };
             assert_eq!(person(&[]).may(verb, &Relation::Unrelated), expected);
         }
     }
@@ -240,20 +206,13 @@ mod tests {
         keyless.public_key = None;
         for verb in Verb::ALL {
             let id = keyless.id.clone();
-            let expected = if verb.signs() {
-                Err(Refusal::NoKey { person: id, verb })
-            } else {
-                Ok(())
-            };
+            let expected = if verb.signs() { Err(Refusal::NoKey { person: id, verb }) } else { Ok(()) };
             assert_eq!(keyless.may(verb, &Relation::Unrelated), expected);
         }
         // Who may not sign at all is told that, not that a key is missing.
         keyless.roles.clear();
         let verb = Verb::SignAsReviewer;
-        assert_eq!(
-            keyless.may(verb, &Relation::Unrelated),
-            Err(Refusal::NoRole { verb })
-        );
+        assert_eq!(keyless.may(verb, &Relation::Unrelated), Err(Refusal::NoRole { verb }));
     }
 
     #[test]
@@ -264,18 +223,8 @@ mod tests {
         let all = person(&Role::ALL);
         for part in Part::ALL {
             let answer = all.may(Verb::SignAsReviewer, &Relation::TookPart([part].into()));
-            let own = Refusal::OwnWork {
-                verb: Verb::SignAsReviewer,
-                part,
-            };
-            assert_eq!(
-                answer,
-                if part == Part::SignedAsReviewer {
-                    Ok(())
-                } else {
-                    Err(own)
-                }
-            );
+            let own = Refusal::OwnWork { verb: Verb::SignAsReviewer, part };
+            assert_eq!(answer, if part == Part::SignedAsReviewer { Ok(()) } else { Err(own) });
         }
     }
 }

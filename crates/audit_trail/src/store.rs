@@ -74,12 +74,7 @@ pub trait Store {
     /// # Errors
     /// [`StoreError::DamagedEntry`] names the entry that cannot be read; a reader that wants the
     /// rest goes on after it. [`StoreError::OtherLog`]: the log is not here.
-    fn scan(
-        &self,
-        log: &LogId,
-        from: u64,
-        visit: &mut dyn FnMut(&Entry) -> ControlFlow<()>,
-    ) -> Result<(), StoreError>;
+    fn scan(&self, log: &LogId, from: u64, visit: &mut dyn FnMut(&Entry) -> ControlFlow<()>) -> Result<(), StoreError>;
 
     /// One entry of a log, if there is one with that number.
     ///
@@ -176,10 +171,7 @@ pub trait Store {
     ///
     /// # Errors
     /// The store cannot be read.
-    fn blob_digests(
-        &self,
-        visit: &mut dyn FnMut(BlobDigest) -> ControlFlow<()>,
-    ) -> Result<(), StoreError>;
+    fn blob_digests(&self, visit: &mut dyn FnMut(BlobDigest) -> ControlFlow<()>) -> Result<(), StoreError>;
 
     /// Keeps the encrypted private key of a person (PEM text); a newer one takes the place of the
     /// older, as a changed passphrase must close the old text.
@@ -338,10 +330,7 @@ pub enum StoreError {
         log: LogId,
     },
     /// The key is not among those enrolled for this log.
-    #[error(
-        "the key {key} is not enrolled for the log {log}; enrolled: {}",
-        list(enrolled)
-    )]
+    #[error("the key {key} is not enrolled for the log {log}; enrolled: {}", list(enrolled))]
     UnknownDevice {
         /// The log.
         log: LogId,
@@ -353,8 +342,5 @@ pub enum StoreError {
 }
 
 fn list(keys: &[Fingerprint]) -> String {
-    keys.iter()
-        .map(ToString::to_string)
-        .collect::<Vec<_>>()
-        .join(", ")
+    keys.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
 }

@@ -52,9 +52,7 @@ pub enum TimestampFault {
         found: String,
     },
     /// The offset -00:00, which says that the offset is not known.
-    #[error(
-        "{found:?}: the offset -00:00 means that nobody knows the offset; write +00:00 or Z for UTC"
-    )]
+    #[error("{found:?}: the offset -00:00 means that nobody knows the offset; write +00:00 or Z for UTC")]
     UnknownOffset {
         /// The text found.
         found: String,
@@ -88,11 +86,7 @@ impl Timestamp {
     pub fn new(text: &str) -> Result<Self, TimestampFault> {
         let found = || text.chars().take(80).collect::<String>();
         let form = || TimestampFault::Form { found: found() };
-        let range = |part, value| TimestampFault::Range {
-            found: found(),
-            part,
-            value,
-        };
+        let range = |part, value| TimestampFault::Range { found: found(), part, value };
         let written = Written::read(text).ok_or_else(form)?;
         if !(1..=12).contains(&written.month) {
             return Err(range("month", written.month));
@@ -108,23 +102,14 @@ impl Timestamp {
                 return Err(range(part, value));
             }
         }
-        let offset_seconds =
-            (i32::from(written.offset_hour) * 60 + i32::from(written.offset_minute)) * 60;
+        let offset_seconds = (i32::from(written.offset_hour) * 60 + i32::from(written.offset_minute)) * 60;
         if written.west && offset_seconds == 0 {
             return Err(TimestampFault::UnknownOffset { found: found() });
         }
-        let offset_seconds = if written.west {
-            -offset_seconds
-        } else {
-            offset_seconds
-        };
+        let offset_seconds = if written.west { -offset_seconds } else { offset_seconds };
         let leap = written.second == 60;
         // A leap second is put in order with the very end of second 59.
-        let (second, nanosecond) = if leap {
-            (59, 999_999_999)
-        } else {
-            (written.second, written.nanosecond)
-        };
+        let (second, nanosecond) = if leap { (59, 999_999_999) } else { (written.second, written.nanosecond) };
         // All arguments but the day were checked above, so the day is at fault.
         let local = DateTime::new(
             written.year,
@@ -145,10 +130,7 @@ impl Timestamp {
                 return Err(TimestampFault::LeapSecond { found: found() });
             }
         }
-        Ok(Self {
-            text: text.into(),
-            instant,
-        })
+        Ok(Self { text: text.into(), instant })
     }
 
     /// The time of this machine's clock with the offset of its time zone, to the millisecond.
@@ -158,10 +140,7 @@ impl Timestamp {
         Self::new(&text).unwrap_or_else(|_| {
             // A clock before the year 0, or a zone with an offset in seconds: say it in UTC.
             let instant = now.timestamp();
-            Self {
-                text: instant.to_string().into(),
-                instant,
-            }
+            Self { text: instant.to_string().into(), instant }
         })
     }
 
@@ -200,12 +179,7 @@ impl Written {
         if bytes.len() > LONGEST || bytes.len() < "2026-03-14T09:30:00Z".len() {
             return None;
         }
-        let digit = |place: usize| {
-            bytes
-                .get(place)
-                .filter(|b| b.is_ascii_digit())
-                .map(|b| b - b'0')
-        };
+        let digit = |place: usize| bytes.get(place).filter(|b| b.is_ascii_digit()).map(|b| b - b'0');
         let two = |place: usize| Some(digit(place)? * 10 + digit(place + 1)?);
         let sign = |place: usize, wanted: u8| (bytes.get(place) == Some(&wanted)).then_some(());
         for (place, wanted) in [(4, b'-'), (7, b'-'), (10, b'T'), (13, b':'), (16, b':')] {
@@ -233,12 +207,7 @@ impl Written {
             b'Z' => (false, 0, 0, place + 1),
             east_or_west @ (b'+' | b'-') => {
                 sign(place + 3, b':')?;
-                (
-                    *east_or_west == b'-',
-                    two(place + 1)?,
-                    two(place + 4)?,
-                    place + 6,
-                )
+                (*east_or_west == b'-', two(place + 1)?, two(place + 4)?, place + 6)
             }
             _ => return None,
         };
@@ -297,18 +266,9 @@ mod tests {
 
     #[test]
     fn the_text_stays_as_written_and_the_instant_is_in_utc() {
-        assert_eq!(
-            instant("2026-03-14T09:30:00.123+01:00"),
-            "2026-03-14T08:30:00.123Z"
-        );
-        assert_eq!(
-            instant("2026-03-14T09:30:00.120+01:00"),
-            "2026-03-14T08:30:00.12Z"
-        );
-        assert_eq!(
-            instant("2026-03-14T09:30:00.1234567891+00:00"),
-            "2026-03-14T09:30:00.123456789Z"
-        );
+        assert_eq!(instant("2026-03-14T09:30:00.123+01:00"), "2026-03-14T08:30:00.123Z");
+        assert_eq!(instant("2026-03-14T09:30:00.120+01:00"), "2026-03-14T08:30:00.12Z");
+        assert_eq!(instant("2026-03-14T09:30:00.1234567891+00:00"), "2026-03-14T09:30:00.123456789Z");
         assert_eq!(instant("2026-12-31T23:30:00-01:30"), "2027-01-01T01:00:00Z");
         let at = Timestamp::new("2026-03-14T09:30:00.120+01:00").unwrap();
         assert_eq!(at.to_string(), "2026-03-14T09:30:00.120+01:00");
@@ -328,44 +288,22 @@ mod tests {
             ("2026-02-03T23:00:00+23:60", "offset minute", 60),
         ] {
             let found = text.to_owned();
-            assert_eq!(
-                Timestamp::new(text),
-                Err(TimestampFault::Range { found, part, value })
-            );
+            assert_eq!(Timestamp::new(text), Err(TimestampFault::Range { found, part, value }));
         }
     }
 
     #[test]
     fn an_offset_nobody_knows_and_a_leap_second_at_noon_are_turned_back() {
         let found = "2026-02-03T23:00:00-00:00".to_owned();
-        assert_eq!(
-            Timestamp::new(&found),
-            Err(TimestampFault::UnknownOffset {
-                found: found.clone()
-            })
-        );
+        assert_eq!(Timestamp::new(&found), Err(TimestampFault::UnknownOffset { found: found.clone() }));
         let found = "2026-02-03T12:00:60Z".to_owned();
-        assert_eq!(
-            Timestamp::new(&found),
-            Err(TimestampFault::LeapSecond {
-                found: found.clone()
-            })
-        );
+        assert_eq!(Timestamp::new(&found), Err(TimestampFault::LeapSecond { found: found.clone() }));
         let found = "9999-12-31T23:59:59-23:59".to_owned();
-        assert_eq!(
-            Timestamp::new(&found),
-            Err(TimestampFault::OutsideYears {
-                found: found.clone()
-            })
-        );
+        assert_eq!(Timestamp::new(&found), Err(TimestampFault::OutsideYears { found: found.clone() }));
         // 23:59:60 UTC, written one hour east of it.
         assert!(Timestamp::new("1991-01-01T00:59:60+01:00").is_ok());
-        let order = [
-            "1990-12-31T23:59:59Z",
-            "1990-12-31T23:59:60Z",
-            "1991-01-01T00:00:00Z",
-        ]
-        .map(|text| Timestamp::new(text).unwrap().instant());
+        let order = ["1990-12-31T23:59:59Z", "1990-12-31T23:59:60Z", "1991-01-01T00:00:00Z"]
+            .map(|text| Timestamp::new(text).unwrap().instant());
         assert!(order.is_sorted_by(|before, after| before < after));
     }
 

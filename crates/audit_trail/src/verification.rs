@@ -17,9 +17,7 @@ use rayon::prelude::*;
 
 use crate::keys::{Fingerprint, PublicKey};
 use crate::merkle::Frontier;
-use crate::{
-    Checkpoint, CheckpointFault, Entry, EntryId, Hash, LogId, Store, StoreError, Timestamp,
-};
+use crate::{Checkpoint, CheckpointFault, Entry, EntryId, Hash, LogId, Store, StoreError, Timestamp};
 
 pub use report::{ClockStep, Fault, TrailReport};
 
@@ -54,19 +52,11 @@ pub fn verify_trail(store: &dyn Store, log: &LogId) -> Result<TrailReport, Store
 ///
 /// # Errors
 /// As [`verify_trail`].
-pub fn verify_trail_knowing(
-    store: &dyn Store,
-    log: &LogId,
-    known: &Known,
-) -> Result<TrailReport, StoreError> {
+pub fn verify_trail_knowing(store: &dyn Store, log: &LogId, known: &Known) -> Result<TrailReport, StoreError> {
     let mut check = Check::new(store, log, known)?;
     match store.form_faults() {
-        Ok(faults) => check
-            .faults
-            .extend(faults.into_iter().map(|what| Fault::Form { what })),
-        Err(error) => check.faults.push(Fault::Form {
-            what: damage(error)?,
-        }),
+        Ok(faults) => check.faults.extend(faults.into_iter().map(|what| Fault::Form { what })),
+        Err(error) => check.faults.push(Fault::Form { what: damage(error)? }),
     }
     check.known_up_to(0);
     while check.next_batch()? {}
@@ -129,9 +119,7 @@ struct Check<'a> {
 impl<'a> Check<'a> {
     fn new(store: &'a dyn Store, log: &'a LogId, known: &Known) -> Result<Self, StoreError> {
         // Tells a log that is not here, before anything else is read.
-        store
-            .scan(log, 0, &mut |_| ControlFlow::Break(()))
-            .or_else(|error| damage(error).map(|_| ()))?;
+        store.scan(log, 0, &mut |_| ControlFlow::Break(())).or_else(|error| damage(error).map(|_| ()))?;
         let mut faults = Vec::new();
         let devices = match &known.devices {
             Some(devices) => devices.clone(),
@@ -141,12 +129,7 @@ impl<'a> Check<'a> {
                 Ok::<_, StoreError>(Vec::new())
             })?,
         };
-        let mut known: Vec<_> = known
-            .checkpoints
-            .iter()
-            .filter(|it| it.log == *log)
-            .cloned()
-            .collect();
+        let mut known: Vec<_> = known.checkpoints.iter().filter(|it| it.log == *log).cloned().collect();
         known.sort_by_key(|checkpoint| std::cmp::Reverse(checkpoint.size));
         Ok(Self {
             store,
@@ -174,18 +157,13 @@ impl<'a> Check<'a> {
     /// Reads and checks some entries and the checkpoints over them; whether there may be more.
     fn next_batch(&mut self) -> Result<bool, StoreError> {
         let (mut batch, more) = self.read_entries()?;
-        batch
-            .par_iter_mut()
-            .for_each(|read| read.leaf = read.entry.as_ref().map(Entry::leaf_hash));
+        batch.par_iter_mut().for_each(|read| read.leaf = read.entry.as_ref().map(Entry::leaf_hash));
         let end = batch.last().map_or(self.size, |read| read.number + 1);
         let mut checkpoints = self.read_checkpoints(end)?.into_iter().peekable();
         for read in batch {
             // Checkpoints over numbers that are missing come before the next entry that is there.
             if read.number > self.size {
-                self.faults.push(Fault::EntriesMissing {
-                    first: self.size,
-                    last: read.number - 1,
-                });
+                self.faults.push(Fault::EntriesMissing { first: self.size, last: read.number - 1 });
                 (self.tree, self.tree_as_stored) = (None, None);
                 while let Some((checkpoint, signed)) =
                     checkpoints.next_if(|(checkpoint, _)| checkpoint.size <= read.number)
@@ -198,9 +176,7 @@ impl<'a> Check<'a> {
             }
             self.take(&read);
             self.size = read.number + 1;
-            while let Some((checkpoint, signed)) =
-                checkpoints.next_if(|(checkpoint, _)| checkpoint.size <= self.size)
-            {
+            while let Some((checkpoint, signed)) = checkpoints.next_if(|(checkpoint, _)| checkpoint.size <= self.size) {
                 self.hold_against(&checkpoint, signed);
             }
             self.known_up_to(self.size);
@@ -217,37 +193,20 @@ impl<'a> Check<'a> {
         loop {
             let answer = self.store.scan(self.log, from, &mut |entry| {
                 n_bytes += entry.bytes.len();
-                batch.push(Read {
-                    number: entry.number,
-                    entry: Some(entry.clone()),
-                    leaf: None,
-                    stored: None,
-                });
+                batch.push(Read { number: entry.number, entry: Some(entry.clone()), leaf: None, stored: None });
                 more = batch.len() >= BATCH_ENTRIES || n_bytes >= BATCH_BYTES;
-                if more {
-                    ControlFlow::Break(())
-                } else {
-                    ControlFlow::Continue(())
-                }
+                if more { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
             });
             match answer {
                 Ok(()) => break,
                 Err(StoreError::DamagedEntry { number, what }) => {
                     self.faults.push(Fault::EntryUnreadable { number, what });
-                    batch.push(Read {
-                        number,
-                        entry: None,
-                        leaf: None,
-                        stored: None,
-                    });
+                    batch.push(Read { number, entry: None, leaf: None, stored: None });
                     from = number + 1;
                 }
                 Err(error) => {
                     let from = batch.last().map_or(self.size, |read| read.number + 1);
-                    self.faults.push(Fault::Unreadable {
-                        from,
-                        what: damage(error)?,
-                    });
+                    self.faults.push(Fault::Unreadable { from, what: damage(error)? });
                     break;
                 }
             }
@@ -261,11 +220,7 @@ impl<'a> Check<'a> {
                         read.stored = Some(leaf);
                     }
                 }
-                if unread.peek().is_some() {
-                    ControlFlow::Continue(())
-                } else {
-                    ControlFlow::Break(())
-                }
+                if unread.peek().is_some() { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
             });
             match answer {
                 Err(StoreError::DamagedEntry { number, .. }) => from = number + 1,
@@ -280,15 +235,13 @@ impl<'a> Check<'a> {
     fn read_checkpoints(&mut self, up_to: u64) -> Result<Vec<Answered>, StoreError> {
         let mut read = Vec::new();
         loop {
-            let answer = self
-                .store
-                .checkpoints(self.log, self.unread, &mut |checkpoint| {
-                    if checkpoint.size > up_to {
-                        return ControlFlow::Break(());
-                    }
-                    read.push(checkpoint.clone());
-                    ControlFlow::Continue(())
-                });
+            let answer = self.store.checkpoints(self.log, self.unread, &mut |checkpoint| {
+                if checkpoint.size > up_to {
+                    return ControlFlow::Break(());
+                }
+                read.push(checkpoint.clone());
+                ControlFlow::Continue(())
+            });
             match answer {
                 Ok(()) => break,
                 Err(StoreError::DamagedCheckpoint { size, .. }) if size > up_to => break,
@@ -298,10 +251,7 @@ impl<'a> Check<'a> {
                 }
                 Err(error) => {
                     let what = damage(error)?;
-                    self.faults.push(Fault::CheckpointUnreadable {
-                        size: self.unread,
-                        what,
-                    });
+                    self.faults.push(Fault::CheckpointUnreadable { size: self.unread, what });
                     break;
                 }
             }
@@ -321,15 +271,9 @@ impl<'a> Check<'a> {
         if let Some(entry) = &read.entry {
             let number = entry.number;
             if let Some(first) = self.identities.insert(entry.id, number) {
-                self.faults.push(Fault::IdentityTwice {
-                    id: entry.id,
-                    first,
-                    second: number,
-                });
+                self.faults.push(Fault::IdentityTwice { id: entry.id, first, second: number });
             }
-            self.compare_clock(self.last_entry_at.clone(), &entry.at, || {
-                format!("entry {number}")
-            });
+            self.compare_clock(self.last_entry_at.clone(), &entry.at, || format!("entry {number}"));
             self.last_entry_at = Some(entry.at.clone());
         }
         if read.leaf != read.stored {
@@ -361,17 +305,14 @@ impl<'a> Check<'a> {
             return;
         }
         let before = self.newest.as_ref().map(|newest| newest.at.clone());
-        self.compare_clock(before, &checkpoint.at, || {
-            format!("the checkpoint of {size} entries")
-        });
+        self.compare_clock(before, &checkpoint.at, || format!("the checkpoint of {size} entries"));
         self.newest = Some(checkpoint.clone());
         let first = std::mem::replace(&mut self.covered, size);
         if !self.signers.contains(&checkpoint.key) {
             self.signers.push(checkpoint.key);
         }
         let leads_there = |tree: &Option<Frontier>| {
-            tree.as_ref()
-                .is_some_and(|tree| tree.size() == size && tree.root() == checkpoint.root)
+            tree.as_ref().is_some_and(|tree| tree.size() == size && tree.root() == checkpoint.root)
         };
         let differing = std::mem::take(&mut self.differing);
         if leads_there(&self.tree) {
@@ -380,11 +321,7 @@ impl<'a> Check<'a> {
             (self.tree_as_stored, self.adrift) = (None, None);
             return;
         }
-        self.faults.extend(
-            differing
-                .into_iter()
-                .map(|number| Fault::EntryChanged { number }),
-        );
+        self.faults.extend(differing.into_iter().map(|number| Fault::EntryChanged { number }));
         if leads_there(&self.tree_as_stored) {
             self.tree = self.tree_as_stored.take();
             self.adrift = None;
@@ -392,9 +329,7 @@ impl<'a> Check<'a> {
         }
         let last = size - 1;
         match self.adrift.and_then(|place| self.faults.get_mut(place)) {
-            Some(Fault::RootDiffers {
-                last: known_last, ..
-            }) => *known_last = last,
+            Some(Fault::RootDiffers { last: known_last, .. }) => *known_last = last,
             _ => {
                 self.adrift = Some(self.faults.len());
                 self.faults.push(Fault::RootDiffers { first, last });
@@ -410,45 +345,24 @@ impl<'a> Check<'a> {
     /// Holds the entries behind us against the known checkpoints of this size and below.
     fn known_up_to(&mut self, size: u64) {
         while let Some(known) = self.known.pop_if(|known| known.size <= size) {
-            let leads_there = self
-                .tree
-                .as_ref()
-                .is_some_and(|tree| tree.size() == known.size && tree.root() == known.root);
+            let leads_there =
+                self.tree.as_ref().is_some_and(|tree| tree.size() == known.size && tree.root() == known.root);
             if let Err(why) = signed_by_one_of(&known, &self.devices) {
-                self.faults.push(Fault::CheckpointNotSigned {
-                    size: known.size,
-                    why,
-                });
+                self.faults.push(Fault::CheckpointNotSigned { size: known.size, why });
             } else if !leads_there {
-                self.faults.push(Fault::KnownRootDiffers {
-                    size: known.size,
-                    at: known.at,
-                });
+                self.faults.push(Fault::KnownRootDiffers { size: known.size, at: known.at });
             }
         }
     }
 
-    fn compare_clock(
-        &mut self,
-        before: Option<Timestamp>,
-        after: &Timestamp,
-        at: impl FnOnce() -> String,
-    ) {
+    fn compare_clock(&mut self, before: Option<Timestamp>, after: &Timestamp, at: impl FnOnce() -> String) {
         if let Some(before) = before.filter(|before| before.instant() > after.instant()) {
-            self.clock_steps.push(ClockStep {
-                at: at(),
-                before,
-                after: after.clone(),
-            });
+            self.clock_steps.push(ClockStep { at: at(), before, after: after.clone() });
         }
     }
 
     fn finish(mut self) -> Result<TrailReport, StoreError> {
-        self.faults.extend(
-            self.differing
-                .drain(..)
-                .map(|number| Fault::EntryChanged { number }),
-        );
+        self.faults.extend(self.differing.drain(..).map(|number| Fault::EntryChanged { number }));
         if self.covered < self.size {
             let (first, last) = (self.covered, self.size - 1);
             self.faults.push(Fault::EntriesUnsigned { first, last });
@@ -456,14 +370,8 @@ impl<'a> Check<'a> {
         let beyond = self.read_checkpoints(u64::MAX)?;
         self.n_checkpoints += beyond.len() as u64;
         let signed = beyond.into_iter().filter(|(_, signed)| signed.is_ok());
-        let sizes: Vec<u64> = signed
-            .map(|(checkpoint, _)| checkpoint.size)
-            .filter(|size| *size > self.size)
-            .collect();
-        let known = self
-            .known
-            .iter()
-            .filter(|known| signed_by_one_of(known, &self.devices).is_ok());
+        let sizes: Vec<u64> = signed.map(|(checkpoint, _)| checkpoint.size).filter(|size| *size > self.size).collect();
+        let known = self.known.iter().filter(|known| signed_by_one_of(known, &self.devices).is_ok());
         let n_entries = self.size;
         if let Some(size) = sizes.into_iter().chain(known.map(|known| known.size)).max() {
             self.faults.push(Fault::EndMissing { size, n_entries });
@@ -495,9 +403,7 @@ impl<'a> Check<'a> {
             ControlFlow::Continue(())
         });
         if let Err(error) = listed {
-            self.faults.push(Fault::BlobsUnreadable {
-                what: damage(error)?,
-            });
+            self.faults.push(Fault::BlobsUnreadable { what: damage(error)? });
         }
         for digest in &digests {
             match self.store.blob(digest) {
@@ -505,9 +411,7 @@ impl<'a> Check<'a> {
                 Err(StoreError::DamagedBlob { .. }) => {
                     self.faults.push(Fault::BlobChanged { digest: *digest });
                 }
-                Err(error) => self.faults.push(Fault::BlobsUnreadable {
-                    what: damage(error)?,
-                }),
+                Err(error) => self.faults.push(Fault::BlobsUnreadable { what: damage(error)? }),
             }
         }
         Ok(digests.len() as u64)
@@ -515,16 +419,9 @@ impl<'a> Check<'a> {
 }
 
 fn signed_by_one_of(checkpoint: &Checkpoint, devices: &[PublicKey]) -> Result<(), String> {
-    let device = devices
-        .iter()
-        .find(|device| device.fingerprint() == checkpoint.key);
+    let device = devices.iter().find(|device| device.fingerprint() == checkpoint.key);
     let Some(device) = device else {
-        return Err(format!(
-            "the key {} is not among those that count",
-            checkpoint.key
-        ));
+        return Err(format!("the key {} is not among those that count", checkpoint.key));
     };
-    checkpoint
-        .verify(device)
-        .map_err(|why: CheckpointFault| why.to_string())
+    checkpoint.verify(device).map_err(|why: CheckpointFault| why.to_string())
 }

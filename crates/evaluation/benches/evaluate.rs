@@ -33,7 +33,8 @@ fn main() -> Result<(), Box<dyn Error>> {
             reducing.push(timed(|| {
                 for pulse in held.package.pulses.values() {
                     let times = Times::Even { start_s: pulse.t_s()[0], rate_hz: 100.0 };
-                    let trace = Trace::new(times, pulse.total(), pulse.background()).expect("the corpus holds sound pulses");
+                    let trace =
+                        Trace::new(times, pulse.total(), pulse.background()).expect("the corpus holds sound pulses");
                     black_box(reduce(&trace, &window).expect("the window lies within them"));
                 }
             }));
@@ -46,7 +47,10 @@ fn main() -> Result<(), Box<dyn Error>> {
     println!("pulses       {}", held.package.pulses.len());
     println!("reduce       {:>8.1} µs", 1e6 * reducing.as_secs_f64());
     println!("evaluate     {:>8.1} µs", 1e6 * evaluating.as_secs_f64());
-    println!("evaluate / reduce = {:.2}, one thread, medians of {ROUNDS} rounds", evaluating.as_secs_f64() / reducing.as_secs_f64());
+    println!(
+        "evaluate / reduce = {:.2}, one thread, medians of {ROUNDS} rounds",
+        evaluating.as_secs_f64() / reducing.as_secs_f64()
+    );
     Ok(())
 }
 

@@ -143,15 +143,21 @@ pub fn calibrate<'m>(model: &'m Model, run: &Run, method: &ResolvedMethod, measu
             weight,
         }));
     }
-    let fit_points: Vec<Point> =
-        points.iter().map(|point| Point { amount: point.amount, response: point.response, weight: point.weight }).collect();
+    let fit_points: Vec<Point> = points
+        .iter()
+        .map(|point| Point { amount: point.amount, response: point.response, weight: point.weight })
+        .collect();
     match Line::fit(&fit_points) {
         Ok(line) if line.slope.si() > 0.0 => put_on_tape(model, run, method, line, points),
         Ok(line) if all_read => {
             let unit = slope_unit(method.response.kind, standards_unit(run));
             let slope = darkline_metrology::rounding::Decimal::from_f64(unit.read(line.slope))
-                .map_or_else(String::new, |slope| slope.rounded_to_digits(3, darkline_metrology::rounding::Rounding::HalfEven).to_string());
-            Calibrated::Unusable { why: format!("the calibration does not rise: its slope is {slope} {}", unit.symbol()) }
+                .map_or_else(String::new, |slope| {
+                    slope.rounded_to_digits(3, darkline_metrology::rounding::Rounding::HalfEven).to_string()
+                });
+            Calibrated::Unusable {
+                why: format!("the calibration does not rise: its slope is {slope} {}", unit.symbol()),
+            }
         }
         Err(fault) if all_read => Calibrated::Unusable { why: fault.to_string() },
         _ => Calibrated::NotYet,
@@ -168,7 +174,13 @@ pub fn standards_unit(run: &Run) -> Unit<MassConcentration> {
         .unwrap_or_else(MassConcentration::usual_unit)
 }
 
-fn put_on_tape<'m>(model: &'m Model, run: &Run, method: &ResolvedMethod, line: Line, points: Vec<CurvePoint>) -> Calibrated<'m> {
+fn put_on_tape<'m>(
+    model: &'m Model,
+    run: &Run,
+    method: &ResolvedMethod,
+    line: Line,
+    points: Vec<CurvePoint>,
+) -> Calibrated<'m> {
     let pool = PoolId::new(format!("residual/{}", run.id));
     #[expect(clippy::cast_precision_loss, reason = "points are few")]
     let dof = line.dof() as f64;
@@ -200,7 +212,9 @@ fn put_on_tape<'m>(model: &'m Model, run: &Run, method: &ResolvedMethod, line: L
         let row = run.row(point.row);
         let name = row.map_or("", |row| row.name.as_str());
         let sources = match row.map(|row| &row.holds) {
-            Some(RowHolds::Standard { amount }) => amount.sources(&format!("calibration/amount/{}/{}", run.id, point.row)),
+            Some(RowHolds::Standard { amount }) => {
+                amount.sources(&format!("calibration/amount/{}/{}", run.id, point.row))
+            }
             _ => Vec::new(),
         };
         let own = model.input(point.amount, &sources);
@@ -216,7 +230,9 @@ fn put_on_tape<'m>(model: &'m Model, run: &Run, method: &ResolvedMethod, line: L
     match model.solve(Arc::new(fit), from) {
         Ok(parameters) => Calibrated::Fitted(Box::new(Curve {
             intercept: model.term(parameters[0]).named(format!("a({})", run.id), unit),
-            slope: model.term(parameters[1]).named(format!("b({})", run.id), slope_unit(method.response.kind, amounts_unit)),
+            slope: model
+                .term(parameters[1])
+                .named(format!("b({})", run.id), slope_unit(method.response.kind, amounts_unit)),
             line,
             points,
             top_amount,

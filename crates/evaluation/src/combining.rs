@@ -1,7 +1,9 @@
 //! Fourth stage: from the measured solution through dilution, blank and portion to the result, by the kind of the method.
 
 use darkline_metrology::estimate::Estimate;
-use darkline_metrology::kind::{AmountPerDose, Factor, Kind, Mass, MassConcentration, MassFraction, ReleasePerArea, Volume};
+use darkline_metrology::kind::{
+    AmountPerDose, Factor, Kind, Mass, MassConcentration, MassFraction, ReleasePerArea, Volume,
+};
 use darkline_metrology::model::{Derivation, Model, Term};
 use darkline_record::figure::Uncertain;
 use darkline_record::identity::{BatchId, PortionId};
@@ -113,7 +115,13 @@ fn named<'m, K: Kind>(term: Term<'m, K>, name: impl Into<String>, unit: &str) ->
     term.named(name, K::unit(unit).unwrap_or_else(K::usual_unit))
 }
 
-fn input<'m, K: Kind>(model: &'m Model, figure: &Uncertain<K>, category: &str, owner: &str, letter: &str) -> Term<'m, K> {
+fn input<'m, K: Kind>(
+    model: &'m Model,
+    figure: &Uncertain<K>,
+    category: &str,
+    owner: &str,
+    letter: &str,
+) -> Term<'m, K> {
     let sources = figure.sources(&format!("{category}/{owner}"));
     model.input(figure.value.value(), &sources).named(format!("{letter}({owner})"), figure.value.unit())
 }
@@ -142,7 +150,13 @@ pub fn combine<'m>(
         } else {
             amount
         };
-        found.push(PortionResult { row: row.number, batch: batch.clone(), portion: portion.clone(), solution: undiluted, result: None });
+        found.push(PortionResult {
+            row: row.number,
+            batch: batch.clone(),
+            portion: portion.clone(),
+            solution: undiluted,
+            result: None,
+        });
     }
     let blanks = blanks(model, package, run, method, &found);
     for result in &mut found {
@@ -243,12 +257,19 @@ fn mass_fraction<'m>(
 }
 
 /// Multiplies by the further factors of the method and names the result.
-fn finish<'m, K: Kind>(model: &'m Model, plan: &ResultPlan, term: Term<'m, K>, owner: &str, letter: &str) -> Term<'m, K> {
+fn finish<'m, K: Kind>(
+    model: &'m Model,
+    plan: &ResultPlan,
+    term: Term<'m, K>,
+    owner: &str,
+    letter: &str,
+) -> Term<'m, K> {
     let mut term = term;
     for factor in &plan.factors {
         let sources = factor.factor.sources(&format!("factor {}", factor.name));
-        let value: Term<'m, Factor> =
-            model.input(factor.factor.value.value(), &sources).named(format!("f_{}", factor.name), factor.factor.value.unit());
+        let value: Term<'m, Factor> = model
+            .input(factor.factor.value.value(), &sources)
+            .named(format!("f_{}", factor.name), factor.factor.value.unit());
         term = term * value;
     }
     named(term, format!("{letter}({owner})"), &plan.unit)

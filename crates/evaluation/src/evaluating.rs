@@ -20,7 +20,9 @@ use crate::stating::SampleWorked;
 
 /// A package names an edition that this program does not have.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("this package was evaluated with edition {edition}; this program has the editions {known}: a program that has it is needed")]
+#[error(
+    "this package was evaluated with edition {edition}; this program has the editions {known}: a program that has it is needed"
+)]
 pub struct UnknownEdition {
     /// The edition named.
     pub edition: Edition,

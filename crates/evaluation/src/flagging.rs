@@ -34,7 +34,12 @@ pub struct RunWorked<'p, 'm> {
 }
 
 /// Lets the rules look at a run.
-pub fn look(model: &Model, package: &DataPackage, worked: &RunWorked<'_, '_>, rules: &[Rule]) -> Vec<darkline_quality::flag::Flag> {
+pub fn look(
+    model: &Model,
+    package: &DataPackage,
+    worked: &RunWorked<'_, '_>,
+    rules: &[Rule],
+) -> Vec<darkline_quality::flag::Flag> {
     let readings: Vec<SeenReading> = {
         let mut readings: Vec<SeenReading> = worked
             .measured
@@ -58,7 +63,9 @@ pub fn look(model: &Model, package: &DataPackage, worked: &RunWorked<'_, '_>, ru
         .filter_map(|solution| {
             let row = worked.run.row(solution.row)?;
             let role = match &row.holds {
-                RowHolds::Portion { batch, portion, .. } => package.portion(batch, portion).map(|portion| &portion.role),
+                RowHolds::Portion { batch, portion, .. } => {
+                    package.portion(batch, portion).map(|portion| &portion.role)
+                }
                 _ => None,
             };
             let estimate = solution.amount.map(|amount| model.first_order(amount));
@@ -84,7 +91,14 @@ pub fn look(model: &Model, package: &DataPackage, worked: &RunWorked<'_, '_>, ru
             let (batch, portion) = control.portion?;
             let PortionRole::Control { assigned, .. } = &package.portion(&batch, &portion)?.role else { return None };
             let should_be = control.should_be?;
-            Some(SeenControl { row: control.row, batch, portion, assigned: should_be, found: control.found, unit: assigned.unit_symbol() })
+            Some(SeenControl {
+                row: control.row,
+                batch,
+                portion,
+                assigned: should_be,
+                found: control.found,
+                unit: assigned.unit_symbol(),
+            })
         })
         .collect();
     let calibration = match &worked.calibrated {
@@ -173,7 +187,11 @@ pub fn controls(model: &Model, package: &DataPackage, worked: &RunWorked<'_, '_>
                         add(ControlKind::MethodBlank, place, unit.read(own.solution.value()), None, unit.symbol());
                     }
                     PortionRole::Control { assigned, .. } => {
-                        let Some(estimate) = own.result.and_then(|result| result.estimate(model, assigned.unit_symbol())) else { continue };
+                        let Some(estimate) =
+                            own.result.and_then(|result| result.estimate(model, assigned.unit_symbol()))
+                        else {
+                            continue;
+                        };
                         let should_be = assigned.digits().parse().ok();
                         add(ControlKind::ControlSample, place, estimate.value, should_be, assigned.unit_symbol());
                     }
@@ -183,7 +201,11 @@ pub fn controls(model: &Model, package: &DataPackage, worked: &RunWorked<'_, '_>
                         add(ControlKind::Duplicates, place, 100.0 * (first - second).abs() / mean.abs(), None, "%");
                     }
                     PortionRole::Spike { of, added } => {
-                        let Some(recovery) = spike_recovery(package, own, original(of), batch, of, added.value.value().si()) else { continue };
+                        let Some(recovery) =
+                            spike_recovery(package, own, original(of), batch, of, added.value.value().si())
+                        else {
+                            continue;
+                        };
                         add(ControlKind::SpikeRecovery, place, 100.0 * recovery, Some(100.0), "%");
                     }
                 }

@@ -6,7 +6,9 @@ use darkline_metrology::conformity::Statement;
 use darkline_quality::flag::Flag;
 use darkline_record::canonical::Digest;
 use darkline_record::decision::{FlagId, NextStep};
-use darkline_record::identity::{BatchId, Edition, Element, MethodId, OrderId, PortionId, ReadingId, RowId, RunId, SampleId};
+use darkline_record::identity::{
+    BatchId, Edition, Element, MethodId, OrderId, PortionId, ReadingId, RowId, RunId, SampleId,
+};
 use serde::{Deserialize, Serialize};
 
 /// The outcome of an order.
@@ -324,7 +326,8 @@ pub enum FlagState {
 impl FlagOutcome {
     /// Whether it stops the report.
     pub fn stops(&self) -> bool {
-        self.flag.severity == darkline_quality::flag::Severity::Stops && !matches!(self.state, FlagState::Justified { .. })
+        self.flag.severity == darkline_quality::flag::Severity::Stops
+            && !matches!(self.state, FlagState::Justified { .. })
     }
 }
 

@@ -48,7 +48,8 @@ pub struct Procedure {
     pub gather:
         for<'m> fn(&'m Model, &DataPackage, &[RunWorked<'_, 'm>], &SampleId, &ResolvedMethod) -> SampleWorked<'m>,
     /// What is reported of a sample.
-    pub state: fn(&Model, &Requested, &SampleId, &ResolvedMethod, &SampleWorked<'_>, &[FlagOutcome], bool) -> ResultOutcome,
+    pub state:
+        fn(&Model, &Requested, &SampleId, &ResolvedMethod, &SampleWorked<'_>, &[FlagOutcome], bool) -> ResultOutcome,
 }
 
 /// The trial edition, before any is released: it may still change.

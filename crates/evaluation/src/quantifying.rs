@@ -53,7 +53,11 @@ pub fn quantify<'m>(
             let responses: Vec<f64> =
                 counted.iter().filter_map(|reading| Some(reading.response.as_ref().ok()?.response)).collect();
             let mean_response = summary::mean(&responses);
-            let planned = run.rows().filter(|other| run.home(other.number) == row.number).map(|row| u32::from(row.replicates)).sum();
+            let planned = run
+                .rows()
+                .filter(|other| run.home(other.number) == row.number)
+                .map(|row| u32::from(row.replicates))
+                .sum();
             Solution {
                 row: row.number,
                 replaced: run.is_replaced(row.number),
@@ -103,10 +107,12 @@ fn amount<'m>(
 /// The head of the source of a row's readings: a blank's readings reach every sample of its batch.
 fn cause(package: &DataPackage, row: &Row) -> &'static str {
     match &row.holds {
-        RowHolds::Portion { batch, portion, .. } => match package.portion(batch, portion).map(|portion| &portion.role) {
-            Some(PortionRole::MethodBlank) => "method blank/readings",
-            _ => "calibration/readings",
-        },
+        RowHolds::Portion { batch, portion, .. } => {
+            match package.portion(batch, portion).map(|portion| &portion.role) {
+                Some(PortionRole::MethodBlank) => "method blank/readings",
+                _ => "calibration/readings",
+            }
+        }
         _ => "calibration/readings",
     }
 }

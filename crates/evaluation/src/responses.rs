@@ -121,7 +121,8 @@ fn respond_to_pulse(pulse: &Pulse, method: &ResolvedMethod) -> Result<Responded,
     let times = times(pulse.t_s());
     let trace = Trace::new(times, pulse.total(), pulse.background()).map_err(|fault| fault.to_string())?;
     if method.response.kind == ResponseKind::Absorbance {
-        let steady = reduce_steady(&trace, plan.from.value().si(), plan.to.value().si()).map_err(|fault| fault.to_string())?;
+        let steady =
+            reduce_steady(&trace, plan.from.value().si(), plan.to.value().si()).map_err(|fault| fault.to_string())?;
         return Ok(Responded { response: steady.mean_absorbance, u_noise: Some(steady.u_mean), pulse: None });
     }
     let window = Window {
@@ -133,7 +134,9 @@ fn respond_to_pulse(pulse: &Pulse, method: &ResolvedMethod) -> Result<Responded,
     let reduced: Reduced = reduce(&trace, &window).map_err(|fault| fault.to_string())?;
     let (response, u_noise) = match method.response.kind {
         ResponseKind::PeakAbsorbance => (reduced.peak_absorbance, reduced.u_peak),
-        ResponseKind::IntegratedAbsorbance | ResponseKind::Absorbance => (reduced.integrated_absorbance, reduced.u_integrated),
+        ResponseKind::IntegratedAbsorbance | ResponseKind::Absorbance => {
+            (reduced.integrated_absorbance, reduced.u_integrated)
+        }
     };
     Ok(Responded {
         response,

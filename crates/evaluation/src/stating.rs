@@ -42,7 +42,9 @@ pub fn gather<'m>(
     let mut terms = Vec::new();
     for run in runs.iter().filter(|run| run.method.id == method.id) {
         for solution in run.solutions.iter().filter(|solution| !solution.replaced) {
-            let Some(RowHolds::Portion { batch, portion, .. }) = run.run.row(solution.row).map(|row| &row.holds) else { continue };
+            let Some(RowHolds::Portion { batch, portion, .. }) = run.run.row(solution.row).map(|row| &row.holds) else {
+                continue;
+            };
             if !portions.iter().any(|(of, candidate)| *of == batch && candidate.id == *portion) {
                 continue;
             }
@@ -85,7 +87,11 @@ pub fn state(
             None => Reported::Value { result: found },
         },
     };
-    let statement = requested.limit.as_ref().filter(|_| controls_passed).and_then(|limit| statement(limit, method, &reported, value));
+    let statement = requested
+        .limit
+        .as_ref()
+        .filter(|_| controls_passed)
+        .and_then(|limit| statement(limit, method, &reported, value));
     ResultOutcome {
         sample: sample.clone(),
         element: requested.element.clone(),
@@ -113,7 +119,8 @@ fn below_limit(method: &ResolvedMethod, found: &ValueOutcome) -> Option<(f64, St
     let figure = method.result.quantification_limit.as_ref()?;
     let limit = in_result_unit(figure.si(), method)?;
     // Written digits stay where the unit is that of the result; 0.20 is not 0.2.
-    let written = if figure.unit_symbol() == method.result.unit { figure.digits().to_owned() } else { limit.to_string() };
+    let written =
+        if figure.unit_symbol() == method.result.unit { figure.digits().to_owned() } else { limit.to_string() };
     (found.value < limit).then_some((limit, written))
 }
 
@@ -176,7 +183,12 @@ fn group(source: &str) -> &str {
 ///
 /// # Source
 /// JCGM 106:2012, 8.2 and 8.3; ILAC-G8:09/2019, 4.2. Below the quantification limit: common practice, no source.
-fn statement(limit: &Limit, method: &ResolvedMethod, reported: &Reported, value: Option<&ResultEstimate>) -> Option<StatementOutcome> {
+fn statement(
+    limit: &Limit,
+    method: &ResolvedMethod,
+    reported: &Reported,
+    value: Option<&ResultEstimate>,
+) -> Option<StatementOutcome> {
     let rule = match limit.decision_rule {
         DecisionRule::SimpleAcceptance => Rule::SimpleAcceptance,
         DecisionRule::GuardBandU => Rule::GuardedBothWays(Guard::ExpandedUncertainty),
@@ -185,7 +197,11 @@ fn statement(limit: &Limit, method: &ResolvedMethod, reported: &Reported, value:
     let statement = match reported {
         Reported::Awaiting { .. } | Reported::Withheld { .. } => return None,
         Reported::BelowLoq { limit: quantification_limit, .. } => {
-            if *quantification_limit <= at_most { Statement::Complies } else { Statement::Inconclusive }
+            if *quantification_limit <= at_most {
+                Statement::Complies
+            } else {
+                Statement::Inconclusive
+            }
         }
         Reported::Value { result } => {
             // The limit keeps its written digits where its unit is that of the result.

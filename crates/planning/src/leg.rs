@@ -114,20 +114,27 @@ fn diluted(row: &Row, factor: u32, method: &ResolvedMethod) -> Result<RowHolds, 
     let before = dilution.value.value().si();
     let after = before * f64::from(factor);
     let unit = Factor::usual_unit();
-    let written = |value: f64| Written::in_unit(&format!("{value}"), unit).expect("a product of finite factors reads back");
+    let written =
+        |value: f64| Written::in_unit(&format!("{value}"), unit).expect("a product of finite factors reads back");
     // Two dilutions one after the other: their relative uncertainties add in squares.
     let u_before = dilution.spread.as_ref().map_or(0.0, |spread| spread.given.u() / before);
     let u_step = method.u_dilution.as_ref().map_or(0.0, |u| u.value().si());
     let u_relative = (u_before * u_before + u_step * u_step).sqrt();
-    let spread = (u_relative > 0.0).then(|| Spread { given: Given::U(written(u_relative * after)), dof: None, shared: None });
-    Ok(RowHolds::Portion { batch: batch.clone(), portion: portion.clone(), dilution: Uncertain { value: written(after), spread } })
+    let spread =
+        (u_relative > 0.0).then(|| Spread { given: Given::U(written(u_relative * after)), dof: None, shared: None });
+    Ok(RowHolds::Portion {
+        batch: batch.clone(),
+        portion: portion.clone(),
+        dilution: Uncertain { value: written(after), spread },
+    })
 }
 
 /// The rows with portions between the check before a failing check and that check, the check itself included.
 fn since_last_check<'r>(run: &'r Run, failing: &'r Row) -> Vec<&'r Row> {
     let rows: Vec<&Row> = run.rows().collect();
     let place = rows.iter().position(|row| row.number == failing.number).unwrap_or(0);
-    let first = rows[..place].iter().rposition(|row| matches!(row.holds, RowHolds::Check { .. })).map_or(0, |check| check + 1);
+    let first =
+        rows[..place].iter().rposition(|row| matches!(row.holds, RowHolds::Check { .. })).map_or(0, |check| check + 1);
     rows[first..=place]
         .iter()
         .filter(|row| matches!(row.holds, RowHolds::Portion { .. }) || row.number == failing.number)
@@ -145,7 +152,9 @@ mod tests {
         let row = |number: u32, name: &str, holds: &str| {
             format!(r#"{{"number": {number}, "cup": {number}, "name": "{name}", "holds": {holds}, "replicates": 3}}"#)
         };
-        let portion = |id: &str| format!(r#"{{"is": "portion", "batch": "P1", "portion": "{id}", "dilution": {{"value": "1"}}}}"#);
+        let portion = |id: &str| {
+            format!(r#"{{"is": "portion", "batch": "P1", "portion": "{id}", "dilution": {{"value": "1"}}}}"#)
+        };
         let check = r#"{"is": "check", "amount": {"value": "20 µg/L"}}"#;
         let rows = [
             row(1, "check", check),
@@ -186,7 +195,8 @@ mod tests {
             (flag("over-range:row:R1/3"), NextStep::Dilute { factor: 5 }),
         ];
         let leg = extend(&run(), &method(), &steps).unwrap();
-        let seen: Vec<_> = leg.rows.iter().map(|row| (row.number, row.name.as_str(), row.replicates, row.follows)).collect();
+        let seen: Vec<_> =
+            leg.rows.iter().map(|row| (row.number, row.name.as_str(), row.replicates, row.follows)).collect();
         assert_eq!(
             seen,
             [

@@ -143,7 +143,9 @@ mod tests {
 
     #[test]
     fn figures_are_told_to_three_digits() {
-        for (value, told) in [(0.0, "0"), (0.21, "0.210"), (1234.5, "1234"), (-0.05, "-0.0500"), (1e-7, "1.00e-7"), (9.999, "10.0")] {
+        for (value, told) in
+            [(0.0, "0"), (0.21, "0.210"), (1234.5, "1234"), (-0.05, "-0.0500"), (1e-7, "1.00e-7"), (9.999, "10.0")]
+        {
             assert_eq!(three_digits(value), told);
         }
     }

@@ -206,7 +206,9 @@ mod tests {
 
     #[test]
     fn a_flag_is_read_as_it_is_shown() {
-        for shown in ["over-range:row:R1/12", "replicate-outlier:reading:R1/17", "blank-above-limit:batch:P1", "x:run:R1"] {
+        for shown in
+            ["over-range:row:R1/12", "replicate-outlier:reading:R1/17", "blank-above-limit:batch:P1", "x:run:R1"]
+        {
             assert_eq!(shown.parse::<FlagId>().unwrap().to_string(), shown);
         }
         for other in ["over-range", "over-range:R1/12", "over-range:cup:3", "over-range:row:R1"] {

@@ -24,7 +24,9 @@ pub enum IdentityFault {
         length: usize,
     },
     /// A character that does not survive file names, labels and spreadsheets.
-    #[error("{what} \"{found}\" has the character {character:?}; letters, digits, and the marks - _ . are read everywhere")]
+    #[error(
+        "{what} \"{found}\" has the character {character:?}; letters, digits, and the marks - _ . are read everywhere"
+    )]
     Character {
         /// What it should name.
         what: &'static str,

@@ -106,8 +106,12 @@ pub enum ResultKind {
 
 impl ResultKind {
     /// All of them.
-    pub const ALL: [ResultKind; 4] =
-        [ResultKind::MassConcentration, ResultKind::MassFraction, ResultKind::ReleasePerArea, ResultKind::AmountPerDose];
+    pub const ALL: [ResultKind; 4] = [
+        ResultKind::MassConcentration,
+        ResultKind::MassFraction,
+        ResultKind::ReleasePerArea,
+        ResultKind::AmountPerDose,
+    ];
 
     /// The words in a document: the name of the kind.
     pub fn words(self) -> &'static str {

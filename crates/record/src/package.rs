@@ -51,7 +51,8 @@ impl DataPackage {
         let mut found = Vec::new();
         for preparation in &self.preparations {
             for portion in &preparation.portions {
-                if matches!(&portion.role, PortionRole::Sample { order, sample: of } if *order == self.order.id && of == sample) {
+                if matches!(&portion.role, PortionRole::Sample { order, sample: of } if *order == self.order.id && of == sample)
+                {
                     found.push((&preparation.id, portion));
                 }
             }

@@ -17,7 +17,9 @@ pub struct Pulse {
 
 /// Samples that do not make a pulse.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("{moments} moments stand beside {total} total and {background} background absorbances; a pulse has as many of each")]
+#[error(
+    "{moments} moments stand beside {total} total and {background} background absorbances; a pulse has as many of each"
+)]
 pub struct UnequalLengths {
     /// Number of moments.
     pub moments: usize,
@@ -102,7 +104,8 @@ impl<'de> Deserialize<'de> for Pulse {
         let text = String::deserialize(deserializer)?;
         let digit = |c: u8| char::from(c).to_digit(16).and_then(|digit| u8::try_from(digit).ok());
         let (pairs, rest) = text.as_bytes().as_chunks::<2>();
-        let samples: Option<Vec<u8>> = pairs.iter().map(|[high, low]| Some(16 * digit(*high)? + digit(*low)?)).collect();
+        let samples: Option<Vec<u8>> =
+            pairs.iter().map(|[high, low]| Some(16 * digit(*high)? + digit(*low)?)).collect();
         samples
             .filter(|_| rest.is_empty())
             .and_then(|samples| Pulse::from_canonical_bytes(&[HEAD, &samples].concat()))

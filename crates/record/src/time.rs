@@ -95,7 +95,14 @@ mod tests {
         assert_eq!(time.as_str(), "2026-03-14T09:30:00+01:00");
         let same_moment: Timestamp = "2026-03-14T08:30:00Z".parse().unwrap();
         assert_eq!(time.moment(), same_moment.moment());
-        for other in ["2026-03-14", "14.03.2026 09:30", "2026-03-14T09:30:00", "2026-03-14 09:30:00Z", "2026-13-14T09:30:00Z", ""] {
+        for other in [
+            "2026-03-14",
+            "14.03.2026 09:30",
+            "2026-03-14T09:30:00",
+            "2026-03-14 09:30:00Z",
+            "2026-13-14T09:30:00Z",
+            "",
+        ] {
             assert!(other.parse::<Timestamp>().is_err(), "{other}");
         }
     }

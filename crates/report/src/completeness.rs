@@ -18,70 +18,28 @@ pub struct ReportItem {
 /// # Source
 /// ISO/IEC 17025:2017, 7.8.2.1.
 pub const REPORT_ITEMS: [ReportItem; 16] = [
-    ReportItem {
-        letter: 'a',
-        text: "title",
-    },
-    ReportItem {
-        letter: 'b',
-        text: "name and address of the laboratory",
-    },
-    ReportItem {
-        letter: 'c',
-        text: "place where the work was done, if elsewhere also",
-    },
+    ReportItem { letter: 'a', text: "title" },
+    ReportItem { letter: 'b', text: "name and address of the laboratory" },
+    ReportItem { letter: 'c', text: "place where the work was done, if elsewhere also" },
     ReportItem {
         letter: 'd',
         text: "unique identification that makes all parts recognisable as one report, and a clear end",
     },
-    ReportItem {
-        letter: 'e',
-        text: "name and contact of the customer",
-    },
-    ReportItem {
-        letter: 'f',
-        text: "identification of the method",
-    },
+    ReportItem { letter: 'e', text: "name and contact of the customer" },
+    ReportItem { letter: 'f', text: "identification of the method" },
     ReportItem {
         letter: 'g',
         text: "description, unambiguous identification and, when necessary, condition of the item",
     },
-    ReportItem {
-        letter: 'h',
-        text: "date of receipt, and date of sampling where it is critical",
-    },
-    ReportItem {
-        letter: 'i',
-        text: "date(s) of the laboratory activity",
-    },
-    ReportItem {
-        letter: 'j',
-        text: "date of issue",
-    },
-    ReportItem {
-        letter: 'k',
-        text: "sampling plan and method where relevant",
-    },
-    ReportItem {
-        letter: 'l',
-        text: "statement that the results relate only to the items tested",
-    },
-    ReportItem {
-        letter: 'm',
-        text: "results with units",
-    },
-    ReportItem {
-        letter: 'n',
-        text: "additions to, deviations or exclusions from the method",
-    },
-    ReportItem {
-        letter: 'o',
-        text: "person(s) authorising the report",
-    },
-    ReportItem {
-        letter: 'p',
-        text: "results from external providers clearly marked",
-    },
+    ReportItem { letter: 'h', text: "date of receipt, and date of sampling where it is critical" },
+    ReportItem { letter: 'i', text: "date(s) of the laboratory activity" },
+    ReportItem { letter: 'j', text: "date of issue" },
+    ReportItem { letter: 'k', text: "sampling plan and method where relevant" },
+    ReportItem { letter: 'l', text: "statement that the results relate only to the items tested" },
+    ReportItem { letter: 'm', text: "results with units" },
+    ReportItem { letter: 'n', text: "additions to, deviations or exclusions from the method" },
+    ReportItem { letter: 'o', text: "person(s) authorising the report" },
+    ReportItem { letter: 'p', text: "results from external providers clearly marked" },
 ];
 
 /// An item the report lacks, and where.
@@ -95,11 +53,7 @@ pub struct MissingItem {
 
 impl std::fmt::Display for MissingItem {
     fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(
-            formatter,
-            "item {}, {}: {}",
-            self.item.letter, self.item.text, self.what
-        )
+        write!(formatter, "item {}, {}: {}", self.item.letter, self.item.text, self.what)
     }
 }
 
@@ -122,11 +76,7 @@ impl TestReport {
         }
         for method in &self.methods {
             search.text('f', &method.name, "the name of a method");
-            search.text(
-                'f',
-                &method.version,
-                &format!("the version of method {}", method.name),
-            );
+            search.text('f', &method.version, &format!("the version of method {}", method.name));
         }
         if self.samples.is_empty() {
             search.lacks('g', "a sample".to_owned());
@@ -136,10 +86,7 @@ impl TestReport {
         }
         for result in &self.results {
             if !self.samples.iter().any(|sample| sample.id == result.sample) {
-                search.lacks(
-                    'g',
-                    format!("a line for sample {}, which has a result", result.sample),
-                );
+                search.lacks('g', format!("a line for sample {}, which has a result", result.sample));
             }
         }
         if self.samples.iter().any(|sample| blank(&sample.received)) {
@@ -167,10 +114,7 @@ impl TestReport {
                 search.text(
                     'p',
                     provider,
-                    &format!(
-                        "the external provider of {} in {}",
-                        result.analyte, result.sample
-                    ),
+                    &format!("the external provider of {} in {}", result.analyte, result.sample),
                 );
             }
         }
@@ -183,61 +127,32 @@ impl TestReport {
         }
         for result in &self.results {
             let of = format!("{} in {}", result.analyte, result.sample);
-            search.text(
-                'm',
-                &result.analyte,
-                &format!("the analyte of a result of {}", result.sample),
-            );
+            search.text('m', &result.analyte, &format!("the analyte of a result of {}", result.sample));
             search.text('m', &result.kind, &format!("the kind of quantity of {of}"));
             search.text('m', &result.unit, &format!("the unit of {of}"));
             match &result.finding {
                 Finding::Value { value, uncertainty } => {
                     search.text('m', value, &format!("the value of {of}"));
                     match uncertainty {
-                        Uncertainty::Expanded {
-                            expanded_u,
-                            coverage_factor,
-                        } => {
+                        Uncertainty::Expanded { expanded_u, coverage_factor } => {
                             search.text('m', expanded_u, &format!("the uncertainty of {of}"));
-                            search.text(
-                                'm',
-                                coverage_factor,
-                                &format!("the coverage factor of {of}"),
-                            );
+                            search.text('m', coverage_factor, &format!("the coverage factor of {of}"));
                         }
                         Uncertainty::NotStated { because } => {
-                            search.text(
-                                'm',
-                                because,
-                                &format!("the reason why {of} has no uncertainty"),
-                            );
+                            search.text('m', because, &format!("the reason why {of} has no uncertainty"));
                         }
                     }
                 }
-                Finding::BelowLoq => {
-                    search.text('m', &result.loq, &format!("the LOQ that {of} lies below"))
-                }
+                Finding::BelowLoq => search.text('m', &result.loq, &format!("the LOQ that {of} lies below")),
                 Finding::Withheld { because } => {
                     search.text('m', because, &format!("the reason why {of} is withheld"));
                 }
             }
             if result.statement.is_some() {
                 let limit = result.limit.as_ref();
-                search.text(
-                    'm',
-                    limit.map_or("", |limit| &limit.text),
-                    &format!("the limit of {of}"),
-                );
-                search.text(
-                    'm',
-                    limit.map_or("", |limit| &limit.specification),
-                    &format!("the specification of {of}"),
-                );
-                search.text(
-                    'm',
-                    limit.map_or("", |limit| &limit.rule),
-                    &format!("the decision rule of {of}"),
-                );
+                search.text('m', limit.map_or("", |limit| &limit.text), &format!("the limit of {of}"));
+                search.text('m', limit.map_or("", |limit| &limit.specification), &format!("the specification of {of}"));
+                search.text('m', limit.map_or("", |limit| &limit.rule), &format!("the decision rule of {of}"));
             }
         }
     }
@@ -249,14 +164,8 @@ struct Search {
 
 impl Search {
     fn lacks(&mut self, letter: char, what: String) {
-        for item in REPORT_ITEMS
-            .into_iter()
-            .filter(|item| item.letter == letter)
-        {
-            self.found.push(MissingItem {
-                item,
-                what: what.clone(),
-            });
+        for item in REPORT_ITEMS.into_iter().filter(|item| item.letter == letter) {
+            self.found.push(MissingItem { item, what: what.clone() });
         }
     }
 

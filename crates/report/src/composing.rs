@@ -4,8 +4,8 @@
 //! package makes the same report again.
 
 use darkline_evaluation::outcome::{
-    CalibrationOutcome, ControlKind, ControlOutcome as Control, FlagState, Outcome, Reported,
-    ResultOutcome, RunOutcome, ValueOutcome,
+    CalibrationOutcome, ControlKind, ControlOutcome as Control, FlagState, Outcome, Reported, ResultOutcome,
+    RunOutcome, ValueOutcome,
 };
 use darkline_evaluation::procedure::of_edition;
 use darkline_metrology::conformity::Statement as Found;
@@ -19,14 +19,12 @@ use darkline_record::run::Signal;
 use darkline_signal::{Times, Trace, Window, reduce};
 use serde::Serialize;
 
-use crate::figure::{
-    self, Baseline, Calibration, CalibrationPoint, Medium, Pulse, ReadBack, Scale,
-};
+use crate::figure::{self, Baseline, Calibration, CalibrationPoint, Medium, Pulse, ReadBack, Scale};
 use crate::printed::{Printed, printed, significant};
 use crate::test_report::{
-    Annex, Budget, CalibrationLine, Coefficient, Contribution, ControlLine, ControlOutcome,
-    FigureLine, Finding, JustifiedFlag, Limit, MethodLine, Party, Proof, Replaced, ResultLine,
-    SampleLine, Sampling, Signature, Span, Statement, TestReport, Uncertainty, Verdict,
+    Annex, Budget, CalibrationLine, Coefficient, Contribution, ControlLine, ControlOutcome, FigureLine, Finding,
+    JustifiedFlag, Limit, MethodLine, Party, Proof, Replaced, ResultLine, SampleLine, Sampling, Signature, Span,
+    Statement, TestReport, Uncertainty, Verdict,
 };
 
 /// What the record says about an issue.
@@ -71,7 +69,8 @@ pub struct SignedBy {
 ///
 /// # Source
 /// `reference/safety/cautions.toml`, `general.short_form`, in substance.
-const CAUTION: &str = "Samples, digests and wastes may hold toxic metals and strong acids: local codes and licensed practice prevail.";
+const CAUTION: &str =
+    "Samples, digests and wastes may hold toxic metals and strong acids: local codes and licensed practice prevail.";
 
 /// The machine-readable record of a report: canonical JSON.
 ///
@@ -101,14 +100,9 @@ pub fn record(package: &DataPackage, outcome: &Outcome, issued: &Issued) -> Vec<
         .iter()
         .map(|result| {
             let printed = value_of(&result.reported).map(printed);
-            let (printed_value, printed_expanded_u) = printed.map_or((None, None), |printed| {
-                (Some(printed.value), Some(printed.expanded_u))
-            });
-            Line {
-                result,
-                printed_value,
-                printed_expanded_u,
-            }
+            let (printed_value, printed_expanded_u) =
+                printed.map_or((None, None), |printed| (Some(printed.value), Some(printed.expanded_u)));
+            Line { result, printed_value, printed_expanded_u }
         })
         .collect();
     canonical::bytes(&Record {
@@ -137,37 +131,24 @@ fn value_of(reported: &Reported) -> Option<&ValueOutcome> {
 /// Fills a test report.
 pub fn compose(package: &DataPackage, outcome: &Outcome, issued: &Issued) -> TestReport {
     let order = &package.order;
-    let (name, lines) = issued
-        .laboratory
-        .clone()
-        .unwrap_or_else(|| ("Laboratory".into(), Vec::new()));
+    let (name, lines) = issued.laboratory.clone().unwrap_or_else(|| ("Laboratory".into(), Vec::new()));
     TestReport {
         number: issued.report.clone(),
         replaces: issued.supersedes.as_ref().map(|number| Replaced {
             number: number.clone(),
-            changes: vec![
-                "figures or decisions changed after it was issued; this report stands in its place"
-                    .into(),
-            ],
+            changes: vec!["figures or decisions changed after it was issued; this report stands in its place".into()],
             reason: "see the entries of the order in the record".into(),
         }),
         trial: is_trial(outcome),
         laboratory: Party { name, lines },
         place_of_work: String::new(),
-        customer: Party {
-            name: order.customer.clone(),
-            lines: vec![order.contact.clone()],
-        },
+        customer: Party { name: order.customer.clone(), lines: vec![order.contact.clone()] },
         order: order.id.to_string(),
         received: order.received.to_string(),
         measured: measured(package),
         issued: issued.at.clone(),
         sampling: Sampling::Customer,
-        results: outcome
-            .results
-            .iter()
-            .map(|result| result_line(package, result))
-            .collect(),
+        results: outcome.results.iter().map(|result| result_line(package, result)).collect(),
         coverage: "about 95 %".into(),
         samples: order
             .samples
@@ -180,11 +161,7 @@ pub fn compose(package: &DataPackage, outcome: &Outcome, issued: &Issued) -> Tes
                 sampled: String::new(),
             })
             .collect(),
-        methods: order
-            .analytes
-            .iter()
-            .filter_map(|requested| method_line(package, requested))
-            .collect(),
+        methods: order.analytes.iter().filter_map(|requested| method_line(package, requested)).collect(),
         deviations: Vec::new(),
         flags: outcome.flags.iter().filter_map(justified).collect(),
         notes: notes(package),
@@ -213,20 +190,10 @@ pub fn compose(package: &DataPackage, outcome: &Outcome, issued: &Issued) -> Tes
 }
 
 fn measured(package: &DataPackage) -> Span {
-    let times: Vec<_> = package
-        .runs
-        .iter()
-        .flat_map(|run| &run.readings)
-        .map(|reading| &reading.at)
-        .collect();
+    let times: Vec<_> = package.runs.iter().flat_map(|run| &run.readings).map(|reading| &reading.at).collect();
     let (first, last) = (times.iter().min(), times.iter().max());
-    let text = |time: Option<&&darkline_record::time::Timestamp>| {
-        time.map_or_else(String::new, ToString::to_string)
-    };
-    Span {
-        first: text(first),
-        last: text(last),
-    }
+    let text = |time: Option<&&darkline_record::time::Timestamp>| time.map_or_else(String::new, ToString::to_string);
+    Span { first: text(first), last: text(last) }
 }
 
 fn notes(package: &DataPackage) -> Vec<String> {
@@ -243,23 +210,19 @@ fn notes(package: &DataPackage) -> Vec<String> {
         })
         .collect();
     notes.extend(
-        package
-            .order
-            .purpose
-            .as_ref()
-            .map(|purpose| format!("Purpose, as the customer states it: {}", purpose)),
+        package.order.purpose.as_ref().map(|purpose| format!("Purpose, as the customer states it: {}", purpose)),
     );
     notes
 }
 
 fn result_line(package: &DataPackage, result: &ResultOutcome) -> ResultLine {
-    let requested =
-        package.order.analytes.iter().find(|requested| {
-            requested.element == result.element && requested.method == result.method
-        });
+    let requested = package
+        .order
+        .analytes
+        .iter()
+        .find(|requested| requested.element == result.element && requested.method == result.method);
     let method = package.method(&result.method);
-    let quantification_limit =
-        method.and_then(|method| method.result.quantification_limit.as_ref());
+    let quantification_limit = method.and_then(|method| method.result.quantification_limit.as_ref());
     let loq = match &result.reported {
         Reported::BelowLoq { written, .. } => written.clone(),
         _ => quantification_limit
@@ -275,33 +238,26 @@ fn result_line(package: &DataPackage, result: &ResultOutcome) -> ResultLine {
         basis: basis(package, result),
         finding: finding(&result.reported),
         loq,
-        limit: result
-            .statement
-            .as_ref()
-            .zip(limit)
-            .map(|(statement, limit)| Limit {
-                text: if limit.at_most.unit_symbol() == result.unit {
-                    format!("at most {}", limit.at_most.digits())
-                } else {
-                    format!("at most {}", statement.limit)
-                },
-                specification: statement.origin.clone(),
-                rule: statement.decision_rule.clone(),
-            }),
+        limit: result.statement.as_ref().zip(limit).map(|(statement, limit)| Limit {
+            text: if limit.at_most.unit_symbol() == result.unit {
+                format!("at most {}", limit.at_most.digits())
+            } else {
+                format!("at most {}", statement.limit)
+            },
+            specification: statement.origin.clone(),
+            rule: statement.decision_rule.clone(),
+        }),
         statement: result.statement.as_ref().map(|statement| {
-            let (verdict, detail) =
-                match (statement.statement, value_of(&result.reported).map(printed)) {
-                    (Found::Complies, _) => (Verdict::Complies, String::new()),
-                    (Found::DoesNotComply, _) => (Verdict::DoesNotComply, String::new()),
-                    (Found::Inconclusive, Some(Printed { value, expanded_u })) => (
-                        Verdict::Inconclusive,
-                        format!("the limit lies within {value} ± {expanded_u}"),
-                    ),
-                    (Found::Inconclusive, None) => (
-                        Verdict::Inconclusive,
-                        "the quantification limit exceeds the limit".into(),
-                    ),
-                };
+            let (verdict, detail) = match (statement.statement, value_of(&result.reported).map(printed)) {
+                (Found::Complies, _) => (Verdict::Complies, String::new()),
+                (Found::DoesNotComply, _) => (Verdict::DoesNotComply, String::new()),
+                (Found::Inconclusive, Some(Printed { value, expanded_u })) => {
+                    (Verdict::Inconclusive, format!("the limit lies within {value} ± {expanded_u}"))
+                }
+                (Found::Inconclusive, None) => {
+                    (Verdict::Inconclusive, "the quantification limit exceeds the limit".into())
+                }
+            };
             Statement { verdict, detail }
         }),
         external: None,
@@ -311,33 +267,19 @@ fn result_line(package: &DataPackage, result: &ResultOutcome) -> ResultLine {
 /// Dry mass, where the portions of the sample state their dry matter.
 fn basis(package: &DataPackage, result: &ResultOutcome) -> String {
     let portions = package.portions_of(&result.sample);
-    if portions
-        .iter()
-        .any(|(_, portion)| portion.dry_matter.is_some())
-    {
-        "dry mass".into()
-    } else {
-        String::new()
-    }
+    if portions.iter().any(|(_, portion)| portion.dry_matter.is_some()) { "dry mass".into() } else { String::new() }
 }
 
 fn finding(reported: &Reported) -> Finding {
     match reported {
         Reported::Value { result } => {
             let Printed { value, expanded_u } = printed(result);
-            let uncertainty = Uncertainty::Expanded {
-                expanded_u,
-                coverage_factor: result.coverage_factor.to_string(),
-            };
+            let uncertainty = Uncertainty::Expanded { expanded_u, coverage_factor: result.coverage_factor.to_string() };
             Finding::Value { value, uncertainty }
         }
         Reported::BelowLoq { .. } => Finding::BelowLoq,
-        Reported::Withheld { because, .. } => Finding::Withheld {
-            because: because.to_string(),
-        },
-        Reported::Awaiting { .. } => Finding::Withheld {
-            because: "not measured".into(),
-        },
+        Reported::Withheld { because, .. } => Finding::Withheld { because: because.to_string() },
+        Reported::Awaiting { .. } => Finding::Withheld { because: "not measured".into() },
     }
 }
 
@@ -352,10 +294,7 @@ fn method_line(package: &DataPackage, requested: &Requested) -> Option<MethodLin
             Technique::Flame => "flame atomic absorption spectrometry".into(),
             Technique::Furnace => "electrothermal atomic absorption spectrometry".into(),
         },
-        line: method
-            .line
-            .as_ref()
-            .map_or_else(String::new, ToString::to_string),
+        line: method.line.as_ref().map_or_else(String::new, ToString::to_string),
     })
 }
 
@@ -364,34 +303,22 @@ fn justified(flag: &darkline_evaluation::outcome::FlagOutcome) -> Option<Justifi
         return None;
     };
     let id = flag.flag.id.to_string();
-    let subject = id
-        .split_once(':')
-        .map_or("", |(_, subject)| subject)
-        .replace(':', " ");
+    let subject = id.split_once(':').map_or("", |(_, subject)| subject).replace(':', " ");
     Some(JustifiedFlag {
         rule: flag.flag.id.rule.to_string(),
         subject,
-        seen: rules::named(flag.flag.id.rule.as_str())
-            .map_or_else(String::new, |rule| (rule.say)(&flag.flag.evidence)),
+        seen: rules::named(flag.flag.id.rule.as_str()).map_or_else(String::new, |rule| (rule.say)(&flag.flag.evidence)),
         reason: reason.clone(),
         by: "see the entries of the order".into(),
     })
 }
 
 fn annex(package: &DataPackage, outcome: &Outcome) -> Annex {
-    let mut annex = Annex {
-        budgets: Vec::new(),
-        calibrations: Vec::new(),
-        controls: Vec::new(),
-        figures: Vec::new(),
-    };
+    let mut annex = Annex { budgets: Vec::new(), calibrations: Vec::new(), controls: Vec::new(), figures: Vec::new() };
     for requested in &package.order.analytes {
-        let of_this = |result: &&ResultOutcome| {
-            result.element == requested.element && result.method == requested.method
-        };
-        if let Some((result, value)) =
-            deciding(outcome.results.iter().filter(of_this), requested, package)
-        {
+        let of_this =
+            |result: &&ResultOutcome| result.element == requested.element && result.method == requested.method;
+        if let Some((result, value)) = deciding(outcome.results.iter().filter(of_this), requested, package) {
             annex.budgets.push(budget(result, value));
             annex.figures.extend(pulse_figure(package, outcome, result));
         }
@@ -401,18 +328,10 @@ fn annex(package: &DataPackage, outcome: &Outcome) -> Annex {
             continue;
         };
         if let Some(calibration) = &run.calibration {
-            annex
-                .calibrations
-                .push(calibration_line(run, method, calibration));
-            annex
-                .figures
-                .push(calibration_figure(run, method, calibration));
+            annex.calibrations.push(calibration_line(run, method, calibration));
+            annex.figures.push(calibration_figure(run, method, calibration));
         }
-        annex.controls.extend(
-            run.controls
-                .iter()
-                .map(|control| control_line(outcome, run, method, control)),
-        );
+        annex.controls.extend(run.controls.iter().map(|control| control_line(outcome, run, method, control)));
     }
     annex
 }
@@ -440,10 +359,7 @@ fn deciding<'a>(
 }
 
 fn budget(result: &ResultOutcome, value: &ValueOutcome) -> Budget {
-    let Printed {
-        value: printed_value,
-        expanded_u,
-    } = printed(value);
+    let Printed { value: printed_value, expanded_u } = printed(value);
     Budget {
         title: format!("{} in {}, {}", result.element, result.sample, result.kind),
         result: format!(
@@ -463,80 +379,40 @@ fn budget(result: &ResultOutcome, value: &ValueOutcome) -> Budget {
 }
 
 fn response_unit(run: &RunOutcome) -> &str {
-    if run.response_unit == "1" {
-        ""
-    } else {
-        &run.response_unit
-    }
+    if run.response_unit == "1" { "" } else { &run.response_unit }
 }
 
-fn calibration_line(
-    run: &RunOutcome,
-    method: &ResolvedMethod,
-    calibration: &CalibrationOutcome,
-) -> CalibrationLine {
+fn calibration_line(run: &RunOutcome, method: &ResolvedMethod, calibration: &CalibrationOutcome) -> CalibrationLine {
     let coefficient = |name: &str, value: f64, standard_error: f64, unit: &str| {
         // The estimate ends where its standard error ends, like every figure with an uncertainty.
-        let rounded =
-            darkline_metrology::rounding::report(value, standard_error, crate::printed::RULE);
+        let rounded = darkline_metrology::rounding::report(value, standard_error, crate::printed::RULE);
         let (value, standard_error) = rounded.map_or_else(
             || (significant(value, 4), significant(standard_error, 2)),
             |rounded| (rounded.value.to_string(), rounded.u.to_string()),
         );
-        Coefficient {
-            name: name.into(),
-            value,
-            standard_error,
-            unit: unit.into(),
-        }
+        Coefficient { name: name.into(), value, standard_error, unit: unit.into() }
     };
     CalibrationLine {
         title: format!("{}{}, run {}", method.element, line_of(method), run.run),
         model: format!("{}, weights: {}", calibration.model, calibration.weights),
         coefficients: vec![
-            coefficient(
-                "intercept a",
-                calibration.intercept,
-                calibration.u_intercept,
-                response_unit(run),
-            ),
-            coefficient(
-                "slope b",
-                calibration.slope,
-                calibration.u_slope,
-                &calibration.slope_unit,
-            ),
+            coefficient("intercept a", calibration.intercept, calibration.u_intercept, response_unit(run)),
+            coefficient("slope b", calibration.slope, calibration.u_slope, &calibration.slope_unit),
         ],
         facts: vec![
-            (
-                "readings of standards".into(),
-                calibration.n_points.to_string(),
-            ),
-            (
-                "residual standard deviation".into(),
-                significant(calibration.residual_sd, 3),
-            ),
+            ("readings of standards".into(), calibration.n_points.to_string()),
+            ("residual standard deviation".into(), significant(calibration.residual_sd, 3)),
             ("degrees of freedom".into(), calibration.dof.to_string()),
-            (
-                "correlation of a and b".into(),
-                format!("{:.3}", calibration.correlation),
-            ),
+            ("correlation of a and b".into(), format!("{:.3}", calibration.correlation)),
         ],
     }
 }
 
 fn line_of(method: &ResolvedMethod) -> String {
-    method
-        .line
-        .as_ref()
-        .map_or_else(String::new, |line| format!(" at {line}"))
+    method.line.as_ref().map_or_else(String::new, |line| format!(" at {line}"))
 }
 
-fn calibration_figure(
-    run: &RunOutcome,
-    method: &ResolvedMethod,
-    calibration: &CalibrationOutcome,
-) -> FigureLine {
+fn calibration_figure(run: &RunOutcome, method: &ResolvedMethod, calibration: &CalibrationOutcome) -> FigureLine {
     let points: Vec<CalibrationPoint> = calibration
         .points
         .iter()
@@ -547,31 +423,15 @@ fn calibration_figure(
             rejected: false,
         })
         .collect();
-    let top = calibration
-        .points
-        .iter()
-        .map(|point| point.amount)
-        .fold(0.0, f64::max);
-    let lowest = calibration
-        .points
-        .iter()
-        .map(|point| point.amount)
-        .fold(f64::INFINITY, f64::min);
-    let fitted = [lowest.min(top), top]
-        .map(|amount| (amount, calibration.intercept + calibration.slope * amount));
+    let top = calibration.points.iter().map(|point| point.amount).fold(0.0, f64::max);
+    let lowest = calibration.points.iter().map(|point| point.amount).fold(f64::INFINITY, f64::min);
+    let fitted = [lowest.min(top), top].map(|amount| (amount, calibration.intercept + calibration.slope * amount));
     let read_back: Vec<ReadBack<'_>> = run
         .solutions
         .iter()
-        .filter(|solution| {
-            !solution.replaced
-                && matches!(solution.holds.as_str(), "sample" | "duplicate" | "spike")
-        })
+        .filter(|solution| !solution.replaced && matches!(solution.holds.as_str(), "sample" | "duplicate" | "spike"))
         .filter_map(|solution| {
-            Some(ReadBack {
-                name: &solution.name,
-                amount: solution.amount?,
-                response: solution.mean_response?,
-            })
+            Some(ReadBack { name: &solution.name, amount: solution.amount?, response: solution.mean_response? })
         })
         .collect();
     let title = format!("{}{}, run {}", method.element, line_of(method), run.run);
@@ -579,14 +439,8 @@ fn calibration_figure(
         &Calibration {
             id: &format!("calibration-{}", run.run),
             title: &title,
-            amount: Scale {
-                kind: "mass concentration",
-                unit: &run.amount_unit,
-            },
-            response: Scale {
-                kind: method.response.kind.words(),
-                unit: response_unit(run),
-            },
+            amount: Scale { kind: "mass concentration", unit: &run.amount_unit },
+            response: Scale { kind: method.response.kind.words(), unit: response_unit(run) },
             points: &points,
             fitted: &fitted,
             band: &[],
@@ -597,66 +451,35 @@ fn calibration_figure(
     ))
 }
 
-fn control_line(
-    outcome: &Outcome,
-    run: &RunOutcome,
-    method: &ResolvedMethod,
-    control: &Control,
-) -> ControlLine {
+fn control_line(outcome: &Outcome, run: &RunOutcome, method: &ResolvedMethod, control: &Control) -> ControlLine {
     let percent = |part: f64| format!("{part:.0} %");
-    let range = |lowest: f64, highest: f64| {
-        format!(
-            "{} to {}",
-            percent(100.0 * lowest),
-            percent(100.0 * highest)
-        )
-    };
+    let range = |lowest: f64, highest: f64| format!("{} to {}", percent(100.0 * lowest), percent(100.0 * highest));
     let check = &method.check;
     let (lowest, highest) = (check.lowest.value().si(), check.highest.value().si());
     let allowed = match control.control {
         ControlKind::CheckStandard => range(lowest, highest),
         ControlKind::ControlSample => range(
-            check
-                .control_lowest
-                .as_ref()
-                .map_or(lowest, |limit| limit.value().si()),
-            check
-                .control_highest
-                .as_ref()
-                .map_or(highest, |limit| limit.value().si()),
+            check.control_lowest.as_ref().map_or(lowest, |limit| limit.value().si()),
+            check.control_highest.as_ref().map_or(highest, |limit| limit.value().si()),
         ),
         ControlKind::CheckBlank | ControlKind::MethodBlank => {
-            method.blank.highest.as_ref().map_or_else(
-                || "not limited".into(),
-                |highest| format!("at most {highest}"),
-            )
+            method.blank.highest.as_ref().map_or_else(|| "not limited".into(), |highest| format!("at most {highest}"))
         }
         ControlKind::SpikeRecovery | ControlKind::Duplicates => "told, not limited".into(),
     };
     let found = match (control.control, control.should_be) {
         (ControlKind::CheckStandard | ControlKind::ControlSample, Some(should_be)) => {
-            format!(
-                "{} of {} {}",
-                percent(100.0 * control.found / should_be),
-                significant(should_be, 3),
-                control.unit
-            )
+            format!("{} of {} {}", percent(100.0 * control.found / should_be), significant(should_be, 3), control.unit)
         }
         _ => format!("{} {}", significant(control.found, 3), control.unit),
     };
     let row = format!(":row:{}/{}", run.run, control.row);
     let flag = outcome.flags.iter().find(|flag| {
         let id = flag.flag.id.to_string();
-        id.ends_with(&row)
-            && (id.starts_with("blank-above-limit") || id.starts_with("check-outside-limits"))
+        id.ends_with(&row) && (id.starts_with("blank-above-limit") || id.starts_with("check-outside-limits"))
     });
     ControlLine {
-        control: format!(
-            "{} {}, row {}",
-            control.control.words(),
-            control.name,
-            control.row
-        ),
+        control: format!("{} {}, row {}", control.control.words(), control.name, control.row),
         found,
         allowed,
         outcome: match flag {
@@ -668,26 +491,13 @@ fn control_line(
 }
 
 /// The pulse of the first reading that counts of a result, with baseline and limits.
-fn pulse_figure(
-    package: &DataPackage,
-    outcome: &Outcome,
-    result: &ResultOutcome,
-) -> Option<FigureLine> {
+fn pulse_figure(package: &DataPackage, outcome: &Outcome, result: &ResultOutcome) -> Option<FigureLine> {
     let row = result.rows.first()?;
     let run = package.runs.iter().find(|run| run.id == row.run)?;
     let method = package.method(&run.method)?;
-    let of_run = outcome
-        .runs
-        .iter()
-        .find(|candidate| candidate.run == run.id)?;
-    let reading = of_run
-        .readings
-        .iter()
-        .find(|reading| reading.counts && run.home(reading.row) == row.number)?;
-    let signal = run
-        .readings
-        .iter()
-        .find(|candidate| candidate.number == reading.reading.number)?;
+    let of_run = outcome.runs.iter().find(|candidate| candidate.run == run.id)?;
+    let reading = of_run.readings.iter().find(|reading| reading.counts && run.home(reading.row) == row.number)?;
+    let signal = run.readings.iter().find(|candidate| candidate.number == reading.reading.number)?;
     let Signal::Pulse(digest) = &signal.signal else {
         return None;
     };
@@ -705,18 +515,10 @@ fn pulse_figure(
         },
     )
     .ok()?;
-    let wide = |samples: &[f32]| {
-        samples
-            .iter()
-            .map(|sample| f64::from(*sample))
-            .collect::<Vec<f64>>()
-    };
+    let wide = |samples: &[f32]| samples.iter().map(|sample| f64::from(*sample)).collect::<Vec<f64>>();
     let (total, background) = (wide(pulse.total()), wide(pulse.background()));
-    let analyte: Vec<f64> = total
-        .iter()
-        .zip(&background)
-        .map(|(total, background)| total - background - reduced.offset)
-        .collect();
+    let analyte: Vec<f64> =
+        total.iter().zip(&background).map(|(total, background)| total - background - reduced.offset).collect();
     let name = run.row(reading.row).map_or("", |row| row.name.as_str());
     let title = format!("{name}, reading {}", reading.reading);
     let unit = response_unit(of_run);
@@ -728,10 +530,7 @@ fn pulse_figure(
             total: &total,
             background: &background,
             analyte: &analyte,
-            baseline: Some(Baseline {
-                at_lower_limit: 0.0,
-                at_upper_limit: 0.0,
-            }),
+            baseline: Some(Baseline { at_lower_limit: 0.0, at_upper_limit: 0.0 }),
             limits_s: Some((from_s, to_s)),
             response: &format!("{} {unit}", significant(reading.response?, 4)),
         },

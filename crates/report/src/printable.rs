@@ -21,10 +21,7 @@ pub(crate) struct Printable<'a> {
 
 impl<'a> Printable<'a> {
     pub(crate) fn new(book: &'a FontBook) -> Self {
-        Self {
-            book,
-            written_out: false,
-        }
+        Self { book, written_out: false }
     }
 
     /// Goes through a document; drawings keep their line breaks.
@@ -36,8 +33,7 @@ impl<'a> Printable<'a> {
                 for (name, member) in members.iter_mut() {
                     match (name.as_str(), member) {
                         ("svg", Value::String(svg)) => {
-                            let lines: Vec<_> =
-                                svg.split('\n').map(|line| self.text(line)).collect();
+                            let lines: Vec<_> = svg.split('\n').map(|line| self.text(line)).collect();
                             *svg = lines.join("\n");
                         }
                         (_, member) => self.document(member),
@@ -63,8 +59,7 @@ impl<'a> Printable<'a> {
                 && if mark(character) {
                     in_text_letters && carries_marks
                 } else {
-                    in_text_letters
-                        || (stands_alone(character) && self.has(CODE_LETTERS, character))
+                    in_text_letters || (stands_alone(character) && self.has(CODE_LETTERS, character))
                 };
             if can_be_set {
                 set.push(character);
@@ -83,11 +78,7 @@ impl<'a> Printable<'a> {
         if character.is_ascii_graphic() || character == ' ' {
             return true;
         }
-        let mut styles = self
-            .book
-            .select_family(family)
-            .filter_map(|index| self.book.info(index))
-            .peekable();
+        let mut styles = self.book.select_family(family).filter_map(|index| self.book.info(index)).peekable();
         styles.peek().is_some() && styles.all(|style| style.coverage.contains(u32::from(character)))
     }
 }
@@ -124,18 +115,14 @@ mod tests {
         let mut printable = Printable::new(&book);
         let mut document = json!({ "name": "a\nµ\u{7}", "svg": "<svg>\n</svg>" });
         printable.document(&mut document);
-        assert_eq!(
-            document,
-            json!({ "name": "a [U+00B5][U+0007]", "svg": "<svg>\n</svg>" })
-        );
+        assert_eq!(document, json!({ "name": "a [U+00B5][U+0007]", "svg": "<svg>\n</svg>" }));
         assert!(printable.written_out);
     }
 
     #[test]
     fn a_mark_without_a_letter_that_carries_it_is_written_out() {
-        let fonts: Vec<_> = typst_assets::fonts()
-            .flat_map(|data| typst::text::FontInfo::iter(data).collect::<Vec<_>>())
-            .collect();
+        let fonts: Vec<_> =
+            typst_assets::fonts().flat_map(|data| typst::text::FontInfo::iter(data).collect::<Vec<_>>()).collect();
         let book = FontBook::from_infos(fonts);
         let shown = |text: &str| Printable::new(&book).text(text);
         assert_eq!(shown("e\u{301}"), "e\u{301}");

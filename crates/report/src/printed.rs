@@ -7,11 +7,8 @@ use darkline_metrology::rounding::{Digits, ReportRule, Rounding, report};
 ///
 /// # Source
 /// JCGM 100:2008 (GUM), 7.2.6.
-pub const RULE: ReportRule = ReportRule {
-    digits: Digits::Two,
-    uncertainty: Rounding::HalfEven,
-    value: Rounding::HalfEven,
-};
+pub const RULE: ReportRule =
+    ReportRule { digits: Digits::Two, uncertainty: Rounding::HalfEven, value: Rounding::HalfEven };
 
 /// A value and its expanded uncertainty as text.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -25,15 +22,9 @@ pub struct Printed {
 /// Rounds a result for print.
 pub fn printed(found: &ValueOutcome) -> Printed {
     match report(found.value, found.expanded_u, RULE) {
-        Some(rounded) => Printed {
-            value: rounded.value.to_string(),
-            expanded_u: rounded.u.to_string(),
-        },
+        Some(rounded) => Printed { value: rounded.value.to_string(), expanded_u: rounded.u.to_string() },
         // Outcomes hold finite figures; a damaged one prints as it is.
-        None => Printed {
-            value: found.value.to_string(),
-            expanded_u: found.expanded_u.to_string(),
-        },
+        None => Printed { value: found.value.to_string(), expanded_u: found.expanded_u.to_string() },
     }
 }
 
@@ -44,10 +35,7 @@ pub fn significant(value: f64, digits: usize) -> String {
     }
     let precision = digits.saturating_sub(1);
     let scientific = format!("{value:.precision$e}");
-    let exponent: i32 = scientific
-        .split_once('e')
-        .and_then(|(_, exponent)| exponent.parse().ok())
-        .unwrap_or(0);
+    let exponent: i32 = scientific.split_once('e').and_then(|(_, exponent)| exponent.parse().ok()).unwrap_or(0);
     if !(-5..7).contains(&exponent) {
         return scientific;
     }
@@ -70,24 +58,14 @@ mod tests {
             budget: Vec::new(),
             contributions: Vec::new(),
         };
-        assert_eq!(
-            printed(&found),
-            Printed {
-                value: "0.0151".into(),
-                expanded_u: "0.0029".into()
-            }
-        );
+        assert_eq!(printed(&found), Printed { value: "0.0151".into(), expanded_u: "0.0029".into() });
     }
 
     #[test]
     fn significant_digits_keep_their_zeros() {
-        for (value, digits, text) in [
-            (0.05, 2, "0.050"),
-            (123.4, 2, "123"),
-            (1e-9, 2, "1.0e-9"),
-            (0.0, 3, "0"),
-            (-2.345, 3, "-2.35"),
-        ] {
+        for (value, digits, text) in
+            [(0.05, 2, "0.050"), (123.4, 2, "123"), (1e-9, 2, "1.0e-9"), (0.0, 3, "0"), (-2.345, 3, "-2.35")]
+        {
             assert_eq!(significant(value, digits), text);
         }
     }

@@ -384,10 +384,6 @@ pub struct FigureLine {
 impl FigureLine {
     /// A figure with its own title as caption.
     pub fn of(figure: crate::figure::Figure) -> Self {
-        Self {
-            svg: figure.svg,
-            description: figure.description,
-            caption: figure.title,
-        }
+        Self { svg: figure.svg, description: figure.description, caption: figure.title }
     }
 }

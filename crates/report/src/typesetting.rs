@@ -80,14 +80,9 @@ fn list(missing: &[MissingItem]) -> String {
 pub fn render(report: &TestReport, record_json: &[u8]) -> Result<Vec<u8>, ReportError> {
     let missing = report.missing_items();
     if !missing.is_empty() {
-        return Err(ReportError::Incomplete {
-            number: report.number.clone(),
-            missing,
-        });
+        return Err(ReportError::Incomplete { number: report.number.clone(), missing });
     }
-    let issued = timestamp(&report.issued).ok_or_else(|| ReportError::IssueTime {
-        text: report.issued.clone(),
-    })?;
+    let issued = timestamp(&report.issued).ok_or_else(|| ReportError::IssueTime { text: report.issued.clone() })?;
     let assets = assets();
 
     let mut printable = Printable::new(&assets.book);
@@ -103,16 +98,11 @@ pub fn render(report: &TestReport, record_json: &[u8]) -> Result<Vec<u8>, Report
         data: Bytes::new(data),
         record: Bytes::new(record_json.to_vec()),
     };
-    let document: PagedDocument = typst::compile(&world)
-        .output
-        .map_err(|errors| setting(&world, &errors))?;
-    let standards = PdfStandards::new(&[PdfStandard::A_3a, PdfStandard::Ua_1])
-        .map_err(|error| fault(&error.message()))?;
+    let document: PagedDocument = typst::compile(&world).output.map_err(|errors| setting(&world, &errors))?;
+    let standards =
+        PdfStandards::new(&[PdfStandard::A_3a, PdfStandard::Ua_1]).map_err(|error| fault(&error.message()))?;
     let options = PdfOptions {
-        ident: Smart::Custom(format!(
-            "{}/{}/{}",
-            report.laboratory.name, report.number, report.proof.outcome_digest
-        )),
+        ident: Smart::Custom(format!("{}/{}/{}", report.laboratory.name, report.number, report.proof.outcome_digest)),
         creator: Smart::Custom(Some(format!("Darkline {}", env!("CARGO_PKG_VERSION")))),
         timestamp: Some(issued),
         page_ranges: None,
@@ -134,15 +124,11 @@ pub fn evict() {
 
 /// A drawing that cannot be read is told by its number, before the layout meets it.
 fn check_figures(data: &serde_json::Value) -> Result<(), ReportError> {
-    let figures = data["annex"]["figures"]
-        .as_array()
-        .map_or(&[][..], Vec::as_slice);
+    let figures = data["annex"]["figures"].as_array().map_or(&[][..], Vec::as_slice);
     for (place, figure) in figures.iter().enumerate() {
         let svg = figure["svg"].as_str().unwrap_or("");
-        SvgImage::new(Bytes::from_string(svg.to_owned())).map_err(|error| ReportError::Figure {
-            number: place + 1,
-            why: format!("{error:?}"),
-        })?;
+        SvgImage::new(Bytes::from_string(svg.to_owned()))
+            .map_err(|error| ReportError::Figure { number: place + 1, why: format!("{error:?}") })?;
     }
     Ok(())
 }
@@ -168,24 +154,15 @@ fn timestamp(text: &str) -> Option<Timestamp> {
 fn setting(world: &ReportWorld, errors: &[SourceDiagnostic]) -> ReportError {
     let place = |error: &SourceDiagnostic| {
         let range = world.range(error.span)?;
-        Some(format!(
-            "{LAYOUT_NAME}:{}: ",
-            LAYOUT.get(..range.start)?.matches('\n').count() + 1
-        ))
+        Some(format!("{LAYOUT_NAME}:{}: ", LAYOUT.get(..range.start)?.matches('\n').count() + 1))
     };
-    let said: Vec<_> = errors
-        .iter()
-        .map(|error| format!("{}{}", place(error).unwrap_or_default(), error.message))
-        .collect();
-    ReportError::Setting {
-        why: said.join("; "),
-    }
+    let said: Vec<_> =
+        errors.iter().map(|error| format!("{}{}", place(error).unwrap_or_default(), error.message)).collect();
+    ReportError::Setting { why: said.join("; ") }
 }
 
 fn fault(error: &dyn std::fmt::Display) -> ReportError {
-    ReportError::Setting {
-        why: error.to_string(),
-    }
+    ReportError::Setting { why: error.to_string() }
 }
 
 fn file(name: &str) -> FileId {
@@ -203,18 +180,10 @@ struct Assets {
 fn assets() -> &'static Assets {
     static ASSETS: OnceLock<Assets> = OnceLock::new();
     ASSETS.get_or_init(|| {
-        let fonts: Vec<Font> = typst_assets::fonts()
-            .flat_map(|data| Font::iter(Bytes::new(data)))
-            .collect();
+        let fonts: Vec<Font> = typst_assets::fonts().flat_map(|data| Font::iter(Bytes::new(data))).collect();
         // The extras of accessibility mark the first cell of a row as the head of that row.
-        let library = Library::builder()
-            .with_features([Feature::A11yExtras].into_iter().collect())
-            .build();
-        Assets {
-            library: LazyHash::new(library),
-            book: LazyHash::new(FontBook::from_fonts(&fonts)),
-            fonts,
-        }
+        let library = Library::builder().with_features([Feature::A11yExtras].into_iter().collect()).build();
+        Assets { library: LazyHash::new(library), book: LazyHash::new(FontBook::from_fonts(&fonts)), fonts }
     })
 }
 
@@ -240,11 +209,7 @@ impl World for ReportWorld {
     }
 
     fn source(&self, id: FileId) -> FileResult<Source> {
-        if id == self.layout.id() {
-            Ok(self.layout.clone())
-        } else {
-            Err(FileError::AccessDenied)
-        }
+        if id == self.layout.id() { Ok(self.layout.clone()) } else { Err(FileError::AccessDenied) }
     }
 
     fn file(&self, id: FileId) -> FileResult<Bytes> {
@@ -272,21 +237,10 @@ mod tests {
 
     #[test]
     fn a_time_of_issue_needs_date_time_and_offset() {
-        for good in [
-            "2026-03-14T09:30:00+01:00",
-            "2026-03-14T08:30:00Z",
-            "2026-03-14 09:30:00-03:30",
-        ] {
+        for good in ["2026-03-14T09:30:00+01:00", "2026-03-14T08:30:00Z", "2026-03-14 09:30:00-03:30"] {
             assert!(timestamp(good).is_some(), "{good} was not read");
         }
-        for bad in [
-            "",
-            "14.03.2026",
-            "2026-03-14",
-            "2026-03-14T09:30:00",
-            "2026-02-30T09:30:00Z",
-            "today",
-        ] {
+        for bad in ["", "14.03.2026", "2026-03-14", "2026-03-14T09:30:00", "2026-02-30T09:30:00Z", "today"] {
             assert!(timestamp(bad).is_none(), "{bad} was read");
         }
     }
@@ -303,10 +257,7 @@ mod tests {
         assert_eq!(world.file(file(ATTACHMENT)).unwrap().as_slice(), b"[]");
         for other in ["etc/passwd", "Cargo.toml", "other.typ"] {
             assert_eq!(world.file(file(other)), Err(FileError::AccessDenied));
-            assert_eq!(
-                world.source(file(other)).err(),
-                Some(FileError::AccessDenied)
-            );
+            assert_eq!(world.source(file(other)).err(), Some(FileError::AccessDenied));
         }
         assert!(world.today(None).is_none());
     }

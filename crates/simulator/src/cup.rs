@@ -62,11 +62,7 @@ impl Bench<'_> {
                 let stated = self.realised(amount, &format!("{run}/{home}/amount"));
                 (stated * self.stock(&format!("{run}/check stock")), 0.0)
             }
-            RowHolds::Portion {
-                batch,
-                portion,
-                dilution,
-            } => {
+            RowHolds::Portion { batch, portion, dilution } => {
                 let found = self.package.portion(batch, portion);
                 let portion = found.ok_or_else(|| SimulatorFault::NoPortion {
                     row: row.number,
@@ -79,39 +75,25 @@ impl Bench<'_> {
             }
         };
         // A draw may take a small blank below nothing; what is not a number or too much stays and is told.
-        let amount = if amount < 0.0 && amount > -DENSEST {
-            0.0
-        } else {
-            amount
-        };
+        let amount = if amount < 0.0 && amount > -DENSEST { 0.0 } else { amount };
         if !(0.0..=DENSEST).contains(&amount) || !background.is_finite() {
-            return Err(SimulatorFault::Solution {
-                row: row.number,
-                found: amount,
-            });
+            return Err(SimulatorFault::Solution { row: row.number, found: amount });
         }
-        Ok(Cup {
-            amount: MassConcentration::from_si(amount),
-            background: background.clamp(0.0, 1e6),
-        })
+        Ok(Cup { amount: MassConcentration::from_si(amount), background: background.clamp(0.0, 1e6) })
     }
 
     /// The solution of a portion before dilution: mass concentration in SI, height of the background.
     fn solution(&self, batch: &BatchId, portion: &Portion) -> Result<(f64, f64), SimulatorFault> {
         let truth = self.truth.batch(batch);
-        let truth = truth.ok_or_else(|| SimulatorFault::NoBatchTruth {
-            batch: batch.clone(),
-        })?;
+        let truth = truth.ok_or_else(|| SimulatorFault::NoBatchTruth { batch: batch.clone() })?;
         let own = |what: &str| format!("{batch}/{}/{what}", portion.id);
         let vessel = Draws::of_cause(self.seed, &own("vessel")).normal();
-        let blank = si(Some(&truth.blank)).unwrap_or(0.0)
-            + si(truth.between_vessels.as_ref()).unwrap_or(0.0) * vessel;
+        let blank = si(Some(&truth.blank)).unwrap_or(0.0) + si(truth.between_vessels.as_ref()).unwrap_or(0.0) * vessel;
         let Some(material) = self.material(batch, portion)? else {
             return Ok((blank, 0.0));
         };
         let between = Draws::of_cause(self.seed, &own("between portions")).normal();
-        let held = self.dissolved(batch, portion, material.value)?
-            * (1.0 + material.between_portions * between);
+        let held = self.dissolved(batch, portion, material.value)? * (1.0 + material.between_portions * between);
         let added = match &portion.role {
             PortionRole::Spike { added, .. } => {
                 let volume = self.figure(batch, portion, portion.volume.as_ref(), "volume")?;
@@ -124,12 +106,7 @@ impl Bench<'_> {
     }
 
     /// What a portion brings into its solution if all of it comes through: mass concentration in SI.
-    fn dissolved(
-        &self,
-        batch: &BatchId,
-        portion: &Portion,
-        value: &ResultFigure,
-    ) -> Result<f64, SimulatorFault> {
+    fn dissolved(&self, batch: &BatchId, portion: &Portion, value: &ResultFigure) -> Result<f64, SimulatorFault> {
         let volume = || self.figure(batch, portion, portion.volume.as_ref(), "volume");
         let mass = || self.figure(batch, portion, portion.mass.as_ref(), "mass");
         Ok(match value {
@@ -164,11 +141,7 @@ impl Bench<'_> {
     }
 
     /// What a portion is made of; nothing for a method blank.
-    fn material(
-        &self,
-        batch: &BatchId,
-        portion: &Portion,
-    ) -> Result<Option<Material<'_>>, SimulatorFault> {
+    fn material(&self, batch: &BatchId, portion: &Portion) -> Result<Option<Material<'_>>, SimulatorFault> {
         let mut origin = portion;
         // As many steps as the batch has portions lead to a sample, or round a circle.
         let preparation = self.package.preparations.iter().find(|p| p.id == *batch);
@@ -177,9 +150,7 @@ impl Bench<'_> {
                 PortionRole::MethodBlank => return Ok(None),
                 PortionRole::Sample { sample, .. } => {
                     let truth = self.truth.sample(sample);
-                    let truth = truth.ok_or_else(|| SimulatorFault::NoSampleTruth {
-                        sample: sample.clone(),
-                    })?;
+                    let truth = truth.ok_or_else(|| SimulatorFault::NoSampleTruth { sample: sample.clone() })?;
                     return Ok(Some(Material {
                         value: &truth.value,
                         background: si(truth.background.as_ref()).unwrap_or(0.0),
@@ -208,10 +179,7 @@ impl Bench<'_> {
             };
             origin = next;
         }
-        Err(SimulatorFault::Circle {
-            batch: batch.clone(),
-            portion: portion.id.clone(),
-        })
+        Err(SimulatorFault::Circle { batch: batch.clone(), portion: portion.id.clone() })
     }
 
     /// A figure of a portion as it really is, in SI.
@@ -235,9 +203,7 @@ impl Bench<'_> {
         figure
             .sources(own)
             .iter()
-            .map(|source| {
-                source.u * Draws::of_cause(self.seed, source.id.as_str()).of_shape(source.shape)
-            })
+            .map(|source| source.u * Draws::of_cause(self.seed, source.id.as_str()).of_shape(source.shape))
             .fold(figure.value.value().si(), |sum, error| sum + error)
     }
 
@@ -257,22 +223,10 @@ mod tests {
     use super::*;
     use crate::small_run;
 
-    fn amounts(
-        package: &DataPackage,
-        truth: &Truth,
-        seed: u64,
-    ) -> Result<Vec<f64>, SimulatorFault> {
+    fn amounts(package: &DataPackage, truth: &Truth, seed: u64) -> Result<Vec<f64>, SimulatorFault> {
         let run = &package.runs[0];
-        let bench = Bench {
-            package,
-            run,
-            method: &package.methods[0],
-            truth,
-            seed,
-        };
-        run.rows()
-            .map(|row| bench.cup(row).map(|cup| cup.amount.si() * 1e6))
-            .collect()
+        let bench = Bench { package, run, method: &package.methods[0], truth, seed };
+        run.rows().map(|row| bench.cup(row).map(|cup| cup.amount.si() * 1e6)).collect()
     }
 
     #[test]
@@ -294,10 +248,7 @@ mod tests {
         let found = amounts(&package, &truth, 1).unwrap();
         assert_eq!(found.len(), expected.len());
         for ((what, expected), found) in expected.iter().zip(found) {
-            assert!(
-                (found - expected).abs() < 1e-9,
-                "{what}: {found}, not {expected}"
-            );
+            assert!((found - expected).abs() < 1e-9, "{what}: {found}, not {expected}");
         }
     }
 
@@ -311,23 +262,13 @@ mod tests {
         };
         // Over many seeds the cups scatter as the stated uncertainties say.
         let n = 4000;
-        let all: Vec<Vec<f64>> = (0..n)
-            .map(|seed| amounts(&package, &truth, seed).unwrap())
-            .collect();
-        let relative = |row: usize| -> Vec<f64> {
-            all.iter()
-                .map(|found| found[row] / exact[row] - 1.0)
-                .collect()
-        };
-        let covariance = |one: &[f64], other: &[f64]| {
-            one.iter().zip(other).map(|(a, b)| a * b).sum::<f64>() / n as f64
-        };
+        let all: Vec<Vec<f64>> = (0..n).map(|seed| amounts(&package, &truth, seed).unwrap()).collect();
+        let relative = |row: usize| -> Vec<f64> { all.iter().map(|found| found[row] / exact[row] - 1.0).collect() };
+        let covariance = |one: &[f64], other: &[f64]| one.iter().zip(other).map(|(a, b)| a * b).sum::<f64>() / n as f64;
         let (sample, duplicate, joined) = (relative(4), relative(5), relative(8));
         // Volume 0.12 % shared, dilution 0.5 %, weighing 0.04 %, portions 1 %, vessels 0.04 in 23.92.
         let native = 24.0 * 0.98 / (24.0 * 0.98 + 0.4);
-        let own = native * native * (0.01 * 0.01 + 0.0004 * 0.0004)
-            + (0.04 / 23.92) * (0.04 / 23.92)
-            + 0.005 * 0.005;
+        let own = native * native * (0.01 * 0.01 + 0.0004 * 0.0004) + (0.04 / 23.92) * (0.04 / 23.92) + 0.005 * 0.005;
         let shared = native * native * 0.0012 * 0.0012;
         assert!((covariance(&sample, &sample) / (own + shared) - 1.0).abs() < 0.09);
         // The covariance of the duplicate comes from the flask alone: 1.4e-6 of 1.3e-4, four standard errors are 8e-6.
@@ -345,18 +286,9 @@ mod tests {
             change(&mut package, &mut truth);
             amounts(&package, &truth, 1).unwrap_err().to_string()
         };
-        assert_eq!(
-            told(|_, truth| truth.samples.clear()),
-            "the truth says nothing about sample S01"
-        );
-        assert_eq!(
-            told(|_, truth| truth.batches.clear()),
-            "the truth says nothing about batch P1"
-        );
-        assert_eq!(
-            told(|_, truth| truth.controls.clear()),
-            "the truth says nothing about control \"leaf control\""
-        );
+        assert_eq!(told(|_, truth| truth.samples.clear()), "the truth says nothing about sample S01");
+        assert_eq!(told(|_, truth| truth.batches.clear()), "the truth says nothing about batch P1");
+        assert_eq!(told(|_, truth| truth.controls.clear()), "the truth says nothing about control \"leaf control\"");
         assert_eq!(
             told(|package, _| package.preparations.clear()),
             "the package holds no portion P1-1 of batch P1 (row 4)"
@@ -367,27 +299,20 @@ mod tests {
         );
         assert_eq!(
             told(|package, _| {
-                package.preparations[0].portions[2].role = PortionRole::Duplicate {
-                    of: "P1-3".parse().unwrap(),
-                };
+                package.preparations[0].portions[2].role = PortionRole::Duplicate { of: "P1-3".parse().unwrap() };
             }),
             "portion P1-3 of batch P1 repeats a portion that repeats it"
         );
         assert_eq!(
             told(|package, _| {
-                package.preparations[0].portions[1].volume =
-                    Some(Uncertain::exact("0 mL".parse().unwrap()));
+                package.preparations[0].portions[1].volume = Some(Uncertain::exact("0 mL".parse().unwrap()));
             }),
             "the solution at row 5 would hold inf kg/m³; between 0 and 1000 can be real"
         );
         let huge = told(|package, _| {
-            package.preparations[0].portions[1].mass =
-                Some(Uncertain::exact("1e300 kg".parse().unwrap()));
+            package.preparations[0].portions[1].mass = Some(Uncertain::exact("1e300 kg".parse().unwrap()));
         });
-        assert!(
-            huge.starts_with("the solution at row 5 would hold 2.3") && huge.contains("e298 kg/m³"),
-            "{huge}"
-        );
+        assert!(huge.starts_with("the solution at row 5 would hold 2.3") && huge.contains("e298 kg/m³"), "{huge}");
     }
 
     #[test]
@@ -411,18 +336,9 @@ mod tests {
             let text = small_run::TRUTH.replacen("1.20 mg/kg", value, 1);
             truth.samples[0].value = Truth::from_toml(&text).unwrap().samples[0].value.clone();
             let (run, method) = (&package.runs[0], &package.methods[0]);
-            let bench = Bench {
-                package: &package,
-                run,
-                method,
-                truth: &truth,
-                seed: 1,
-            };
+            let bench = Bench { package: &package, run, method, truth: &truth, seed: 1 };
             let found = bench.cup(&run.legs[0].rows[4]).unwrap().amount.si() * 1e6;
-            assert!(
-                (found - expected).abs() < 1e-9,
-                "{value}: {found}, not {expected}"
-            );
+            assert!((found - expected).abs() < 1e-9, "{value}: {found}, not {expected}");
         }
     }
 }

@@ -42,10 +42,7 @@ impl Draws {
     }
 
     fn keyed(hash: Sha256) -> Self {
-        Self {
-            stream: ChaCha12Rng::from_seed(hash.finalize().into()),
-            spare: None,
-        }
+        Self { stream: ChaCha12Rng::from_seed(hash.finalize().into()), spare: None }
     }
 
     /// A number above 0 and at most 1, of 53 bits.
@@ -98,12 +95,7 @@ mod tests {
 
     #[test]
     fn every_shape_has_mean_0_and_standard_deviation_1() {
-        for shape in [
-            Shape::Normal,
-            Shape::Rectangular,
-            Shape::Triangular,
-            Shape::Arcsine,
-        ] {
+        for shape in [Shape::Normal, Shape::Rectangular, Shape::Triangular, Shape::Arcsine] {
             let mut draws = Draws::of_cause(7, "shape");
             let (mean, sd) = moments(|| draws.of_shape(shape));
             // Four standard deviations of each: 1/sqrt(N), and at most 1/sqrt(2 N) for the flatter shapes.

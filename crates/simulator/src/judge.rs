@@ -144,9 +144,7 @@ pub fn judge(truth: &Truth, results: &[ReportedResult]) -> Result<Judgement, Jud
     let lines = results.iter().map(|result| {
         let sample = || result.sample.clone();
         let known = truth.sample(&result.sample);
-        let known = &known
-            .ok_or_else(|| JudgeFault::NoSampleTruth { sample: sample() })?
-            .value;
+        let known = &known.ok_or_else(|| JudgeFault::NoSampleTruth { sample: sample() })?.value;
         if known.kind() != result.kind {
             return Err(JudgeFault::OtherKind {
                 sample: sample(),
@@ -155,45 +153,23 @@ pub fn judge(truth: &Truth, results: &[ReportedResult]) -> Result<Judgement, Jud
             });
         }
         let number = |what, figure: f64, stands: bool| {
-            if stands {
-                Ok(figure)
-            } else {
-                Err(JudgeFault::Figure {
-                    sample: sample(),
-                    what,
-                    found: figure,
-                })
-            }
+            if stands { Ok(figure) } else { Err(JudgeFault::Figure { sample: sample(), what, found: figure }) }
         };
         let outcome = match result.found {
             Found::Value { value, u } => {
                 let value = number("value", value, value.is_finite())?;
                 let u = number("standard uncertainty", u, u.is_finite() && u > 0.0)?;
                 let difference = value - known.si();
-                Outcome::Difference {
-                    difference,
-                    over_u: difference / u,
-                }
+                Outcome::Difference { difference, over_u: difference / u }
             }
             Found::Below { limit } => {
                 let limit = number("limit", limit, limit.is_finite())?;
-                if known.si() < limit {
-                    Outcome::RightlyBelow
-                } else {
-                    Outcome::WronglyBelow
-                }
+                if known.si() < limit { Outcome::RightlyBelow } else { Outcome::WronglyBelow }
             }
         };
-        Ok(Judged {
-            sample: sample(),
-            truth: known.clone(),
-            found: result.found,
-            outcome,
-        })
+        Ok(Judged { sample: sample(), truth: known.clone(), found: result.found, outcome })
     });
-    Ok(Judgement {
-        lines: lines.collect::<Result<_, _>>()?,
-    })
+    Ok(Judgement { lines: lines.collect::<Result<_, _>>()? })
 }
 
 impl Judgement {
@@ -206,32 +182,19 @@ impl Judgement {
     }
     /// Number of values not farther than this many u from the truth.
     pub fn within(&self, coverage_factor: f64) -> usize {
-        self.over_u()
-            .filter(|over_u| over_u.abs() <= coverage_factor)
-            .count()
+        self.over_u().filter(|over_u| over_u.abs() <= coverage_factor).count()
     }
     /// Number of results reported as below a limit that they are not below.
     pub fn wrongly_below(&self) -> usize {
-        self.lines
-            .iter()
-            .filter(|line| line.outcome == Outcome::WronglyBelow)
-            .count()
+        self.lines.iter().filter(|line| line.outcome == Outcome::WronglyBelow).count()
     }
 }
 
 impl fmt::Display for Judgement {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let head = ["sample", "true", "found", "u", "difference/u"].map(String::from);
-        let rows: Vec<[String; 5]> = [head]
-            .into_iter()
-            .chain(self.lines.iter().map(Judged::cells))
-            .collect();
-        let width = |column: usize| {
-            rows.iter()
-                .map(|row| row[column].chars().count())
-                .max()
-                .unwrap_or(0)
-        };
+        let rows: Vec<[String; 5]> = [head].into_iter().chain(self.lines.iter().map(Judged::cells)).collect();
+        let width = |column: usize| rows.iter().map(|row| row[column].chars().count()).max().unwrap_or(0);
         let [sample, truth, found, u, over_u] = [0, 1, 2, 3, 4].map(width);
         for row in &rows {
             writeln!(
@@ -242,11 +205,7 @@ impl fmt::Display for Judgement {
         }
         let values = self.over_u().count();
         let wrongly = self.wrongly_below();
-        writeln!(
-            f,
-            "{} of {values} values within 2 u of the truth",
-            self.within(2.0)
-        )?;
+        writeln!(f, "{} of {values} values within 2 u of the truth", self.within(2.0))?;
         if wrongly > 0 {
             writeln!(f, "{wrongly} wrongly reported as below the limit")?;
         }
@@ -261,17 +220,11 @@ impl Judged {
             Found::Value { value, u } => {
                 let u = in_unit(u);
                 let decimals = decimals_of(u);
-                (
-                    format!("{:.decimals$}", in_unit(value)),
-                    format!("{u:.decimals$}"),
-                )
+                (format!("{:.decimals$}", in_unit(value)), format!("{u:.decimals$}"))
             }
             Found::Below { limit } => {
                 let limit = in_unit(limit);
-                (
-                    format!("below {limit:.*}", decimals_of(limit)),
-                    String::new(),
-                )
+                (format!("below {limit:.*}", decimals_of(limit)), String::new())
             }
         };
         let outcome = match self.outcome {
@@ -279,13 +232,7 @@ impl Judged {
             Outcome::RightlyBelow => "below".into(),
             Outcome::WronglyBelow => "not below".into(),
         };
-        [
-            self.sample.to_string(),
-            self.truth.to_string(),
-            found,
-            u,
-            outcome,
-        ]
+        [self.sample.to_string(), self.truth.to_string(), found, u, outcome]
     }
 }
 
@@ -315,41 +262,22 @@ mod tests {
     use crate::small_run;
 
     fn result(sample: &str, found: Found) -> ReportedResult {
-        ReportedResult {
-            sample: sample.parse().unwrap(),
-            kind: ResultKind::MassFraction,
-            found,
-        }
+        ReportedResult { sample: sample.parse().unwrap(), kind: ResultKind::MassFraction, found }
     }
 
     #[test]
     fn a_result_is_held_against_the_truth_of_its_sample() {
         let results = [
-            result(
-                "S01",
-                Found::Value {
-                    value: 1.15e-6,
-                    u: 0.02e-6,
-                },
-            ),
+            result("S01", Found::Value { value: 1.15e-6, u: 0.02e-6 }),
             result("S02", Found::Below { limit: 0.2e-6 }),
             result("S02", Found::Below { limit: 10e-6 }),
         ];
         let judgement = judge(&small_run::truth(), &results).unwrap();
-        let Outcome::Difference { difference, over_u } = judgement.lines[0].outcome else {
-            panic!()
-        };
+        let Outcome::Difference { difference, over_u } = judgement.lines[0].outcome else { panic!() };
         assert!((difference + 0.05e-6).abs() < 1e-18 && (over_u + 2.5).abs() < 1e-9);
         assert_eq!(judgement.lines[1].outcome, Outcome::WronglyBelow);
         assert_eq!(judgement.lines[2].outcome, Outcome::RightlyBelow);
-        assert_eq!(
-            (
-                judgement.within(2.0),
-                judgement.within(3.0),
-                judgement.wrongly_below()
-            ),
-            (0, 1, 1)
-        );
+        assert_eq!((judgement.within(2.0), judgement.within(3.0), judgement.wrongly_below()), (0, 1, 1));
         assert_eq!(
             judgement.to_string(),
             "sample  true        found       u      difference/u\n\
@@ -366,25 +294,10 @@ mod tests {
         let truth = small_run::truth();
         let told = |result: ReportedResult| judge(&truth, &[result]).unwrap_err().to_string();
         let value = |value, u| Found::Value { value, u };
-        assert_eq!(
-            told(result("S99", value(1e-6, 1e-8))),
-            "the truth says nothing about sample S99"
-        );
-        assert_eq!(
-            told(result("S01", value(f64::NAN, 1e-8))),
-            "sample S01 is reported with a value of NaN"
-        );
-        assert_eq!(
-            told(result("S01", value(1e-6, 0.0))),
-            "sample S01 is reported with a standard uncertainty of 0"
-        );
-        let other = ReportedResult {
-            kind: ResultKind::AmountPerDose,
-            ..result("S01", value(1e-6, 1e-8))
-        };
-        assert_eq!(
-            told(other),
-            "sample S01 is reported as amount per dose, its truth is mass fraction"
-        );
+        assert_eq!(told(result("S99", value(1e-6, 1e-8))), "the truth says nothing about sample S99");
+        assert_eq!(told(result("S01", value(f64::NAN, 1e-8))), "sample S01 is reported with a value of NaN");
+        assert_eq!(told(result("S01", value(1e-6, 0.0))), "sample S01 is reported with a standard uncertainty of 0");
+        let other = ReportedResult { kind: ResultKind::AmountPerDose, ..result("S01", value(1e-6, 1e-8)) };
+        assert_eq!(told(other), "sample S01 is reported as amount per dose, its truth is mass fraction");
     }
 }

@@ -97,15 +97,7 @@ pub fn simulate(
     seed: u64,
     started: &str,
 ) -> Result<Vec<SimulatedReading>, SimulatorFault> {
-    simulate_on(
-        &Spectrometer::of(truth),
-        package,
-        run,
-        rows,
-        truth,
-        seed,
-        started,
-    )
+    simulate_on(&Spectrometer::of(truth), package, run, rows, truth, seed, started)
 }
 
 /// Fires rows of a run on a bench of one's own.
@@ -130,14 +122,9 @@ pub fn simulate_on(
     let found = package.runs.iter().find(|candidate| candidate.id == *run);
     let run = found.ok_or_else(|| SimulatorFault::NoRun { run: run.clone() })?;
     let method = package.method(&run.method);
-    let method = method.ok_or_else(|| SimulatorFault::NoMethod {
-        run: run.id.clone(),
-        method: run.method.clone(),
-    })?;
+    let method = method.ok_or_else(|| SimulatorFault::NoMethod { run: run.id.clone(), method: run.method.clone() })?;
     if method.technique != Technique::Furnace {
-        return Err(SimulatorFault::Flame {
-            method: method.id.clone(),
-        });
+        return Err(SimulatorFault::Flame { method: method.id.clone() });
     }
     if method.element != truth.element {
         return Err(SimulatorFault::OtherElement {
@@ -146,13 +133,7 @@ pub fn simulate_on(
             found: truth.element.clone(),
         });
     }
-    let cups = Bench {
-        package,
-        run,
-        method,
-        truth,
-        seed,
-    };
+    let cups = Bench { package, run, method, truth, seed };
     let swing_cause = format!("{}/swing", run.id);
     let swing_phase = 2.0 * PI * Draws::of_cause(seed, &swing_cause).uniform();
     let mut attempts = attempts(run);
@@ -162,10 +143,7 @@ pub fn simulate_on(
         let cup = cups.cup(row)?;
         for replicate in 1..=row.replicates {
             let before = attempts.entry((row.number, replicate)).or_insert(0);
-            let attempt = before.checked_add(1).ok_or(SimulatorFault::Attempts {
-                row: row.number,
-                replicate,
-            })?;
+            let attempt = before.checked_add(1).ok_or(SimulatorFault::Attempts { row: row.number, replicate })?;
             *before = attempt;
             let firing = Firing {
                 earlier: earlier_in_run + u64::from(replicate) - 1,
@@ -200,10 +178,7 @@ fn asked<'a>(run: &'a Run, rows: &[u32]) -> Result<Vec<(&'a Row, u64)>, Simulato
         earlier += u64::from(row.replicates);
     }
     match missing.first() {
-        Some(&row) => Err(SimulatorFault::NoRow {
-            run: run.id.clone(),
-            row,
-        }),
+        Some(&row) => Err(SimulatorFault::NoRow { run: run.id.clone(), row }),
         None => Ok(asked),
     }
 }
@@ -212,40 +187,24 @@ fn asked<'a>(run: &'a Run, rows: &[u32]) -> Result<Vec<(&'a Row, u64)>, Simulato
 fn attempts(run: &Run) -> BTreeMap<(u32, u8), u8> {
     let mut attempts = BTreeMap::new();
     for reading in &run.readings {
-        let last = attempts
-            .entry((reading.row, reading.replicate))
-            .or_insert(0);
+        let last = attempts.entry((reading.row, reading.replicate)).or_insert(0);
         *last = reading.attempt.max(*last);
     }
     attempts
 }
 
 /// When a firing ends up in the record: the sampler is not as punctual as the clock.
-fn moment(
-    started: &Timestamp,
-    place: usize,
-    draws: &mut Draws,
-) -> Result<Timestamp, SimulatorFault> {
-    let beyond = || SimulatorFault::Calendar {
-        started: started.to_string(),
-    };
+fn moment(started: &Timestamp, place: usize, draws: &mut Draws) -> Result<Timestamp, SimulatorFault> {
+    let beyond = || SimulatorFault::Calendar { started: started.to_string() };
     let late_s = (12.0 * draws.uniform()).floor() as i64;
     let place = i64::try_from(place).map_err(|_| beyond())?;
     let after_s = place.checked_mul(SECONDS_A_FIRING).ok_or_else(beyond)? + late_s;
     // The day and time as written, moved on; the offset stays as it was written.
     let text = started.as_str();
     let civil: DateTime = text[..19].parse().map_err(|_| beyond())?;
-    let later = civil
-        .checked_add(SignedDuration::from_secs(after_s))
-        .map_err(|_| beyond())?;
-    let offset = if text.ends_with(['Z', 'z']) {
-        "Z"
-    } else {
-        &text[text.len() - 6..]
-    };
-    format!("{}{offset}", later.strftime("%Y-%m-%dT%H:%M:%S"))
-        .parse()
-        .map_err(|_| beyond())
+    let later = civil.checked_add(SignedDuration::from_secs(after_s)).map_err(|_| beyond())?;
+    let offset = if text.ends_with(['Z', 'z']) { "Z" } else { &text[text.len() - 6..] };
+    format!("{}{offset}", later.strftime("%Y-%m-%dT%H:%M:%S")).parse().map_err(|_| beyond())
 }
 
 #[cfg(test)]
@@ -266,10 +225,7 @@ mod tests {
     }
 
     fn digest(readings: &[SimulatedReading]) -> String {
-        let bytes: Vec<u8> = readings
-            .iter()
-            .flat_map(|reading| reading.pulse.canonical_bytes())
-            .collect();
+        let bytes: Vec<u8> = readings.iter().flat_map(|reading| reading.pulse.canonical_bytes()).collect();
         Digest::of(&bytes).to_string()
     }
 
@@ -278,10 +234,7 @@ mod tests {
         let package = small_run::package();
         let readings = fire(&package, &ALL, 41);
         assert_eq!(readings.len(), 27);
-        assert_eq!(
-            digest(&readings),
-            "414e397a6b5137ab6126ba37bf349b9bc28efd71ac9ec201573d659a1263425a"
-        );
+        assert_eq!(digest(&readings), "414e397a6b5137ab6126ba37bf349b9bc28efd71ac9ec201573d659a1263425a");
         assert_eq!(fire(&package, &ALL, 41), readings);
         assert_ne!(digest(&fire(&package, &ALL, 42)), digest(&readings));
     }
@@ -292,16 +245,10 @@ mod tests {
         let all = fire(&package, &ALL, 41);
         assert_eq!(fire(&package, &[9, 3, 1, 2, 5, 4, 8, 7, 6, 6, 1], 41), all);
         let some = fire(&package, &[8, 5], 41);
-        let expected: Vec<&SimulatedReading> = all
-            .iter()
-            .filter(|reading| matches!(reading.row, 5 | 8))
-            .collect();
+        let expected: Vec<&SimulatedReading> = all.iter().filter(|reading| matches!(reading.row, 5 | 8)).collect();
         assert_eq!(some.len(), 6);
         for (one, other) in some.iter().zip(expected) {
-            assert_eq!(
-                (one.row, one.replicate, &one.pulse),
-                (other.row, other.replicate, &other.pulse)
-            );
+            assert_eq!((one.row, one.replicate, &one.pulse), (other.row, other.replicate, &other.pulse));
         }
     }
 
@@ -317,10 +264,7 @@ mod tests {
     fn a_fault_moves_nothing_but_its_own_firing_and_is_over_at_the_next_attempt() {
         let mut package = small_run::package();
         let with_fault = fire(&package, &ALL, 41);
-        let truth = Truth {
-            faults: vec![],
-            ..small_run::truth()
-        };
+        let truth = Truth { faults: vec![], ..small_run::truth() };
         let run = package.runs[0].id.clone();
         let without = simulate(&package, &run, &ALL, &truth, 41, STARTED).unwrap();
         let differ: Vec<(u32, u8)> = with_fault
@@ -331,10 +275,7 @@ mod tests {
             .collect();
         assert_eq!(differ, [(5, 2)]);
         // Measured again, the row goes well, and its other replicates are other readings.
-        let readings = with_fault
-            .iter()
-            .zip(1..)
-            .map(|(reading, number)| reading.reading(number));
+        let readings = with_fault.iter().zip(1..).map(|(reading, number)| reading.reading(number));
         package.runs[0].readings = readings.collect();
         let again = fire(&package, &[5], 41);
         assert!(again.iter().all(|reading| reading.attempt == 2));
@@ -349,10 +290,7 @@ mod tests {
     fn replicates_of_a_row_differ_and_share_their_truth() {
         let readings = fire(&small_run::package(), &[2], 41);
         assert_ne!(readings[0].pulse, readings[1].pulse);
-        assert_eq!(
-            readings[0].true_concentration,
-            readings[1].true_concentration
-        );
+        assert_eq!(readings[0].true_concentration, readings[1].true_concentration);
         let expected = 0.0044 * readings[0].true_concentration.si() * 20e-9 / 15e-15;
         assert!((readings[0].true_integrated_absorbance / expected - 1.0).abs() < 1e-12);
     }
@@ -364,30 +302,13 @@ mod tests {
         assert_eq!(&readings[0].at.as_str()[..17], "2026-03-05T08:30:");
         assert!(readings[0].at.as_str().ends_with("+01:00"));
         for pair in readings.windows(2) {
-            let gap = pair[1]
-                .at
-                .moment()
-                .duration_since(pair[0].at.moment())
-                .as_secs();
-            assert!(
-                (SECONDS_A_FIRING - 11..=SECONDS_A_FIRING + 11).contains(&gap),
-                "{gap}"
-            );
+            let gap = pair[1].at.moment().duration_since(pair[0].at.moment()).as_secs();
+            assert!((SECONDS_A_FIRING - 11..=SECONDS_A_FIRING + 11).contains(&gap), "{gap}");
         }
         let truth = small_run::truth();
         let at = |started: &str| simulate(&package, &package.runs[0].id, &ALL, &truth, 41, started);
-        assert!(
-            at("2026-03-05T23:59:59.5Z").unwrap()[26]
-                .at
-                .as_str()
-                .starts_with("2026-03-06T00:5")
-        );
-        assert!(
-            at("2026-03-05T23:59:59.5Z").unwrap()[26]
-                .at
-                .as_str()
-                .ends_with('Z')
-        );
+        assert!(at("2026-03-05T23:59:59.5Z").unwrap()[26].at.as_str().starts_with("2026-03-06T00:5"));
+        assert!(at("2026-03-05T23:59:59.5Z").unwrap()[26].at.as_str().ends_with('Z'));
         assert_eq!(
             at("5 March, half past eight").unwrap_err().to_string(),
             "\"5 March, half past eight\" is no time with an offset; write 2026-03-14T09:30:00+01:00"
@@ -401,9 +322,7 @@ mod tests {
             let (mut package, mut truth) = (small_run::package(), small_run::truth());
             change(&mut package, &mut truth);
             let run = run.parse().unwrap();
-            simulate(&package, &run, rows, &truth, 41, STARTED)
-                .unwrap_err()
-                .to_string()
+            simulate(&package, &run, rows, &truth, 41, STARTED).unwrap_err().to_string()
         };
         assert_eq!(told(|_, _| (), "R7", &[1]), "the package holds no run R7");
         assert_eq!(told(|_, _| (), "R1", &[1, 77, 12]), "run R1 has no row 12");
@@ -412,11 +331,7 @@ mod tests {
             "the package does not hold method pb-plant-furnace that run R1 follows"
         );
         assert_eq!(
-            told(
-                |package, _| package.methods[0].technique = Technique::Flame,
-                "R1",
-                &[1]
-            ),
+            told(|package, _| package.methods[0].technique = Technique::Flame, "R1", &[1]),
             "method pb-plant-furnace is for a flame; the virtual spectrometer is a furnace"
         );
         assert_eq!(
@@ -424,11 +339,7 @@ mod tests {
             "method pb-plant-furnace determines Pb, the truth is about Cd"
         );
         assert_eq!(
-            told(
-                |_, truth| truth.spectrometer.characteristic_mass = "0 pg".parse().unwrap(),
-                "R1",
-                &[1]
-            ),
+            told(|_, truth| truth.spectrometer.characteristic_mass = "0 pg".parse().unwrap(), "R1", &[1]),
             "the characteristic mass is 0 pg; it has to be above zero"
         );
         assert_eq!(
@@ -440,9 +351,7 @@ mod tests {
                         replicate: 2,
                         attempt: 255,
                         at: STARTED.parse().unwrap(),
-                        signal: Signal::Failed {
-                            why: Reason::new("lamp out").unwrap(),
-                        },
+                        signal: Signal::Failed { why: Reason::new("lamp out").unwrap() },
                     }];
                 },
                 "R1",
@@ -489,12 +398,7 @@ mod tests {
         truth.samples[0].value = darkline_record::order::ResultFigure::MassFraction(value);
         let package = small_run::package();
         let readings = simulate(&package, &package.runs[0].id, &[5], &truth, 41, STARTED).unwrap();
-        let highest = readings[0]
-            .pulse
-            .total()
-            .iter()
-            .copied()
-            .fold(0.0_f32, f32::max);
+        let highest = readings[0].pulse.total().iter().copied().fold(0.0_f32, f32::max);
         assert!((3.0..4.0).contains(&highest), "{highest}");
     }
 }

@@ -85,9 +85,7 @@ pub enum SimulatorFault {
         portion: PortionId,
     },
     /// A portion without a figure that its solution follows from.
-    #[error(
-        "portion {portion} of batch {batch} has no {what}, from which its solution would follow"
-    )]
+    #[error("portion {portion} of batch {batch} has no {what}, from which its solution would follow")]
     NoFigure {
         /// The batch.
         batch: BatchId,

@@ -6,8 +6,8 @@ use darkline_metrology::kind::Kind;
 use darkline_record::figure::{Given, Spread, Uncertain};
 use darkline_record::identity::Edition;
 use darkline_record::method::{
-    BlankPlan, CalibrationModel, CalibrationPlan, CheckPlan, ReplicatePlan, ResolvedMethod,
-    ResponseKind, ResponsePlan, ResultPlan, Subtract, Technique, Weights,
+    BlankPlan, CalibrationModel, CalibrationPlan, CheckPlan, ReplicatePlan, ResolvedMethod, ResponseKind, ResponsePlan,
+    ResultPlan, Subtract, Technique, Weights,
 };
 use darkline_record::order::{Order, ResultKind, Sample};
 use darkline_record::package::DataPackage;
@@ -63,11 +63,7 @@ fn exact<K: Kind>(text: &str) -> Uncertain<K> {
 fn with_u<K: Kind>(text: &str, u: &str, shared: Option<&str>) -> Uncertain<K> {
     Uncertain {
         value: text.parse().unwrap(),
-        spread: Some(Spread {
-            given: Given::U(u.parse().unwrap()),
-            dof: None,
-            shared: shared.map(Into::into),
-        }),
+        spread: Some(Spread { given: Given::U(u.parse().unwrap()), dof: None, shared: shared.map(Into::into) }),
     }
 }
 
@@ -86,14 +82,7 @@ fn portion(id: &str, role: PortionRole) -> Portion {
 }
 
 fn row(number: u32, name: &str, holds: RowHolds) -> Row {
-    Row {
-        number,
-        cup: Some(number),
-        name: name.into(),
-        holds,
-        replicates: 3,
-        follows: None,
-    }
+    Row { number, cup: Some(number), name: name.into(), holds, replicates: 3, follows: None }
 }
 
 fn of_portion(portion: &str, dilution: &str) -> RowHolds {
@@ -112,18 +101,9 @@ pub(crate) fn package() -> DataPackage {
         assigned: ResultKind::MassFraction.read("2.0 mg/kg").unwrap(),
         u: None,
     };
-    let sample = PortionRole::Sample {
-        order: "2026-001".parse().unwrap(),
-        sample: "S01".parse().unwrap(),
-    };
-    let spike = PortionRole::Spike {
-        of: of(),
-        added: with_u("0.500 µg", "0.004 µg", None),
-    };
-    let joined = Row {
-        follows: Some(Follows::Joins(5)),
-        ..row(9, "S01 again", of_portion("P1-2", "2"))
-    };
+    let sample = PortionRole::Sample { order: "2026-001".parse().unwrap(), sample: "S01".parse().unwrap() };
+    let spike = PortionRole::Spike { of: of(), added: with_u("0.500 µg", "0.004 µg", None) };
+    let joined = Row { follows: Some(Follows::Joins(5)), ..row(9, "S01 again", of_portion("P1-2", "2")) };
     DataPackage {
         edition: Edition(0),
         order: Order {
@@ -132,10 +112,7 @@ pub(crate) fn package() -> DataPackage {
             contact: "invented".into(),
             received: "2026-03-02T10:15:00+01:00".parse().unwrap(),
             purpose: None,
-            samples: vec![Sample {
-                id: "S01".parse().unwrap(),
-                description: "leaf".into(),
-            }],
+            samples: vec![Sample { id: "S01".parse().unwrap(), description: "leaf".into() }],
             analytes: vec![],
         },
         preparations: vec![PreparationBatch {
@@ -160,20 +137,8 @@ pub(crate) fn package() -> DataPackage {
                     because: vec![],
                     rows: vec![
                         row(1, "blank", RowHolds::CalibrationBlank),
-                        row(
-                            2,
-                            "50",
-                            RowHolds::Standard {
-                                amount: exact("50 µg/L"),
-                            },
-                        ),
-                        row(
-                            3,
-                            "check",
-                            RowHolds::Check {
-                                amount: exact("25 µg/L"),
-                            },
-                        ),
+                        row(2, "50", RowHolds::Standard { amount: exact("50 µg/L") }),
+                        row(3, "check", RowHolds::Check { amount: exact("25 µg/L") }),
                         row(4, "method blank", of_portion("P1-1", "2")),
                         row(5, "S01", of_portion("P1-2", "2")),
                         row(6, "duplicate", of_portion("P1-3", "2")),
@@ -181,10 +146,7 @@ pub(crate) fn package() -> DataPackage {
                         row(8, "control", of_portion("P1-5", "4")),
                     ],
                 },
-                Leg {
-                    because: vec![],
-                    rows: vec![joined],
-                },
+                Leg { because: vec![], rows: vec![joined] },
             ],
             readings: vec![],
         }],
@@ -201,24 +163,14 @@ fn method() -> ResolvedMethod {
         element: "Pb".parse().unwrap(),
         technique: Technique::Furnace,
         line: None,
-        response: ResponsePlan {
-            kind: ResponseKind::IntegratedAbsorbance,
-            window: None,
-        },
+        response: ResponsePlan { kind: ResponseKind::IntegratedAbsorbance, window: None },
         calibration: CalibrationPlan {
             model: CalibrationModel::StraightLine,
             weights: Weights::Equal,
             u_stock: Some("0.3 %".parse().unwrap()),
         },
-        replicates: ReplicatePlan {
-            n: 3,
-            sd_at_zero: "0.0012 s".parse().unwrap(),
-            rsd: "2 %".parse().unwrap(),
-        },
-        blank: BlankPlan {
-            highest: None,
-            subtract: Subtract::Nothing,
-        },
+        replicates: ReplicatePlan { n: 3, sd_at_zero: "0.0012 s".parse().unwrap(), rsd: "2 %".parse().unwrap() },
+        blank: BlankPlan { highest: None, subtract: Subtract::Nothing },
         check: CheckPlan {
             lowest: "90 %".parse().unwrap(),
             highest: "110 %".parse().unwrap(),
@@ -241,11 +193,7 @@ pub(crate) fn take_all_as_exact(package: &mut DataPackage, truth: &mut Truth) {
     for method in &mut package.methods {
         method.calibration.u_stock = None;
     }
-    for portion in package
-        .preparations
-        .iter_mut()
-        .flat_map(|batch| &mut batch.portions)
-    {
+    for portion in package.preparations.iter_mut().flat_map(|batch| &mut batch.portions) {
         if let Some(mass) = &mut portion.mass {
             mass.spread = None;
         }
@@ -256,12 +204,7 @@ pub(crate) fn take_all_as_exact(package: &mut DataPackage, truth: &mut Truth) {
             added.spread = None;
         }
     }
-    for row in package
-        .runs
-        .iter_mut()
-        .flat_map(|run| &mut run.legs)
-        .flat_map(|leg| &mut leg.rows)
-    {
+    for row in package.runs.iter_mut().flat_map(|run| &mut run.legs).flat_map(|leg| &mut leg.rows) {
         if let RowHolds::Portion { dilution, .. } = &mut row.holds {
             dilution.spread = None;
         }

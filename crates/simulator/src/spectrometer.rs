@@ -139,14 +139,8 @@ impl Spectrometer {
     pub fn of(truth: &Truth) -> Self {
         let bench = &truth.spectrometer;
         Self {
-            stray_fraction: bench
-                .stray_light
-                .as_ref()
-                .map_or(0.0, |part| part.value().si()),
-            ..Self::furnace(
-                bench.characteristic_mass.value(),
-                bench.injected_volume.value(),
-            )
+            stray_fraction: bench.stray_light.as_ref().map_or(0.0, |part| part.value().si()),
+            ..Self::furnace(bench.characteristic_mass.value(), bench.injected_volume.value())
         }
     }
 
@@ -214,12 +208,7 @@ impl Spectrometer {
     pub fn check(&self) -> Result<(), SimulatorFault> {
         // Generous bounds, within which every pulse is finite; the smallest mass is far below an atom's.
         let constants = [
-            (
-                "characteristic mass",
-                self.characteristic_mass.si(),
-                1e-30,
-                1.0,
-            ),
+            ("characteristic mass", self.characteristic_mass.si(), 1e-30, 1.0),
             ("injected volume", self.injected_volume.si(), 1e-18, 1.0),
             ("stray light", self.stray_fraction, 0.0, 1.0),
             ("sampling rate", self.rate_hz, 1e-3, 1e6),
@@ -228,18 +217,8 @@ impl Spectrometer {
             ("rate of loss", self.k_loss_per_s, 1e-6, 1e6),
             ("start", self.start_s, 0.0, 1e3),
             ("delay by the matrix", self.delay_by_matrix_s, 0.0, 1e3),
-            (
-                "supply of the background",
-                self.k_background_per_s.0,
-                1e-6,
-                1e6,
-            ),
-            (
-                "loss of the background",
-                self.k_background_per_s.1,
-                1e-6,
-                1e6,
-            ),
+            ("supply of the background", self.k_background_per_s.0, 1e-6, 1e6),
+            ("loss of the background", self.k_background_per_s.1, 1e-6, 1e6),
             ("start of the background", self.background_start_s, 0.0, 1e3),
             ("background of the acid", self.acid_background, 0.0, 1e3),
             ("light", self.electrons_at_zero, 1.0, 1e30),
@@ -325,11 +304,8 @@ impl Spectrometer {
     fn read(&self, true_absorbance: f64, noise: &PhotonNoise, draws: &mut Draws) -> f64 {
         let absorbance = true_absorbance.min(self.darkest);
         let alpha = self.stray_fraction;
-        let seen = if alpha == 0.0 {
-            absorbance
-        } else {
-            libm::log10((1.0 + alpha) / (libm::exp10(-absorbance) + alpha))
-        };
+        let seen =
+            if alpha == 0.0 { absorbance } else { libm::log10((1.0 + alpha) / (libm::exp10(-absorbance) + alpha)) };
         seen + noise.sd(absorbance) * draws.normal()
     }
 }
@@ -351,11 +327,7 @@ mod tests {
         Draws::of_firing(3, &"R1".parse().unwrap(), 1, replicate, 1)
     }
 
-    const PLAIN: Firing = Firing {
-        earlier: 0,
-        swing_phase: 0.0,
-        fault: None,
-    };
+    const PLAIN: Firing = Firing { earlier: 0, swing_phase: 0.0, fault: None };
 
     /// Sum of the net values between 0 s and 4 s, the mean of the net values before 0 s taken off, over the rate.
     fn area(pulse: &Pulse) -> f64 {
@@ -366,19 +338,12 @@ mod tests {
             .map(|(total, background)| f64::from(*total) - f64::from(*background))
             .collect();
         let baseline = net[..50].iter().sum::<f64>() / 50.0;
-        net[50..451]
-            .iter()
-            .map(|value| value - baseline)
-            .sum::<f64>()
-            / 100.0
+        net[50..451].iter().map(|value| value - baseline).sum::<f64>() / 100.0
     }
 
     fn sd(values: &[f64]) -> f64 {
         let mean = values.iter().sum::<f64>() / values.len() as f64;
-        let squares: f64 = values
-            .iter()
-            .map(|value| (value - mean) * (value - mean))
-            .sum();
+        let squares: f64 = values.iter().map(|value| (value - mean) * (value - mean)).sum();
         (squares / (values.len() - 1) as f64).sqrt()
     }
 
@@ -393,16 +358,10 @@ mod tests {
                 let formula = bench.analyte(amount, background).area_until(4.0);
                 // Rounding to single precision, 401 values of at most 0.7: 401 · 2^-25 · 0.7/100; and the sum of samples
                 // against the integral: the kink at the start, h²/12 times the jump of the slope, 18 · 0.53 · 1e-4/12.
-                assert!(
-                    (found - formula).abs() < 9e-5,
-                    "{figure}: {found} {formula}"
-                );
+                assert!((found - formula).abs() < 9e-5, "{figure}: {found} {formula}");
                 // What is missing after 4 s.
                 let whole = bench.expected_area(amount).si();
-                assert!(
-                    (found - whole).abs() < 9e-5 + 1e-4 * whole,
-                    "{figure}: {found} {whole}"
-                );
+                assert!((found - whole).abs() < 9e-5 + 1e-4 * whole, "{figure}: {found} {whole}");
             }
         }
     }
@@ -411,140 +370,78 @@ mod tests {
     fn noise_at_zero_and_at_high_absorbance_is_that_of_the_model() {
         // No analyte, a background that stands still: both channels read the same absorbance all the time.
         for absorbance in [0.0, 1.0, 2.0] {
-            let still = Spectrometer {
-                n_samples: 20_000,
-                ..bench()
-            };
+            let still = Spectrometer { n_samples: 20_000, ..bench() };
             let noise = still.noise();
             let mut draws = draws(2);
-            let values: Vec<f64> = (0..still.n_samples)
-                .map(|_| still.read(absorbance, &noise, &mut draws))
-                .collect();
+            let values: Vec<f64> = (0..still.n_samples).map(|_| still.read(absorbance, &noise, &mut draws)).collect();
             // (4.12) by hand.
             let electrons = 250_000.0 * libm::exp10(-absorbance);
             let model = core::f64::consts::LOG10_E
                 * (1.0 / electrons + (60.0 / electrons) * (60.0 / electrons) + 4e-4 * 4e-4).sqrt();
             // Four standard deviations of a standard deviation of 20 000 values.
-            assert!(
-                (sd(&values) / model - 1.0).abs() < 0.02,
-                "{absorbance}: {} {model}",
-                sd(&values)
-            );
+            assert!((sd(&values) / model - 1.0).abs() < 0.02, "{absorbance}: {} {model}", sd(&values));
             let mean = values.iter().sum::<f64>() / values.len() as f64;
-            assert!(
-                (mean - absorbance).abs() < 4.0 * model / 141.4,
-                "{absorbance}: {mean}"
-            );
+            assert!((mean - absorbance).abs() < 4.0 * model / 141.4, "{absorbance}: {mean}");
         }
     }
 
     #[test]
     fn the_noise_of_a_pulse_grows_with_its_absorbance() {
-        let bench = Spectrometer {
-            offset_sd: 0.0,
-            wander_sd_per_s: 0.0,
-            volume_rsd: 0.0,
-            atomisation_rsd: 0.0,
-            ..bench()
-        };
+        let bench =
+            Spectrometer { offset_sd: 0.0, wander_sd_per_s: 0.0, volume_rsd: 0.0, atomisation_rsd: 0.0, ..bench() };
         let amount = microgram_per_litre(150.0);
-        let cup = Cup {
-            amount,
-            background: 0.5,
-        };
+        let cup = Cup { amount, background: 0.5 };
         let clean = bench.without_noise().fire(&cup, PLAIN, &mut draws(1));
-        let place_of_peak = (0..500)
-            .max_by(|a, b| clean.total()[*a].total_cmp(&clean.total()[*b]))
-            .unwrap();
-        let readings: Vec<Pulse> = (0..250)
-            .map(|replicate| bench.fire(&cup, PLAIN, &mut draws(replicate)))
-            .collect();
+        let place_of_peak = (0..500).max_by(|a, b| clean.total()[*a].total_cmp(&clean.total()[*b])).unwrap();
+        let readings: Vec<Pulse> = (0..250).map(|replicate| bench.fire(&cup, PLAIN, &mut draws(replicate))).collect();
         let scatter = |place: usize| {
-            let values: Vec<f64> = readings
-                .iter()
-                .map(|pulse| f64::from(pulse.total()[place]))
-                .collect();
+            let values: Vec<f64> = readings.iter().map(|pulse| f64::from(pulse.total()[place])).collect();
             sd(&values)
         };
         for place in [10, place_of_peak] {
             let model = bench.noise().sd(f64::from(clean.total()[place]));
             // Four standard deviations of a standard deviation of 250 values.
-            assert!(
-                (scatter(place) / model - 1.0).abs() < 0.18,
-                "{place}: {} {model}",
-                scatter(place)
-            );
+            assert!((scatter(place) / model - 1.0).abs() < 0.18, "{place}: {} {model}", scatter(place));
         }
     }
 
     #[test]
     fn the_mean_of_2000_replicates_is_the_truth_within_its_error() {
-        let bench = Spectrometer {
-            ageing_per_firing: 0.0,
-            swing: 0.0,
-            ..bench()
-        };
+        let bench = Spectrometer { ageing_per_firing: 0.0, swing: 0.0, ..bench() };
         let run = "R1".parse().unwrap();
         for figure in [0.0, 30.0] {
             let amount = microgram_per_litre(figure);
-            let cup = Cup {
-                amount,
-                background: 0.15,
-            };
+            let cup = Cup { amount, background: 0.15 };
             let areas: Vec<f64> = (0..2000)
-                .map(|row| {
-                    area(&bench.fire(&cup, PLAIN, &mut Draws::of_firing(5, &run, row, 1, 1)))
-                })
+                .map(|row| area(&bench.fire(&cup, PLAIN, &mut Draws::of_firing(5, &run, row, 1, 1))))
                 .collect();
             let mean = areas.iter().sum::<f64>() / 2000.0;
             let truth = bench.analyte(amount, 0.15).area_until(4.0);
             let error = sd(&areas) / 2000.0_f64.sqrt();
             // Three standard errors, and the sampling of the kink (see the noise-free areas).
-            assert!(
-                (mean - truth).abs() < 3.0 * error + 9e-5,
-                "{figure}: {mean} {truth} {error}"
-            );
+            assert!((mean - truth).abs() < 3.0 * error + 9e-5, "{figure}: {mean} {truth} {error}");
             // The scatter is that of light (4.3), wandering offset and injection: one net value 0.001261 by (4.12), times
             // sqrt(401 + 401²/50)/100; 5e-5 times 4.01 s times the 2.255 s between the middles of window and baseline.
             let (light, wander) = (0.001_261 * 0.6014, 5e-5 * 4.01 * 2.255);
             let injection = truth * (0.012_f64 * 0.012 + 0.012 * 0.012).sqrt();
             let expected = (light * light + wander * wander + injection * injection).sqrt();
             // Four standard deviations of a standard deviation of 2000 areas.
-            assert!(
-                (sd(&areas) / expected - 1.0).abs() < 0.064,
-                "{figure}: {} {expected}",
-                sd(&areas)
-            );
+            assert!((sd(&areas) / expected - 1.0).abs() < 0.064, "{figure}: {} {expected}", sd(&areas));
         }
     }
 
     #[test]
     fn a_bad_injection_brings_a_third_to_a_half_and_comes_late() {
         let bench = bench();
-        let cup = Cup {
-            amount: microgram_per_litre(30.0),
-            background: 0.15,
-        };
+        let cup = Cup { amount: microgram_per_litre(30.0), background: 0.15 };
         let centroid = |pulse: &Pulse| {
-            let net = pulse
-                .total()
-                .iter()
-                .zip(pulse.background())
-                .map(|(t, b)| f64::from(*t) - f64::from(*b));
-            let weighted: Vec<(f64, f64)> = pulse
-                .t_s()
-                .iter()
-                .zip(net)
-                .map(|(t, a)| (t * a, a))
-                .collect();
+            let net = pulse.total().iter().zip(pulse.background()).map(|(t, b)| f64::from(*t) - f64::from(*b));
+            let weighted: Vec<(f64, f64)> = pulse.t_s().iter().zip(net).map(|(t, a)| (t * a, a)).collect();
             weighted.iter().map(|w| w.0).sum::<f64>() / weighted.iter().map(|w| w.1).sum::<f64>()
         };
         for replicate in 1..20 {
             let good = bench.fire(&cup, PLAIN, &mut draws(replicate));
-            let bad_firing = Firing {
-                fault: Some(Fault::BadInjection),
-                ..PLAIN
-            };
+            let bad_firing = Firing { fault: Some(Fault::BadInjection), ..PLAIN };
             let bad = bench.fire(&cup, bad_firing, &mut draws(replicate));
             let part = area(&bad) / area(&good);
             assert!((0.29..0.46).contains(&part), "{part}");
@@ -554,10 +451,7 @@ mod tests {
 
     #[test]
     fn the_tube_ages_from_firing_to_firing() {
-        let bench = Spectrometer {
-            swing: 0.0,
-            ..bench()
-        };
+        let bench = Spectrometer { swing: 0.0, ..bench() };
         let at = |earlier| bench.sensitivity(Firing { earlier, ..PLAIN });
         assert_eq!(at(0), 1.0);
         assert!((at(100) / libm::exp(-0.01) - 1.0).abs() < 1e-12);
@@ -565,10 +459,7 @@ mod tests {
 
     #[test]
     fn stray_light_keeps_absorbance_below_its_ceiling() {
-        let bench = Spectrometer {
-            stray_fraction: 0.01,
-            ..bench().without_noise()
-        };
+        let bench = Spectrometer { stray_fraction: 0.01, ..bench().without_noise() };
         let noise = bench.noise();
         let found = bench.read(3.0, &noise, &mut draws(1));
         // (5.1) by hand: lg(1.01/0.011).
@@ -593,36 +484,15 @@ mod tests {
             k_background_per_s: (1e-6, 1e6),
             ..bench()
         };
-        let firing = Firing {
-            earlier: u64::MAX,
-            fault: Some(Fault::BadInjection),
-            ..PLAIN
-        };
-        for bench in [
-            worst,
-            Spectrometer {
-                stray_fraction: 1.0,
-                ..worst
-            },
-            Spectrometer {
-                electrons_at_zero: 1e30,
-                ..worst
-            },
-        ] {
+        let firing = Firing { earlier: u64::MAX, fault: Some(Fault::BadInjection), ..PLAIN };
+        for bench in
+            [worst, Spectrometer { stray_fraction: 1.0, ..worst }, Spectrometer { electrons_at_zero: 1e30, ..worst }]
+        {
             assert_eq!(bench.check(), Ok(()));
             for (amount, background) in [(0.0, 0.0), (1000.0, 1e6)] {
-                let cup = Cup {
-                    amount: MassConcentration::from_si(amount),
-                    background,
-                };
+                let cup = Cup { amount: MassConcentration::from_si(amount), background };
                 let pulse = bench.fire(&cup, firing, &mut draws(1));
-                assert!(
-                    pulse
-                        .total()
-                        .iter()
-                        .chain(pulse.background())
-                        .all(|value| value.is_finite())
-                );
+                assert!(pulse.total().iter().chain(pulse.background()).all(|value| value.is_finite()));
             }
         }
     }
@@ -632,38 +502,17 @@ mod tests {
         let absurd = [f64::NAN, f64::INFINITY, -1.0, 1e300];
         for value in absurd {
             let benches = [
-                Spectrometer {
-                    characteristic_mass: Mass::from_si(value),
-                    ..bench()
-                },
-                Spectrometer {
-                    rate_hz: value,
-                    ..bench()
-                },
-                Spectrometer {
-                    flicker: value,
-                    ..bench()
-                },
-                Spectrometer {
-                    swing_firings: value,
-                    ..bench()
-                },
+                Spectrometer { characteristic_mass: Mass::from_si(value), ..bench() },
+                Spectrometer { rate_hz: value, ..bench() },
+                Spectrometer { flicker: value, ..bench() },
+                Spectrometer { swing_firings: value, ..bench() },
             ];
             for bench in benches {
-                assert!(
-                    matches!(bench.check(), Err(SimulatorFault::Bench { .. })),
-                    "{value}"
-                );
+                assert!(matches!(bench.check(), Err(SimulatorFault::Bench { .. })), "{value}");
             }
         }
-        let endless = Spectrometer {
-            n_samples: u32::MAX,
-            ..bench()
-        };
-        assert_eq!(
-            endless.check().unwrap_err().to_string(),
-            "no bench has a number of samples of 4294967295"
-        );
+        let endless = Spectrometer { n_samples: u32::MAX, ..bench() };
+        assert_eq!(endless.check().unwrap_err().to_string(), "no bench has a number of samples of 4294967295");
         assert_eq!(bench().check(), Ok(()));
     }
 }

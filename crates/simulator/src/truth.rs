@@ -209,16 +209,10 @@ impl Truth {
     /// ```
     pub fn from_toml(text: &str) -> Result<Self, TruthFault> {
         let truth: Truth = toml::from_str(text).map_err(|error| {
-            let before = &text[..error
-                .span()
-                .map_or(0, |span| text.floor_char_boundary(span.start))];
+            let before = &text[..error.span().map_or(0, |span| text.floor_char_boundary(span.start))];
             TruthFault::Form {
                 line: before.matches('\n').count() + 1,
-                column: before
-                    .rsplit('\n')
-                    .next()
-                    .map_or(0, |line| line.chars().count())
-                    + 1,
+                column: before.rsplit('\n').next().map_or(0, |line| line.chars().count()) + 1,
                 message: error.message().into(),
             }
         })?;
@@ -233,83 +227,46 @@ impl Truth {
     /// [`TruthFault::Twice`] and [`TruthFault::ReplicateZero`] in the order of the document.
     pub fn check(&self) -> Result<(), TruthFault> {
         if self.format != FORMAT {
-            return Err(TruthFault::Format {
-                found: self.format.chars().take(80).collect(),
-            });
+            return Err(TruthFault::Format { found: self.format.chars().take(80).collect() });
         }
         let bench = &self.spectrometer;
         above_zero("the characteristic mass", &bench.characteristic_mass)?;
-        within(
-            "the characteristic mass",
-            &bench.characteristic_mass,
-            1e-3,
-            "1 g",
-        )?;
+        within("the characteristic mass", &bench.characteristic_mass, 1e-3, "1 g")?;
         above_zero("the injected volume", &bench.injected_volume)?;
         within("the injected volume", &bench.injected_volume, 1e-6, "1 mL")?;
         optional("the stray light", bench.stray_light.as_ref(), 1.0, "1")?;
 
         let mut seen = BTreeSet::new();
         let mut once = |what: String| {
-            if seen.insert(what.clone()) {
-                Ok(())
-            } else {
-                Err(TruthFault::Twice { what })
-            }
+            if seen.insert(what.clone()) { Ok(()) } else { Err(TruthFault::Twice { what }) }
         };
         for batch in &self.batches {
             let name = format!("batch {}", batch.id);
-            within(
-                &format!("the blank of {name}"),
-                &batch.blank,
-                DENSEST,
-                "1 kg/L",
-            )?;
+            within(&format!("the blank of {name}"), &batch.blank, DENSEST, "1 kg/L")?;
             optional(
                 &format!("the scatter between vessels of {name}"),
                 batch.between_vessels.as_ref(),
                 DENSEST,
                 "1 kg/L",
             )?;
-            within(
-                &format!("the recovery of {name}"),
-                &batch.recovery,
-                10.0,
-                "10",
-            )?;
+            within(&format!("the recovery of {name}"), &batch.recovery, 10.0, "10")?;
             once(name)?;
         }
         for control in &self.controls {
-            let name = format!(
-                "control \"{}\"",
-                control.material.chars().take(80).collect::<String>()
-            );
-            material(
-                &name,
-                &control.value,
-                control.background.as_ref(),
-                control.between_portions.as_ref(),
-            )?;
+            let name = format!("control \"{}\"", control.material.chars().take(80).collect::<String>());
+            material(&name, &control.value, control.background.as_ref(), control.between_portions.as_ref())?;
             once(name)?;
         }
         for sample in &self.samples {
             let name = format!("sample {}", sample.id);
-            material(
-                &name,
-                &sample.value,
-                sample.background.as_ref(),
-                sample.between_portions.as_ref(),
-            )?;
+            material(&name, &sample.value, sample.background.as_ref(), sample.between_portions.as_ref())?;
             once(name)?;
         }
         for fault in &self.faults {
             if fault.replicate == 0 {
                 return Err(TruthFault::ReplicateZero { row: fault.row });
             }
-            once(format!(
-                "a fault at row {}, replicate {},",
-                fault.row, fault.replicate
-            ))?;
+            once(format!("a fault at row {}, replicate {},", fault.row, fault.replicate))?;
         }
         Ok(())
     }
@@ -320,9 +277,7 @@ impl Truth {
     }
     /// The truth about a control material.
     pub fn control(&self, material: &str) -> Option<&ControlTruth> {
-        self.controls
-            .iter()
-            .find(|control| control.material == material)
+        self.controls.iter().find(|control| control.material == material)
     }
     /// The truth about a batch.
     pub fn batch(&self, id: &BatchId) -> Option<&BatchTruth> {
@@ -330,10 +285,7 @@ impl Truth {
     }
     /// What goes wrong at a firing.
     pub fn fault(&self, row: u32, replicate: u8, attempt: u8) -> Option<Fault> {
-        let planned = self
-            .faults
-            .iter()
-            .find(|fault| fault.row == row && fault.replicate == replicate);
+        let planned = self.faults.iter().find(|fault| fault.row == row && fault.replicate == replicate);
         planned.filter(|_| attempt == 1).map(|fault| fault.kind)
     }
 }
@@ -353,63 +305,23 @@ fn material(
         ResultFigure::ReleasePerArea(_) => (1.0, "1 kg/m²"),
         ResultFigure::AmountPerDose(_) => (1.0, "1 kg"),
     };
-    hold(
-        &format!("the value of {name}"),
-        value.si(),
-        &value.to_string(),
-        most,
-        most_text,
-    )?;
-    optional(
-        &format!("the background of {name}"),
-        background,
-        1000.0,
-        "1000",
-    )?;
-    optional(
-        &format!("the scatter between portions of {name}"),
-        between_portions,
-        1.0,
-        "1",
-    )
+    hold(&format!("the value of {name}"), value.si(), &value.to_string(), most, most_text)?;
+    optional(&format!("the background of {name}"), background, 1000.0, "1000")?;
+    optional(&format!("the scatter between portions of {name}"), between_portions, 1.0, "1")
 }
 
-fn hold(
-    what: &str,
-    si: f64,
-    found: &str,
-    most: f64,
-    most_text: &'static str,
-) -> Result<(), TruthFault> {
+fn hold(what: &str, si: f64, found: &str, most: f64, most_text: &'static str) -> Result<(), TruthFault> {
     if si < 0.0 {
-        return Err(TruthFault::Negative {
-            what: what.into(),
-            found: found.into(),
-        });
+        return Err(TruthFault::Negative { what: what.into(), found: found.into() });
     }
     if si > most {
-        return Err(TruthFault::Beyond {
-            what: what.into(),
-            found: found.into(),
-            most: most_text,
-        });
+        return Err(TruthFault::Beyond { what: what.into(), found: found.into(), most: most_text });
     }
     Ok(())
 }
 
-fn within<K: Kind>(
-    what: &str,
-    figure: &Written<K>,
-    most: f64,
-    most_text: &'static str,
-) -> Result<(), TruthFault> {
-    hold(
-        what,
-        figure.value().si(),
-        &figure.to_string(),
-        most,
-        most_text,
-    )
+fn within<K: Kind>(what: &str, figure: &Written<K>, most: f64, most_text: &'static str) -> Result<(), TruthFault> {
+    hold(what, figure.value().si(), &figure.to_string(), most, most_text)
 }
 
 fn optional<K: Kind>(
@@ -425,10 +337,7 @@ fn above_zero<K: Kind>(what: &str, figure: &Written<K>) -> Result<(), TruthFault
     if figure.value().si() > 0.0 {
         Ok(())
     } else {
-        Err(TruthFault::Zero {
-            what: what.into(),
-            found: figure.to_string(),
-        })
+        Err(TruthFault::Zero { what: what.into(), found: figure.to_string() })
     }
 }
 
@@ -438,16 +347,11 @@ mod figure_text {
     use serde::de::Error as _;
     use serde::{Deserialize, Deserializer, Serializer};
 
-    pub fn serialize<S: Serializer>(
-        figure: &ResultFigure,
-        serializer: S,
-    ) -> Result<S::Ok, S::Error> {
+    pub fn serialize<S: Serializer>(figure: &ResultFigure, serializer: S) -> Result<S::Ok, S::Error> {
         serializer.collect_str(figure)
     }
 
-    pub fn deserialize<'de, D: Deserializer<'de>>(
-        deserializer: D,
-    ) -> Result<ResultFigure, D::Error> {
+    pub fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<ResultFigure, D::Error> {
         let text = String::deserialize(deserializer)?;
         let mut kinds = ResultKind::ALL.into_iter();
         kinds
@@ -479,51 +383,23 @@ mod tests {
     #[test]
     fn absurd_figures_are_told() {
         let cases = [
-            (
-                "\"1.20 mg/kg\"",
-                "\"-1.20 mg/kg\"",
-                "the value of sample S01 is -1.20 mg/kg; nothing real is below zero",
-            ),
-            (
-                "\"1.20 mg/kg\"",
-                "\"1200 g/kg\"",
-                "the value of sample S01 is 1200 g/kg; at most 1 kg/kg can be real",
-            ),
+            ("\"1.20 mg/kg\"", "\"-1.20 mg/kg\"", "the value of sample S01 is -1.20 mg/kg; nothing real is below zero"),
+            ("\"1.20 mg/kg\"", "\"1200 g/kg\"", "the value of sample S01 is 1200 g/kg; at most 1 kg/kg can be real"),
             (
                 "\"1.20 mg/kg\"",
                 "\"1e300 mg/kg\"",
                 "the value of sample S01 is 1e300 mg/kg; at most 1 kg/kg can be real",
             ),
-            (
-                "\"15 pg\"",
-                "\"0 pg\"",
-                "the characteristic mass is 0 pg; it has to be above zero",
-            ),
-            (
-                "\"20 µL\"",
-                "\"-20 µL\"",
-                "the injected volume is -20 µL; it has to be above zero",
-            ),
-            (
-                "\"20 µL\"",
-                "\"3 L\"",
-                "the injected volume is 3 L; at most 1 mL can be real",
-            ),
+            ("\"15 pg\"", "\"0 pg\"", "the characteristic mass is 0 pg; it has to be above zero"),
+            ("\"20 µL\"", "\"-20 µL\"", "the injected volume is -20 µL; it has to be above zero"),
+            ("\"20 µL\"", "\"3 L\"", "the injected volume is 3 L; at most 1 mL can be real"),
             (
                 "darkline/truth/1",
                 "darkline/truth/2",
                 "the format is \"darkline/truth/2\"; this version reads \"darkline/truth/1\"",
             ),
-            (
-                "replicate = 2",
-                "replicate = 0",
-                "the fault at row 5 names replicate 0; replicates count from 1",
-            ),
-            (
-                "id = \"S02\"",
-                "id = \"S01\"",
-                "sample S01 stands here twice",
-            ),
+            ("replicate = 2", "replicate = 0", "the fault at row 5 names replicate 0; replicates count from 1"),
+            ("id = \"S02\"", "id = \"S01\"", "sample S01 stands here twice"),
         ];
         for (from, to, expected) in cases {
             assert_eq!(told(from, to), expected);

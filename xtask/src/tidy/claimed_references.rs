@@ -20,9 +20,7 @@ pub fn check(house: &House) -> Vec<Finding> {
 
 fn check_with(house: &House, read_whole: &[(&str, &str)]) -> Vec<Finding> {
     let mut findings = Vec::new();
-    let in_crates = house
-        .texts_in("crates/", ".rs")
-        .flat_map(|(_, text)| RustText::read(text).literals);
+    let in_crates = house.texts_in("crates/", ".rs").flat_map(|(_, text)| RustText::read(text).literals);
     // Tests of xtask name files that do not exist.
     let in_xtask = house
         .texts_in("xtask/", ".rs")
@@ -30,10 +28,7 @@ fn check_with(house: &House, read_whole: &[(&str, &str)]) -> Vec<Finding> {
     let literals: BTreeSet<String> = in_crates.chain(in_xtask).map(|piece| piece.text).collect();
     for (folder, reader) in read_whole {
         if house.text(reader).is_none() {
-            findings.push(Finding::at(
-                *reader,
-                format!("is said to read {folder}, but is not there"),
-            ));
+            findings.push(Finding::at(*reader, format!("is said to read {folder}, but is not there")));
         }
     }
     for (path, _) in house.texts_in("reference/", "") {
@@ -47,10 +42,7 @@ fn check_with(house: &House, read_whole: &[(&str, &str)]) -> Vec<Finding> {
             _ => true,
         };
         if !is_claimed {
-            findings.push(Finding::at(
-                path,
-                "is read by no test; write one that names it, or leave the file out",
-            ));
+            findings.push(Finding::at(path, "is read by no test; write one that names it, or leave the file out"));
         }
     }
     findings
@@ -59,18 +51,12 @@ fn check_with(house: &House, read_whole: &[(&str, &str)]) -> Vec<Finding> {
 /// Whether a string names a file: by its stem alone, by a path that ends so, or by its full name anywhere.
 fn names(text: &str, stem: &str, name: &str) -> bool {
     let last = text.rsplit('/').next().unwrap_or(text);
-    last == stem
-        || last == name
-        || text
-            .split(['/', ' ', '"', '\\', ',', ';', '(', ')'])
-            .any(|part| part == name)
+    last == stem || last == name || text.split(['/', ' ', '"', '\\', ',', ';', '(', ')']).any(|part| part == name)
 }
 
 fn is_named_by_its_pack(house: &House, path: &str, name: &str) -> bool {
     let pack: String = path.split_inclusive('/').take(2).collect();
-    house
-        .texts_in(&pack, ".toml")
-        .any(|(_, text)| text.contains(name))
+    house.texts_in(&pack, ".toml").any(|(_, text)| text.contains(name))
 }
 
 #[cfg(test)]
@@ -80,18 +66,12 @@ mod tests {
     fn unclaimed(code: &str, read_whole: &[(&str, &str)]) -> Vec<String> {
         let house = House::made_up(&[
             ("reference/README.md", ""),
-            (
-                "reference/calibration/line.toml",
-                "file = \"data/line.csv\"",
-            ),
+            ("reference/calibration/line.toml", "file = \"data/line.csv\""),
             ("reference/calibration/data/line.csv", "x,y"),
             ("reference/calibration/data/lost.csv", "x,y"),
             ("crates/calibration/tests/published/main.rs", code),
         ]);
-        check_with(&house, read_whole)
-            .into_iter()
-            .map(|finding| finding.place)
-            .collect()
+        check_with(&house, read_whole).into_iter().map(|finding| finding.place).collect()
     }
 
     #[test]
@@ -102,39 +82,21 @@ mod tests {
             "include_str!(\"../../../../reference/calibration/line.toml\")",
             "const SOURCE: &str = \"reference/calibration/line.toml, case 3\";",
         ] {
-            assert_eq!(
-                unclaimed(code, &[]),
-                ["reference/calibration/data/lost.csv"],
-                "{code}"
-            );
+            assert_eq!(unclaimed(code, &[]), ["reference/calibration/data/lost.csv"], "{code}");
         }
     }
 
     #[test]
     fn a_comment_or_a_longer_name_claims_nothing() {
-        for code in [
-            "// line.toml",
-            "published(\"outline\")",
-            "published(\"outline.toml\")",
-            "let line = 1;",
-        ] {
-            assert!(
-                unclaimed(code, &[]).contains(&"reference/calibration/line.toml".to_owned()),
-                "{code}"
-            );
+        for code in ["// line.toml", "published(\"outline\")", "published(\"outline.toml\")", "let line = 1;"] {
+            assert!(unclaimed(code, &[]).contains(&"reference/calibration/line.toml".to_owned()), "{code}");
         }
     }
 
     #[test]
     fn a_folder_read_whole_claims_its_files_while_its_reader_is_there() {
         let reader = "crates/calibration/tests/published/main.rs";
-        assert_eq!(
-            unclaimed("", &[("reference/calibration", reader)]),
-            ["reference/calibration/data/lost.csv"]
-        );
-        assert_eq!(
-            unclaimed("", &[("reference/calibration", "gone.rs")])[0],
-            "gone.rs"
-        );
+        assert_eq!(unclaimed("", &[("reference/calibration", reader)]), ["reference/calibration/data/lost.csv"]);
+        assert_eq!(unclaimed("", &[("reference/calibration", "gone.rs")])[0], "gone.rs");
     }
 }

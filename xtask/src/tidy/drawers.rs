@@ -3,24 +3,14 @@
 use crate::finding::Finding;
 use crate::house::House;
 
-const DRAWERS: &[&str] = &[
-    "common", "core2", "helper", "helpers", "misc", "stuff", "util", "utils",
-];
+const DRAWERS: &[&str] = &["common", "core2", "helper", "helpers", "misc", "stuff", "util", "utils"];
 
 /// Tells files and folders with the name of a drawer.
 pub fn check(house: &House) -> Vec<Finding> {
     house
         .paths()
-        .filter(|path| {
-            path.split('/')
-                .any(|part| DRAWERS.contains(&part.split('.').next().unwrap_or(part)))
-        })
-        .map(|path| {
-            Finding::at(
-                path,
-                "is a drawer by its name; put what is in it beside the thing it serves",
-            )
-        })
+        .filter(|path| path.split('/').any(|part| DRAWERS.contains(&part.split('.').next().unwrap_or(part))))
+        .map(|path| Finding::at(path, "is a drawer by its name; put what is in it beside the thing it serves"))
         .collect()
 }
 
@@ -36,16 +26,7 @@ mod tests {
             ("crates/signal/src/commonness.rs", ""),
             ("crates/signal/src/window.rs", ""),
         ]);
-        let found: Vec<String> = check(&house)
-            .into_iter()
-            .map(|finding| finding.place)
-            .collect();
-        assert_eq!(
-            found,
-            [
-                "crates/signal/src/utils.rs",
-                "crates/signal/tests/common/mod.rs"
-            ]
-        );
+        let found: Vec<String> = check(&house).into_iter().map(|finding| finding.place).collect();
+        assert_eq!(found, ["crates/signal/src/utils.rs", "crates/signal/tests/common/mod.rs"]);
     }
 }

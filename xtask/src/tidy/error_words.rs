@@ -11,27 +11,18 @@ use crate::rust_text::RustText;
 const WORDS: &[&str] = &["illegal", "invalid", "oops", "please"];
 
 /// Files that hold such words because somebody else said them, and put them into ours: (file, what for).
-const REWORDING: &[(&str, &str)] = &[(
-    "crates/exchange/src/document/syntax.rs",
-    "the beginnings of the TOML parser's messages",
-)];
+const REWORDING: &[(&str, &str)] =
+    &[("crates/exchange/src/document/syntax.rs", "the beginnings of the TOML parser's messages")];
 
 /// Tells literals that hold one of the words.
 pub fn check(house: &House) -> Vec<Finding> {
     let words: Vec<Phrase> = WORDS.iter().map(|word| Phrase::any_case(*word)).collect();
     let mut findings = Vec::new();
-    let is_asked =
-        |path: &str| path.contains("/src/") && !REWORDING.iter().any(|(known, _)| *known == path);
-    for (path, text) in house
-        .texts_in("crates/", ".rs")
-        .filter(|(path, _)| is_asked(path))
-    {
+    let is_asked = |path: &str| path.contains("/src/") && !REWORDING.iter().any(|(known, _)| *known == path);
+    for (path, text) in house.texts_in("crates/", ".rs").filter(|(path, _)| is_asked(path)) {
         for piece in RustText::read(text).spoken() {
             for word in words.iter().filter(|word| word.stands_in(&piece.text)) {
-                let said = format!(
-                    "\"{}\": say what is the matter and what to write instead",
-                    word.words()
-                );
+                let said = format!("\"{}\": say what is the matter and what to write instead", word.words());
                 findings.push(Finding::on(path, piece.line, said));
             }
         }
@@ -44,10 +35,7 @@ mod tests {
     use super::*;
 
     fn told(path: &str, text: &str) -> Vec<Option<usize>> {
-        check(&House::made_up(&[(path, text)]))
-            .into_iter()
-            .map(|finding| finding.line)
-            .collect()
+        check(&House::made_up(&[(path, text)])).into_iter().map(|finding| finding.line).collect()
     }
 
     #[test]

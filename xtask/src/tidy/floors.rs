@@ -30,10 +30,7 @@ pub const HIGHEST_PURE_FLOOR: u8 = 3;
 
 /// The floor of a crate by its folder.
 pub fn floor_of(folder: &str) -> Option<u8> {
-    FLOORS
-        .iter()
-        .find(|(name, _)| *name == folder)
-        .map(|(_, floor)| *floor)
+    FLOORS.iter().find(|(name, _)| *name == folder).map(|(_, floor)| *floor)
 }
 
 /// Tells each import that does not go down.
@@ -47,11 +44,7 @@ pub fn check(packages: &Packages) -> Vec<Finding> {
             ));
             continue;
         };
-        for dependency in package
-            .dependencies
-            .iter()
-            .filter(|dependency| dependency.need != Need::Test)
-        {
+        for dependency in package.dependencies.iter().filter(|dependency| dependency.need != Need::Test) {
             let Some(below) = crates(packages).find(|other| other.name == dependency.name) else {
                 continue;
             };
@@ -75,19 +68,12 @@ pub fn check(packages: &Packages) -> Vec<Finding> {
 pub fn upward_for_tests(packages: &Packages) -> Vec<String> {
     let mut told = Vec::new();
     for package in crates(packages) {
-        for dependency in package
-            .dependencies
-            .iter()
-            .filter(|dependency| dependency.need == Need::Test)
-        {
+        for dependency in package.dependencies.iter().filter(|dependency| dependency.need == Need::Test) {
             let Some(other) = crates(packages).find(|other| other.name == dependency.name) else {
                 continue;
             };
             if floor_of(&other.folder) >= floor_of(&package.folder) {
-                told.push(format!(
-                    "the tests of {} use {}",
-                    package.folder, other.folder
-                ));
+                told.push(format!("the tests of {} use {}", package.folder, other.folder));
             }
         }
     }
@@ -140,10 +126,8 @@ pub mod tests {
 
     #[test]
     fn an_import_from_the_same_floor_or_above_is_told() {
-        let findings = check(&house(&[
-            ("darkline-signal", "*", Need::Run),
-            ("darkline-audit-trail", "*", Need::Build),
-        ]));
+        let findings =
+            check(&house(&[("darkline-signal", "*", Need::Run), ("darkline-audit-trail", "*", Need::Build)]));
         let said: Vec<String> = findings.iter().map(Finding::to_string).collect();
         assert_eq!(
             said,
@@ -158,19 +142,12 @@ pub mod tests {
     fn tests_may_look_down_from_above_and_are_listed() {
         let house = house(&[("darkline-audit-trail", "*", Need::Test)]);
         assert_eq!(check(&house), []);
-        assert_eq!(
-            upward_for_tests(&house),
-            ["the tests of record use audit_trail"]
-        );
+        assert_eq!(upward_for_tests(&house), ["the tests of record use audit_trail"]);
     }
 
     #[test]
     fn a_crate_without_a_floor_is_told() {
         let findings = check(&Packages(vec![package("cellar", &[])]));
-        assert!(
-            findings[0]
-                .to_string()
-                .starts_with("crates/cellar: has no floor")
-        );
+        assert!(findings[0].to_string().starts_with("crates/cellar: has no floor"));
     }
 }

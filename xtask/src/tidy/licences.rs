@@ -35,25 +35,16 @@ pub fn check(packages: &Packages) -> Vec<Finding> {
     for package in &packages.0 {
         let place = format!("{} {}", package.name, package.version);
         let Some(licence) = &package.licence else {
-            findings.push(Finding::at(
-                place,
-                "names no licence in its manifest; use another package",
-            ));
+            findings.push(Finding::at(place, "names no licence in its manifest; use another package"));
             continue;
         };
         match is_allowed(licence, package.shipped) {
             Some(true) => {}
             Some(false) => findings.push(Finding::at(
                 place,
-                format!(
-                    "is under {licence}; allowed are {}. Use another package",
-                    ALLOWED.join(", ")
-                ),
+                format!("is under {licence}; allowed are {}. Use another package", ALLOWED.join(", ")),
             )),
-            None => findings.push(Finding::at(
-                place,
-                format!("has a licence that cannot be read: {licence}"),
-            )),
+            None => findings.push(Finding::at(place, format!("has a licence that cannot be read: {licence}"))),
         }
     }
     findings
@@ -62,10 +53,7 @@ pub fn check(packages: &Packages) -> Vec<Finding> {
 /// Whether an expression is met; `None` where it cannot be read.
 fn is_allowed(expression: &str, shipped: bool) -> Option<bool> {
     // Older manifests write "MIT/Apache-2.0" for OR.
-    let spaced = expression
-        .replace('(', " ( ")
-        .replace(')', " ) ")
-        .replace('/', " OR ");
+    let spaced = expression.replace('(', " ( ").replace(')', " ) ").replace('/', " OR ");
     let words: Vec<&str> = spaced.split_whitespace().collect();
     let mut words = words.as_slice();
     let met = either(&mut words, shipped)?;
@@ -139,12 +127,7 @@ mod tests {
         ] {
             assert_eq!(is_allowed(good, true), Some(true), "{good}");
         }
-        for bad in [
-            "GPL-3.0",
-            "MIT AND GPL-3.0",
-            "Apache-2.0 WITH Other-exception",
-            "(LGPL-3.0 OR GPL-2.0) AND MIT",
-        ] {
+        for bad in ["GPL-3.0", "MIT AND GPL-3.0", "Apache-2.0 WITH Other-exception", "(LGPL-3.0 OR GPL-2.0) AND MIT"] {
             assert_eq!(is_allowed(bad, true), Some(false), "{bad}");
         }
         for unreadable in ["", "MIT OR", "(MIT", "MIT Apache-2.0", "AND MIT", "MIT)"] {
@@ -160,14 +143,7 @@ mod tests {
 
     #[test]
     fn a_package_without_a_licence_is_told() {
-        let packages = Packages(vec![Package {
-            name: "a".into(),
-            version: "1.0.0".into(),
-            ..Package::default()
-        }]);
-        assert_eq!(
-            check(&packages)[0].to_string(),
-            "a 1.0.0: names no licence in its manifest; use another package"
-        );
+        let packages = Packages(vec![Package { name: "a".into(), version: "1.0.0".into(), ..Package::default() }]);
+        assert_eq!(check(&packages)[0].to_string(), "a 1.0.0: names no licence in its manifest; use another package");
     }
 }

@@ -9,23 +9,13 @@ use crate::house::House;
 /// Tells links that lead nowhere.
 pub fn check(house: &House) -> Vec<Finding> {
     let mut findings = Vec::new();
-    let documents = house
-        .texts_in("", ".md")
-        .filter(|(path, _)| !path.starts_with("reference/"));
+    let documents = house.texts_in("", ".md").filter(|(path, _)| !path.starts_with("reference/"));
     for (path, text) in documents {
         for (line, target) in links(text) {
             let (file, heading) = target.split_once('#').unwrap_or((target, ""));
-            let aim = if file.is_empty() {
-                Some(path.to_owned())
-            } else {
-                resolved(path, file)
-            };
+            let aim = if file.is_empty() { Some(path.to_owned()) } else { resolved(path, file) };
             let Some(aim) = aim.filter(|aim| stands(house, aim)) else {
-                findings.push(Finding::on(
-                    path,
-                    line,
-                    format!("points to {file}, which is not there"),
-                ));
+                findings.push(Finding::on(path, line, format!("points to {file}, which is not there")));
                 continue;
             };
             let has_heading = |text: &str| headings(text).iter().any(|known| known == heading);
@@ -54,10 +44,7 @@ fn links(text: &str) -> Vec<(usize, &str)> {
         }
         for (place, _) in line.match_indices("](") {
             let in_code = line[..place].matches('`').count() % 2 == 1;
-            let target = line[place + 2..]
-                .split([')', ' '])
-                .next()
-                .unwrap_or_default();
+            let target = line[place + 2..].split([')', ' ']).next().unwrap_or_default();
             let is_elsewhere = target.contains("://") || target.starts_with("mailto:");
             if !in_code && !is_elsewhere && !target.is_empty() {
                 found.push((index + 1, target));
@@ -86,10 +73,7 @@ fn resolved(from: &str, target: &str) -> Option<String> {
 /// Whether a file or a folder stands there.
 fn stands(house: &House, path: &str) -> bool {
     let within = format!("{path}/");
-    path.is_empty()
-        || house
-            .paths()
-            .any(|known| known == path || known.starts_with(&within))
+    path.is_empty() || house.paths().any(|known| known == path || known.starts_with(&within))
 }
 
 /// The anchors of the headings: small letters, hyphens for spaces, other marks left out.
@@ -104,9 +88,7 @@ fn headings(text: &str) -> Vec<String> {
             let words = line.trim_start_matches('#').trim().to_lowercase();
             words
                 .chars()
-                .filter(|character| {
-                    character.is_alphanumeric() || matches!(character, ' ' | '-' | '_')
-                })
+                .filter(|character| character.is_alphanumeric() || matches!(character, ' ' | '-' | '_'))
                 .map(|character| if character == ' ' { '-' } else { character })
                 .collect()
         })
@@ -120,10 +102,7 @@ mod tests {
     fn told(text: &str) -> Vec<String> {
         let house = House::made_up(&[
             ("docs/how-to/a.md", text),
-            (
-                "docs/reference/rules.md",
-                "# Rules\n\n## blank-above-limit\n\n## `demo`, and more!\n",
-            ),
+            ("docs/reference/rules.md", "# Rules\n\n## blank-above-limit\n\n## `demo`, and more!\n"),
             ("README.md", "# Darkline\n"),
         ]);
         check(&house).iter().map(ToString::to_string).collect()
@@ -139,24 +118,16 @@ mod tests {
 
     #[test]
     fn a_link_that_leads_nowhere_is_told_with_its_line() {
-        assert_eq!(
-            told("\n[a](rules.md)\n"),
-            ["docs/how-to/a.md:2: points to rules.md, which is not there"]
-        );
+        assert_eq!(told("\n[a](rules.md)\n"), ["docs/how-to/a.md:2: points to rules.md, which is not there"]);
         assert_eq!(told("[a](../../../b.md)\n").len(), 1);
         assert_eq!(
             told("[a](../reference/rules.md#carry-over)\n"),
-            [
-                "docs/how-to/a.md:1: points to #carry-over, a heading that docs/reference/rules.md does not have"
-            ]
+            ["docs/how-to/a.md:1: points to #carry-over, a heading that docs/reference/rules.md does not have"]
         );
     }
 
     #[test]
     fn code_is_no_link() {
-        assert_eq!(
-            told("`[a](b.md)`\n```sh\n[a](b.md)\n```\n"),
-            Vec::<String>::new()
-        );
+        assert_eq!(told("`[a](b.md)`\n```sh\n[a](b.md)\n```\n"), Vec::<String>::new());
     }
 }

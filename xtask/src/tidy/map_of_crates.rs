@@ -13,15 +13,8 @@ pub fn check(house: &House) -> Vec<Finding> {
     house
         .crates()
         .into_iter()
-        .filter(|name| {
-            !text.contains(&format!("`{name}`")) && !text.contains(&format!("crates/{name}"))
-        })
-        .map(|name| {
-            Finding::at(
-                MAP,
-                format!("does not show `{name}`; say what crates/{name} knows and never knows"),
-            )
-        })
+        .filter(|name| !text.contains(&format!("`{name}`")) && !text.contains(&format!("crates/{name}")))
+        .map(|name| Finding::at(MAP, format!("does not show `{name}`; say what crates/{name} knows and never knows")))
         .collect()
 }
 
@@ -32,11 +25,8 @@ mod tests {
     #[test]
     fn a_crate_that_the_map_does_not_show_is_told() {
         let with = |map: &str| {
-            let house = House::made_up(&[
-                (MAP, map),
-                ("crates/signal/Cargo.toml", ""),
-                ("crates/record/Cargo.toml", ""),
-            ]);
+            let house =
+                House::made_up(&[(MAP, map), ("crates/signal/Cargo.toml", ""), ("crates/record/Cargo.toml", "")]);
             check(&house).len()
         };
         assert_eq!(with("| 1 | `signal` | a pulse |\nsee crates/record/src"), 0);

@@ -49,11 +49,8 @@ const OF_FILES: &[(&str, Check<House>)] = &[
 ];
 
 /// Checks of packages by name.
-const OF_PACKAGES: &[(&str, Check<Packages>)] = &[
-    ("floors", floors::check),
-    ("outside crates", outside_crates::check),
-    ("licences", licences::check),
-];
+const OF_PACKAGES: &[(&str, Check<Packages>)] =
+    &[("floors", floors::check), ("outside crates", outside_crates::check), ("licences", licences::check)];
 
 /// What one check found.
 pub struct Told {
@@ -65,14 +62,8 @@ pub struct Told {
 
 /// Runs every check on files and packages.
 pub fn all(house: &House, packages: &Packages) -> Vec<Told> {
-    let of_packages = OF_PACKAGES.iter().map(|(name, check)| Told {
-        check: name,
-        findings: check(packages),
-    });
-    let of_files = OF_FILES.iter().map(|(name, check)| Told {
-        check: name,
-        findings: check(house),
-    });
+    let of_packages = OF_PACKAGES.iter().map(|(name, check)| Told { check: name, findings: check(packages) });
+    let of_files = OF_FILES.iter().map(|(name, check)| Told { check: name, findings: check(house) });
     of_packages.chain(of_files).collect()
 }
 
@@ -115,17 +106,8 @@ mod tests {
         let packages = Packages::ask(&root).unwrap();
         let findings: Vec<String> = all(&house, &packages)
             .iter()
-            .flat_map(|told| {
-                told.findings
-                    .iter()
-                    .map(move |finding| format!("{}: {finding}", told.check))
-            })
+            .flat_map(|told| told.findings.iter().map(move |finding| format!("{}: {finding}", told.check)))
             .collect();
-        assert!(
-            findings.is_empty(),
-            "{} findings\n{}",
-            findings.len(),
-            findings.join("\n")
-        );
+        assert!(findings.is_empty(), "{} findings\n{}", findings.len(), findings.join("\n"));
     }
 }

@@ -17,10 +17,7 @@ const GLOSSARY: &str = "reference/handbook/glossary.toml";
 /// Avoided as identifiers, ordinary words in a sentence.
 const ORDINARY_WORDS: &[(&str, &str)] = &[
     ("slit", "the slit itself, a part of the monochromator"),
-    (
-        "ash",
-        "the ash of a food or a coal, a property of the sample",
-    ),
+    ("ash", "the ash of a food or a coal, a property of the sample"),
 ];
 
 /// Avoided words that are taken otherwise in Rust.
@@ -29,37 +26,21 @@ const WORDS_OF_RUST: &[&str] = &["char"];
 /// Tells avoided words.
 pub fn check(house: &House) -> Vec<Finding> {
     let Some(text) = house.text(GLOSSARY) else {
-        return vec![Finding::at(
-            GLOSSARY,
-            "is missing; the glossary is the authority for names",
-        )];
+        return vec![Finding::at(GLOSSARY, "is missing; the glossary is the authority for names")];
     };
     let avoided = match text.parse::<Table>() {
         Ok(glossary) => avoided(&glossary),
         Err(fault) => {
-            return vec![Finding::at(
-                GLOSSARY,
-                format!("cannot be read as TOML: {}", fault.message()),
-            )];
+            return vec![Finding::at(GLOSSARY, format!("cannot be read as TOML: {}", fault.message()))];
         }
     };
     let mut findings = Vec::new();
-    for (path, text) in house
-        .texts()
-        .filter(|(path, _)| path.ends_with(".md") && !path.starts_with("reference/"))
-    {
+    for (path, text) in house.texts().filter(|(path, _)| path.ends_with(".md") && !path.starts_with("reference/")) {
         for word in avoided.iter().filter(|word| !word.only_as_identifier) {
-            findings.extend(
-                word.phrase
-                    .lines_in(text)
-                    .map(|line| word.finding(path, line)),
-            );
+            findings.extend(word.phrase.lines_in(text).map(|line| word.finding(path, line)));
         }
     }
-    for (path, text) in house
-        .texts_in("crates/", ".rs")
-        .filter(|(path, _)| path.contains("/src/"))
-    {
+    for (path, text) in house.texts_in("crates/", ".rs").filter(|(path, _)| path.contains("/src/")) {
         let read = RustText::read(text);
         for piece in read.spoken() {
             let words = avoided.iter().filter(|word| !word.only_as_identifier);
@@ -84,23 +65,13 @@ struct Avoided {
 
 impl Avoided {
     fn finding(&self, path: &str, line: usize) -> Finding {
-        Finding::on(
-            path,
-            line,
-            format!(
-                "\"{}\": the glossary says {}",
-                self.phrase.words(),
-                self.instead
-            ),
-        )
+        Finding::on(path, line, format!("\"{}\": the glossary says {}", self.phrase.words(), self.instead))
     }
 
     /// Whether one of the names holds the word: `slit_width` holds `slit`.
     fn is_in_one_of(&self, names: &[String]) -> bool {
         !WORDS_OF_RUST.contains(&self.identifier.as_str())
-            && names
-                .iter()
-                .any(|name| name.contains(&format!("_{}_", self.identifier)))
+            && names.iter().any(|name| name.contains(&format!("_{}_", self.identifier)))
     }
 }
 
@@ -113,39 +84,18 @@ fn names(code: &str) -> Vec<String> {
 }
 
 fn avoided(glossary: &Table) -> Vec<Avoided> {
-    let terms: Vec<&Table> = glossary
-        .get("term")
-        .and_then(Value::as_array)
-        .into_iter()
-        .flatten()
-        .filter_map(Value::as_table)
-        .collect();
-    let text_of = |term: &Table, key: &str| {
-        term.get(key)
-            .and_then(Value::as_str)
-            .unwrap_or_default()
-            .to_owned()
-    };
-    let is_a_term = |word: &str| {
-        terms
-            .iter()
-            .any(|term| text_of(term, "term") == word || text_of(term, "identifier") == word)
-    };
+    let terms: Vec<&Table> =
+        glossary.get("term").and_then(Value::as_array).into_iter().flatten().filter_map(Value::as_table).collect();
+    let text_of = |term: &Table, key: &str| term.get(key).and_then(Value::as_str).unwrap_or_default().to_owned();
+    let is_a_term =
+        |word: &str| terms.iter().any(|term| text_of(term, "term") == word || text_of(term, "identifier") == word);
     let mut pairs: Vec<(String, String)> = Vec::new();
     for term in &terms {
-        for word in term
-            .get("avoid")
-            .and_then(Value::as_array)
-            .into_iter()
-            .flatten()
-            .filter_map(Value::as_str)
-        {
+        for word in term.get("avoid").and_then(Value::as_array).into_iter().flatten().filter_map(Value::as_str) {
             pairs.push((word.to_owned(), text_of(term, "term")));
         }
     }
-    let spelling = glossary
-        .get("meta")
-        .and_then(|meta| meta.get("spelling")?.as_array());
+    let spelling = glossary.get("meta").and_then(|meta| meta.get("spelling")?.as_array());
     for line in spelling.into_iter().flatten().filter_map(Value::as_str) {
         if let Some((right, wrong)) = line.split_once(" not ") {
             pairs.push((wrong.to_owned(), right.to_owned()));
@@ -207,51 +157,21 @@ mod tests {
 
     #[test]
     fn an_avoided_word_in_a_document_is_told() {
-        assert_eq!(
-            told(
-                "docs/a.md",
-                "The atomizer.\nThe vapor.\nThe LOD.\nThe atomiser; lod.\n"
-            ),
-            [1, 3, 2]
-        );
+        assert_eq!(told("docs/a.md", "The atomizer.\nThe vapor.\nThe LOD.\nThe atomiser; lod.\n"), [1, 3, 2]);
     }
 
     #[test]
     fn ordinary_words_and_other_terms_are_left_alone_in_sentences() {
-        assert_eq!(
-            told("docs/a.md", "Through the slit. To char. The sensitivity.\n"),
-            NONE
-        );
+        assert_eq!(told("docs/a.md", "Through the slit. To char. The sensitivity.\n"), NONE);
     }
 
     #[test]
     fn names_and_messages_are_looked_at_but_tests_and_comments_are_not() {
         let path = "crates/signal/src/a.rs";
-        assert_eq!(
-            told(
-                path,
-                "let slit_width = 1;\nstruct SlitWidth;\nlet character: char = b;\n"
-            ),
-            [1, 2]
-        );
-        assert_eq!(
-            told(
-                path,
-                "let a = \"the atomizer\";\n// the atomizer\nlet sensitivity = 1;\n"
-            ),
-            [1]
-        );
-        assert_eq!(
-            told(
-                path,
-                "#[cfg(test)]\nmod tests { let atomizer = \"atomizer\"; }\n"
-            ),
-            NONE
-        );
-        assert_eq!(
-            told("crates/signal/tests/a/main.rs", "let atomizer = 1;\n"),
-            NONE
-        );
+        assert_eq!(told(path, "let slit_width = 1;\nstruct SlitWidth;\nlet character: char = b;\n"), [1, 2]);
+        assert_eq!(told(path, "let a = \"the atomizer\";\n// the atomizer\nlet sensitivity = 1;\n"), [1]);
+        assert_eq!(told(path, "#[cfg(test)]\nmod tests { let atomizer = \"atomizer\"; }\n"), NONE);
+        assert_eq!(told("crates/signal/tests/a/main.rs", "let atomizer = 1;\n"), NONE);
     }
 
     #[test]

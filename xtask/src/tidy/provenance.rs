@@ -11,13 +11,7 @@ use crate::finding::Finding;
 use crate::house::House;
 
 /// The five words.
-const WORDS: &[&str] = &[
-    "verified",
-    "recomputed",
-    "memory",
-    "constructed",
-    "common practice",
-];
+const WORDS: &[&str] = &["verified", "recomputed", "memory", "constructed", "common practice"];
 
 /// Keys of a `[provenance]` table that are claims; its other keys explain them.
 const CLAIMS_OF_A_TABLE: &[&str] = &["data", "expected"];
@@ -31,10 +25,7 @@ pub fn check(house: &House) -> Vec<Finding> {
     for (path, text) in house.texts_in("reference/", ".toml") {
         match text.parse::<Table>() {
             Ok(table) => check_file(path, &table, &mut findings),
-            Err(fault) => findings.push(Finding::at(
-                path,
-                format!("cannot be read as TOML: {}", fault.message()),
-            )),
+            Err(fault) => findings.push(Finding::at(path, format!("cannot be read as TOML: {}", fault.message()))),
         }
     }
     findings
@@ -45,32 +36,20 @@ fn check_file(path: &str, table: &Table, findings: &mut Vec<Finding>) {
     let mut claims = Vec::new();
     collect_claims(table, &mut claims);
     if claims.is_empty() {
-        findings.push(Finding::at(
-            path,
-            format!("has no provenance; write one of: {}", WORDS.join(", ")),
-        ));
+        findings.push(Finding::at(path, format!("has no provenance; write one of: {}", WORDS.join(", "))));
     }
     for (key, claim) in claims {
         if !is_claim(pack, path, claim) {
             findings.push(Finding::at(
                 path,
-                format!(
-                    "{key} = \"{claim}\" begins with none of the words {}",
-                    WORDS.join(", ")
-                ),
+                format!("{key} = \"{claim}\" begins with none of the words {}", WORDS.join(", ")),
             ));
         }
     }
     if !names_a_source(&Value::Table(table.clone())) && !restates_one_publication(table) {
-        findings.push(Finding::at(
-            path,
-            format!("names no source; write it under `{}`", SOURCE_KEYS[0]),
-        ));
+        findings.push(Finding::at(path, format!("names no source; write it under `{}`", SOURCE_KEYS[0])));
     }
-    let rests_on_meta = table
-        .get("meta")
-        .and_then(Value::as_table)
-        .is_some_and(has_claim);
+    let rests_on_meta = table.get("meta").and_then(Value::as_table).is_some_and(has_claim);
     if !rests_on_meta {
         for (key, value) in table {
             let Some(entries) = value.as_array() else {
@@ -78,11 +57,7 @@ fn check_file(path: &str, table: &Table, findings: &mut Vec<Finding>) {
             };
             let entries: Vec<&Table> = entries.iter().filter_map(Value::as_table).collect();
             if entries.iter().any(|entry| has_claim(entry)) {
-                for (index, _) in entries
-                    .iter()
-                    .enumerate()
-                    .filter(|(_, entry)| !has_claim(entry))
-                {
+                for (index, _) in entries.iter().enumerate().filter(|(_, entry)| !has_claim(entry)) {
                     let entry = index + 1;
                     findings.push(Finding::at(
                         path,
@@ -96,8 +71,7 @@ fn check_file(path: &str, table: &Table, findings: &mut Vec<Finding>) {
 
 /// Whether a key holds a claim rather than a note about one.
 fn is_claim_key(key: &str) -> bool {
-    (key == "provenance" || key.starts_with("provenance_") || key.ends_with("_provenance"))
-        && !key.ends_with("_note")
+    (key == "provenance" || key.starts_with("provenance_") || key.ends_with("_provenance")) && !key.ends_with("_note")
 }
 
 fn has_claim(table: &Table) -> bool {
@@ -109,21 +83,11 @@ fn collect_claims<'a>(table: &'a Table, claims: &mut Vec<(&'a str, &'a str)>) {
         match value {
             Value::String(text) if is_claim_key(key) => claims.push((key, text)),
             Value::Array(words) if is_claim_key(key) => {
-                claims.extend(
-                    words
-                        .iter()
-                        .filter_map(Value::as_str)
-                        .map(|word| (key.as_str(), word)),
-                );
+                claims.extend(words.iter().filter_map(Value::as_str).map(|word| (key.as_str(), word)));
             }
             Value::Table(parts) if key == "provenance" => {
                 for part in CLAIMS_OF_A_TABLE {
-                    claims.extend(
-                        parts
-                            .get(*part)
-                            .and_then(Value::as_str)
-                            .map(|text| (*part, text)),
-                    );
+                    claims.extend(parts.get(*part).and_then(Value::as_str).map(|text| (*part, text)));
                 }
             }
             Value::Table(inner) => collect_claims(inner, claims),
@@ -148,10 +112,7 @@ fn is_claim(pack: &str, path: &str, claim: &str) -> bool {
         // `none`: the case has no data of its own.
         "calibration" => claim == "none",
         // From the definition in `source`; or digits as printed, followed by how they are known.
-        "quality" => {
-            claim.starts_with("derived from definition")
-                || (claim.contains("printed") && names_a_word)
-        }
+        "quality" => claim.starts_with("derived from definition") || (claim.contains("printed") && names_a_word),
         "handbook" => path.ends_with("/glossary.toml") && claim == "own words",
         _ => false,
     }
@@ -159,12 +120,7 @@ fn is_claim(pack: &str, path: &str, claim: &str) -> bool {
 
 /// Whether title and edition of `[meta]` name the one publication whose clauses the file restates.
 fn restates_one_publication(table: &Table) -> bool {
-    let says = |key: &str| {
-        table
-            .get("meta")
-            .and_then(|meta| meta.get(key))
-            .is_some_and(says_something)
-    };
+    let says = |key: &str| table.get("meta").and_then(|meta| meta.get(key)).is_some_and(says_something);
     says("title") && says("edition")
 }
 
@@ -193,10 +149,7 @@ mod tests {
     use super::*;
 
     fn told(path: &str, text: &str) -> Vec<String> {
-        check(&House::made_up(&[(path, text)]))
-            .into_iter()
-            .map(|finding| finding.said)
-            .collect()
+        check(&House::made_up(&[(path, text)])).into_iter().map(|finding| finding.said).collect()
     }
 
     #[test]
@@ -233,28 +186,11 @@ mod tests {
 
     #[test]
     fn other_words_are_told() {
-        let said = told(
-            "reference/physics/a.toml",
-            "source = \"A\"\nprovenance = \"from a book\"\n",
-        );
+        let said = told("reference/physics/a.toml", "source = \"A\"\nprovenance = \"from a book\"\n");
         assert_eq!(said.len(), 1);
         assert!(said[0].starts_with("provenance = \"from a book\" begins with none of the words"));
-        assert_eq!(
-            told(
-                "reference/physics/a.toml",
-                "source = \"A\"\nprovenance = \"own words\"\n"
-            )
-            .len(),
-            1
-        );
-        assert_eq!(
-            told(
-                "reference/physics/a.toml",
-                "source = \"A\"\nprovenance = \"none\"\n"
-            )
-            .len(),
-            1
-        );
+        assert_eq!(told("reference/physics/a.toml", "source = \"A\"\nprovenance = \"own words\"\n").len(), 1);
+        assert_eq!(told("reference/physics/a.toml", "source = \"A\"\nprovenance = \"none\"\n").len(), 1);
     }
 
     #[test]
@@ -262,22 +198,8 @@ mod tests {
         assert_eq!(told("reference/physics/a.toml", "a = 1\n").len(), 2);
         let clauses = "[meta]\ntitle = \"ISO 1\"\nedition = \"2017\"\nprovenance = \"verified\"\n";
         assert_eq!(told("reference/records/a.toml", clauses).len(), 0);
-        assert_eq!(
-            told(
-                "reference/records/a.toml",
-                &clauses.replace("edition", "other")
-            )
-            .len(),
-            1
-        );
-        assert_eq!(
-            told(
-                "reference/physics/a.toml",
-                "source = \" \"\nprovenance = \"memory\"\n"
-            )
-            .len(),
-            1
-        );
+        assert_eq!(told("reference/records/a.toml", &clauses.replace("edition", "other")).len(), 1);
+        assert_eq!(told("reference/physics/a.toml", "source = \" \"\nprovenance = \"memory\"\n").len(), 1);
     }
 
     #[test]

@@ -19,16 +19,12 @@ pub fn check(house: &House) -> Vec<Finding> {
             1 => {
                 let blocks = blocks_below(text, heading);
                 if blocks.len() != 1 || blocks[0].len() != 1 {
-                    let said = format!(
-                        "\"{heading}\" holds one `sh` block with one command, and nothing else in fences"
-                    );
+                    let said =
+                        format!("\"{heading}\" holds one `sh` block with one command, and nothing else in fences");
                     findings.push(Finding::at(README, said));
                 }
             }
-            n => findings.push(Finding::at(
-                README,
-                format!("has \"{heading}\" {n} times, wanted once"),
-            )),
+            n => findings.push(Finding::at(README, format!("has \"{heading}\" {n} times, wanted once"))),
         }
     }
     findings
@@ -37,20 +33,13 @@ pub fn check(house: &House) -> Vec<Finding> {
 /// The fenced blocks below a heading, each as its lines; a block in another language has none.
 fn blocks_below<'a>(text: &'a str, heading: &str) -> Vec<Vec<&'a str>> {
     let mut blocks = Vec::new();
-    let mut lines = text
-        .lines()
-        .skip_while(|line| line != &heading)
-        .skip(1)
-        .peekable();
+    let mut lines = text.lines().skip_while(|line| line != &heading).skip(1).peekable();
     while let Some(line) = lines.next() {
         if line.starts_with("## ") || line.starts_with("# ") {
             break;
         }
         if let Some(language) = line.strip_prefix("```") {
-            let block: Vec<&str> = lines
-                .by_ref()
-                .take_while(|line| !line.starts_with("```"))
-                .collect();
+            let block: Vec<&str> = lines.by_ref().take_while(|line| !line.starts_with("```")).collect();
             blocks.push(if language == "sh" { block } else { Vec::new() });
         }
     }
@@ -78,10 +67,7 @@ mod tests {
     #[test]
     fn a_missing_or_double_heading_is_told() {
         assert_eq!(told("## Run it\n```sh\nrun\n```\n"), 1);
-        assert_eq!(
-            told("## Run it\n```sh\nrun\n```\n## Run it\n## Check it\n```sh\na\n```\n"),
-            1
-        );
+        assert_eq!(told("## Run it\n```sh\nrun\n```\n## Run it\n## Check it\n```sh\na\n```\n"), 1);
         assert_eq!(check(&House::made_up(&[])).len(), 1);
     }
 
@@ -89,16 +75,8 @@ mod tests {
     fn two_commands_two_blocks_or_another_language_are_told() {
         let check_it = "## Check it\n```sh\na\n```\n";
         assert_eq!(told(&format!("## Run it\n```sh\na\nb\n```\n{check_it}")), 1);
-        assert_eq!(
-            told(&format!(
-                "## Run it\n```sh\na\n```\n```sh\nb\n```\n{check_it}"
-            )),
-            1
-        );
-        assert_eq!(
-            told(&format!("## Run it\n```console\na\n```\n{check_it}")),
-            1
-        );
+        assert_eq!(told(&format!("## Run it\n```sh\na\n```\n```sh\nb\n```\n{check_it}")), 1);
+        assert_eq!(told(&format!("## Run it\n```console\na\n```\n{check_it}")), 1);
         assert_eq!(told(&format!("## Run it\nrun\n{check_it}")), 1);
     }
 }

@@ -11,10 +11,7 @@ pub fn check(house: &House) -> Vec<Finding> {
     }
     let (page, mut findings) = rule_page::make(house);
     if findings.is_empty() && house.text(rule_page::PAGE) != Some(page.as_str()) {
-        findings.push(Finding::at(
-            rule_page::PAGE,
-            "is not up to date; run `cargo xtask docs`",
-        ));
+        findings.push(Finding::at(rule_page::PAGE, "is not up to date; run `cargo xtask docs`"));
     }
     findings
 }

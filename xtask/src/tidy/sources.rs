@@ -15,26 +15,11 @@ const FORMULA_CRATES: &[&str] = &["metrology", "signal", "calibration", "quality
 
 /// Files whose arithmetic is no formula of anybody: (path, why). A file may as well say so itself.
 const NO_FORMULA: &[(&str, &str)] = &[
-    (
-        "crates/calibration/src/least_squares/curve.rs",
-        "one product of a factor with its transpose",
-    ),
-    (
-        "crates/metrology/src/model/explain.rs",
-        "prints formulas, has none of its own",
-    ),
-    (
-        "crates/metrology/src/model/term.rs",
-        "the operations between kinds, stated and not derived",
-    ),
-    (
-        "crates/signal/src/bisection.rs",
-        "halves an interval until no number lies between",
-    ),
-    (
-        "crates/signal/src/trace.rs",
-        "counts samples to times and back",
-    ),
+    ("crates/calibration/src/least_squares/curve.rs", "one product of a factor with its transpose"),
+    ("crates/metrology/src/model/explain.rs", "prints formulas, has none of its own"),
+    ("crates/metrology/src/model/term.rs", "the operations between kinds, stated and not derived"),
+    ("crates/signal/src/bisection.rs", "halves an interval until no number lies between"),
+    ("crates/signal/src/trace.rs", "counts samples to times and back"),
     ("crates/signal/src/window.rs", "counts times to samples"),
 ];
 
@@ -45,19 +30,9 @@ const MARKS: &[&str] = &[" * ", " / ", " *= ", " /= ", "libm::", ".sqrt()"];
 pub fn check(house: &House) -> Vec<Finding> {
     let mut findings: Vec<Finding> = NO_FORMULA
         .iter()
-        .filter(|(path, _)| {
-            house
-                .crates()
-                .iter()
-                .any(|name| path.starts_with(&format!("crates/{name}/")))
-        })
+        .filter(|(path, _)| house.crates().iter().any(|name| path.starts_with(&format!("crates/{name}/"))))
         .filter(|(path, _)| house.text(path).is_none())
-        .map(|(path, _)| {
-            Finding::at(
-                *path,
-                "is excused from naming a source, but is not there; take it off the list",
-            )
-        })
+        .map(|(path, _)| Finding::at(*path, "is excused from naming a source, but is not there; take it off the list"))
         .collect();
     for name in FORMULA_CRATES {
         let folder = format!("crates/{name}/src/");
@@ -78,8 +53,7 @@ pub fn check(house: &House) -> Vec<Finding> {
 
 /// Whether code outside tests holds arithmetic.
 fn computes(read: &RustText) -> bool {
-    read.code_lines()
-        .any(|(_, code)| MARKS.iter().any(|mark| format!("{code} ").contains(mark)))
+    read.code_lines().any(|(_, code)| MARKS.iter().any(|mark| format!("{code} ").contains(mark)))
 }
 
 /// Whether documentation outside tests names a source.
@@ -92,18 +66,13 @@ fn names_a_source(read: &RustText) -> bool {
         .collect();
     lines.iter().enumerate().any(|(index, line)| {
         if *line == "# Source" {
-            return lines[index + 1..]
-                .iter()
-                .find(|next| !next.is_empty())
-                .is_some_and(|next| !next.starts_with('#'));
+            return lines[index + 1..].iter().find(|next| !next.is_empty()).is_some_and(|next| !next.starts_with('#'));
         }
         let Some(source) = line.strip_prefix("Source:") else {
             return false;
         };
         match source.trim().strip_prefix("none needed") {
-            Some(reason) => reason
-                .strip_prefix(',')
-                .is_some_and(|reason| reason.split_whitespace().count() >= 2),
+            Some(reason) => reason.strip_prefix(',').is_some_and(|reason| reason.split_whitespace().count() >= 2),
             None => !source.trim().is_empty(),
         }
     })
@@ -119,30 +88,19 @@ mod tests {
 
     #[test]
     fn a_section_a_line_or_a_reason_will_do() {
-        assert!(names_a_source_in(
-            "//! A.\n/// B.\n///\n/// # Source\n/// GUM, 5.1.2.\nfn b() {}\n"
-        ));
-        assert!(names_a_source_in(
-            "//! A.\n//!\n//! Source: the method document.\n"
-        ));
-        assert!(names_a_source_in(
-            "//! A.\n//!\n//! Source: none needed, types only.\n"
-        ));
+        assert!(names_a_source_in("//! A.\n/// B.\n///\n/// # Source\n/// GUM, 5.1.2.\nfn b() {}\n"));
+        assert!(names_a_source_in("//! A.\n//!\n//! Source: the method document.\n"));
+        assert!(names_a_source_in("//! A.\n//!\n//! Source: none needed, types only.\n"));
     }
 
     #[test]
     fn an_empty_section_or_a_bare_excuse_will_not() {
-        assert!(!names_a_source_in(
-            "//! A.\n/// # Source\n///\n/// # Example\nfn b() {}\n"
-        ));
+        assert!(!names_a_source_in("//! A.\n/// # Source\n///\n/// # Example\nfn b() {}\n"));
         assert!(!names_a_source_in("//! Source: none needed\n"));
         assert!(!names_a_source_in("//! Source: none needed, no\n"));
         assert!(!names_a_source_in("//! Source:\n"));
-        assert!(!names_a_source_in(
-            "let a = \"Source: GUM\"; use crate::source::Source;\n"
-        ));
-        let only_in_tests =
-            "//! A.\n#[cfg(test)]\nmod tests {\n    /// # Source\n    /// GUM.\n    fn a() {}\n}\n";
+        assert!(!names_a_source_in("let a = \"Source: GUM\"; use crate::source::Source;\n"));
+        let only_in_tests = "//! A.\n#[cfg(test)]\nmod tests {\n    /// # Source\n    /// GUM.\n    fn a() {}\n}\n";
         assert!(!names_a_source_in(only_in_tests));
     }
 
@@ -153,12 +111,8 @@ mod tests {
         assert!(computes_in("let a = b\n    / c;"));
         assert!(computes_in("let a = long\n    *\n c;"));
         assert!(computes_in("libm::exp(a)"));
-        assert!(!computes_in(
-            "let a = *b + &*c; // d * e\nlet f = \"g / h\";"
-        ));
-        assert!(!computes_in(
-            "#[cfg(test)]\nmod tests { const A: f64 = 2.0 * 3.0; }"
-        ));
+        assert!(!computes_in("let a = *b + &*c; // d * e\nlet f = \"g / h\";"));
+        assert!(!computes_in("#[cfg(test)]\nmod tests { const A: f64 = 2.0 * 3.0; }"));
     }
 
     #[test]
@@ -170,10 +124,7 @@ mod tests {
             ("crates/signal/tests/published/main.rs", computing),
             ("crates/exchange/src/csv.rs", computing),
         ]);
-        let found: Vec<String> = check(&house)
-            .into_iter()
-            .map(|finding| finding.place)
-            .collect();
+        let found: Vec<String> = check(&house).into_iter().map(|finding| finding.place).collect();
         assert_eq!(found, ["crates/signal/src/model/line.rs"]);
     }
 }

@@ -10,170 +10,69 @@ use crate::phrase::Phrase;
 
 /// Words found as written, and what to do instead.
 const AS_WRITTEN: &[(&str, &str)] = &[
-    (
-        concat!("to", "do!"),
-        "finish it, or leave it out and say so",
-    ),
-    (
-        concat!("unimple", "mented!"),
-        "finish it, or leave it out and say so",
-    ),
+    (concat!("to", "do!"), "finish it, or leave it out and say so"),
+    (concat!("unimple", "mented!"), "finish it, or leave it out and say so"),
     (concat!("db", "g!"), "take it out"),
     (concat!("FIX", "ME"), "mend it now"),
     (concat!("TO", "DO"), "do it now, or leave it out and say so"),
     (concat!("X", "XX"), "do it now, or leave it out and say so"),
     (concat!("#[ign", "ore"), "a test is run or it is not there"),
-    (
-        concat!("A", "I"),
-        "say what the text says, not how it came about",
-    ),
-    (
-        concat!("LL", "M"),
-        "say what the text says, not how it came about",
-    ),
+    (concat!("A", "I"), "say what the text says, not how it came about"),
+    (concat!("LL", "M"), "say what the text says, not how it came about"),
 ];
 
 /// Words found in any mix of capitals and small letters; written in small ones.
 const ANY_CASE: &[(&str, &str)] = &[
-    (
-        concat!("assis", "tant"),
-        "say what the text says, not how it came about",
-    ),
-    (
-        concat!("chat", "bot"),
-        "say what the text says, not how it came about",
-    ),
-    (
-        concat!("chat", "gpt"),
-        "say what the text says, not how it came about",
-    ),
-    (
-        concat!("clau", "de"),
-        "say what the text says, not how it came about",
-    ),
-    (
-        concat!("anth", "ropic"),
-        "say what the text says, not how it came about",
-    ),
-    (
-        concat!("open", "ai"),
-        "say what the text says, not how it came about",
-    ),
-    (
-        concat!("co", "pilot"),
-        "say what the text says, not how it came about",
-    ),
-    (
-        concat!("language ", "model"),
-        "say what the text says, not how it came about",
-    ),
-    (
-        concat!("sub", "agent"),
-        "say what the text says, not how it came about",
-    ),
-    (
-        concat!("sub-", "agent"),
-        "say what the text says, not how it came about",
-    ),
-    (
-        concat!("this ", "session"),
-        "say what the text says, not how it came about",
-    ),
-    (
-        concat!("previous ", "session"),
-        "say what the text says, not how it came about",
-    ),
-    (
-        concat!("earlier ", "session"),
-        "say what the text says, not how it came about",
-    ),
-    (
-        concat!("next ", "session"),
-        "say what the text says, not how it came about",
-    ),
-    (
-        concat!("seed ", "document"),
-        "name the document a reader can open",
-    ),
+    (concat!("assis", "tant"), "say what the text says, not how it came about"),
+    (concat!("chat", "bot"), "say what the text says, not how it came about"),
+    (concat!("chat", "gpt"), "say what the text says, not how it came about"),
+    (concat!("clau", "de"), "say what the text says, not how it came about"),
+    (concat!("anth", "ropic"), "say what the text says, not how it came about"),
+    (concat!("open", "ai"), "say what the text says, not how it came about"),
+    (concat!("co", "pilot"), "say what the text says, not how it came about"),
+    (concat!("language ", "model"), "say what the text says, not how it came about"),
+    (concat!("sub", "agent"), "say what the text says, not how it came about"),
+    (concat!("sub-", "agent"), "say what the text says, not how it came about"),
+    (concat!("this ", "session"), "say what the text says, not how it came about"),
+    (concat!("previous ", "session"), "say what the text says, not how it came about"),
+    (concat!("earlier ", "session"), "say what the text says, not how it came about"),
+    (concat!("next ", "session"), "say what the text says, not how it came about"),
+    (concat!("seed ", "document"), "name the document a reader can open"),
     (concat!("co-authored", "-by"), "a change has one author"),
-    (
-        concat!("crates", ".io"),
-        "name the package; where it is fetched is the reader's setting",
-    ),
-    (
-        concat!("pypi", ".org"),
-        "name the package; where it is fetched is the reader's setting",
-    ),
-    (
-        concat!("python", "hosted.org"),
-        "name the package; where it is fetched is the reader's setting",
-    ),
-    (
-        concat!("npm", "js.org"),
-        "name the package; where it is fetched is the reader's setting",
-    ),
-    (
-        concat!("npm", "js.com"),
-        "name the package; where it is fetched is the reader's setting",
-    ),
-    (
-        concat!("deb.", "debian.org"),
-        "name the package; where it is fetched is the reader's setting",
-    ),
-    (
-        concat!("proxy.", "golang.org"),
-        "name the package; where it is fetched is the reader's setting",
-    ),
+    (concat!("crates", ".io"), "name the package; where it is fetched is the reader's setting"),
+    (concat!("pypi", ".org"), "name the package; where it is fetched is the reader's setting"),
+    (concat!("python", "hosted.org"), "name the package; where it is fetched is the reader's setting"),
+    (concat!("npm", "js.org"), "name the package; where it is fetched is the reader's setting"),
+    (concat!("npm", "js.com"), "name the package; where it is fetched is the reader's setting"),
+    (concat!("deb.", "debian.org"), "name the package; where it is fetched is the reader's setting"),
+    (concat!("proxy.", "golang.org"), "name the package; where it is fetched is the reader's setting"),
 ];
 
 /// Folders of a machine, looked for where a path begins.
-const FOLDERS_OF_A_MACHINE: &[&str] = &[
-    concat!("/wo", "rk"),
-    concat!("/ro", "ot"),
-    concat!("/ho", "me"),
-    concat!("/Us", "ers"),
-    concat!("/tm", "p"),
-];
+const FOLDERS_OF_A_MACHINE: &[&str] =
+    &[concat!("/wo", "rk"), concat!("/ro", "ot"), concat!("/ho", "me"), concat!("/Us", "ers"), concat!("/tm", "p")];
 
 /// Tells each line that holds one of the words.
 pub fn check(house: &House) -> Vec<Finding> {
     let as_phrases = |words: &[(&str, &'static str)]| -> Vec<(Phrase, &'static str)> {
-        words
-            .iter()
-            .map(|(words, instead)| (Phrase::as_written(*words), *instead))
-            .collect()
+        words.iter().map(|(words, instead)| (Phrase::as_written(*words), *instead)).collect()
     };
     let (as_written, any_case) = (as_phrases(AS_WRITTEN), as_phrases(ANY_CASE));
     let mut findings = Vec::new();
     for (path, text) in house.texts().filter(|(path, _)| *path != "Cargo.lock") {
         // Lowered once for all words, and looked through whole before line by line: most files hold none of them.
         let lowered = text.to_lowercase();
-        let looked_for = as_written
-            .iter()
-            .map(|word| (word, text))
-            .chain(any_case.iter().map(|word| (word, lowered.as_str())));
+        let looked_for =
+            as_written.iter().map(|word| (word, text)).chain(any_case.iter().map(|word| (word, lowered.as_str())));
         for ((phrase, instead), text) in looked_for {
             if phrase.stands_in(text) {
                 let said = format!("\"{}\": {instead}", phrase.words());
-                findings.extend(
-                    phrase
-                        .lines_in(text)
-                        .map(|line| Finding::on(path, line, &said)),
-                );
+                findings.extend(phrase.lines_in(text).map(|line| Finding::on(path, line, &said)));
             }
         }
-        for folder in FOLDERS_OF_A_MACHINE
-            .iter()
-            .filter(|folder| text.contains(**folder))
-        {
-            for (index, _) in text
-                .lines()
-                .enumerate()
-                .filter(|(_, line)| begins_a_path(line, folder))
-            {
-                let said = format!(
-                    "\"{folder}\": name a place every reader has, or make a folder for the purpose"
-                );
+        for folder in FOLDERS_OF_A_MACHINE.iter().filter(|folder| text.contains(**folder)) {
+            for (index, _) in text.lines().enumerate().filter(|(_, line)| begins_a_path(line, folder)) {
+                let said = format!("\"{folder}\": name a place every reader has, or make a folder for the purpose");
                 findings.push(Finding::on(path, index + 1, said));
             }
         }
@@ -186,11 +85,9 @@ fn begins_a_path(line: &str, folder: &str) -> bool {
     line.match_indices(folder).any(|(place, _)| {
         let before = line[..place].chars().next_back();
         let after = line[place + folder.len()..].chars().next();
-        let is_inside =
-            |character: char| character.is_alphanumeric() || "._-/~)}]>*".contains(character);
+        let is_inside = |character: char| character.is_alphanumeric() || "._-/~)}]>*".contains(character);
         !before.is_some_and(is_inside)
-            && !after
-                .is_some_and(|character| character.is_alphanumeric() || "_-".contains(character))
+            && !after.is_some_and(|character| character.is_alphanumeric() || "_-".contains(character))
     })
 }
 
@@ -229,12 +126,7 @@ mod tests {
     #[test]
     fn a_path_of_a_machine_is_told_only_where_a_path_begins() {
         let work = FOLDERS_OF_A_MACHINE[0];
-        for bad in [
-            format!("{work}/main"),
-            format!("see {work}"),
-            format!("\"{work}/a\""),
-            format!("({work})"),
-        ] {
+        for bad in [format!("{work}/main"), format!("see {work}"), format!("\"{work}/a\""), format!("({work})")] {
             assert_eq!(told(&bad), 1, "{bad}");
         }
         for good in [
@@ -249,11 +141,7 @@ mod tests {
 
     #[test]
     fn the_lock_file_may_name_its_registry() {
-        let text = ANY_CASE
-            .iter()
-            .find(|(word, _)| word.starts_with("crates"))
-            .unwrap()
-            .0;
+        let text = ANY_CASE.iter().find(|(word, _)| word.starts_with("crates")).unwrap().0;
         assert_eq!(check(&House::made_up(&[("Cargo.lock", text)])), []);
     }
 }

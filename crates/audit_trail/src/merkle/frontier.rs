@@ -55,10 +55,7 @@ impl Frontier {
     pub fn push(&mut self, leaf: Hash) -> Hash {
         let mut subtree = leaf;
         for _ in 0..self.size.trailing_ones() {
-            let left = self
-                .peaks
-                .pop()
-                .expect("there is one peak for each 1 of the size");
+            let left = self.peaks.pop().expect("there is one peak for each 1 of the size");
             subtree = node_hash(left, subtree);
         }
         self.peaks.push(subtree);
@@ -91,14 +88,8 @@ mod tests {
         let mut leaves = Vec::new();
         let mut frontier = Frontier::new();
         for number in 0..70_u8 {
-            assert_eq!(
-                (frontier.size(), frontier.root()),
-                (u64::from(number), root(&leaves))
-            );
-            assert_eq!(
-                frontier.peaks.len(),
-                Frontier::peak_ends(frontier.size()).len()
-            );
+            assert_eq!((frontier.size(), frontier.root()), (u64::from(number), root(&leaves)));
+            assert_eq!(frontier.peaks.len(), Frontier::peak_ends(frontier.size()).len());
             let leaf = leaf_hash(&[number]);
             leaves.push(leaf);
             frontier.push(leaf);
@@ -113,9 +104,7 @@ mod tests {
             subtrees.push(frontier.push(leaf_hash(&[number])));
             let size = frontier.size();
             let peaks = Frontier::peak_ends(size).into_iter();
-            let peaks = peaks
-                .map(|end| subtrees[usize::try_from(end).unwrap()])
-                .collect();
+            let peaks = peaks.map(|end| subtrees[usize::try_from(end).unwrap()]).collect();
             assert_eq!(Frontier::from_peaks(size, peaks), Some(frontier.clone()));
         }
     }

@@ -54,26 +54,14 @@ pub enum NotProven {
 ///
 /// # Source
 /// RFC 9162, section 2.1.3.2. Checked by `tests/published/rfc_9162.rs`.
-pub fn verify_inclusion(
-    leaf: Hash,
-    index: u64,
-    size: u64,
-    path: &[Hash],
-    root: Hash,
-) -> Result<(), NotProven> {
+pub fn verify_inclusion(leaf: Hash, index: u64, size: u64, path: &[Hash], root: Hash) -> Result<(), NotProven> {
     if index >= size {
         return Err(NotProven::BeyondSize { index, size });
     }
-    let mut place = Place {
-        leaf: index,
-        last: size - 1,
-    };
+    let mut place = Place { leaf: index, last: size - 1 };
     let mut found = leaf;
     for sibling in path {
-        found = match place
-            .climb()
-            .ok_or(NotProven::OtherLength { found: path.len() })?
-        {
+        found = match place.climb().ok_or(NotProven::OtherLength { found: path.len() })? {
             Sibling::Left => node_hash(*sibling, found),
             Sibling::Right => node_hash(found, *sibling),
         };
@@ -108,16 +96,9 @@ pub fn verify_consistency(
     }
     let other_length = NotProven::OtherLength { found: proof.len() };
     if first == second {
-        return if proof.is_empty() {
-            same_root(first_root, second_root)
-        } else {
-            Err(other_length)
-        };
+        return if proof.is_empty() { same_root(first_root, second_root) } else { Err(other_length) };
     }
-    let mut place = Place {
-        leaf: first - 1,
-        last: second - 1,
-    };
+    let mut place = Place { leaf: first - 1, last: second - 1 };
     while place.leaf % 2 == 1 {
         place.up();
     }
@@ -145,11 +126,7 @@ pub fn verify_consistency(
 }
 
 fn same_root(found: Hash, wanted: Hash) -> Result<(), NotProven> {
-    if found == wanted {
-        Ok(())
-    } else {
-        Err(NotProven::OtherRoot { found, wanted })
-    }
+    if found == wanted { Ok(()) } else { Err(NotProven::OtherRoot { found, wanted }) }
 }
 
 /// On which side the next hash of a proof stands.
@@ -201,30 +178,12 @@ mod tests {
         let leaf = leaf_hash(b"");
         let long = [leaf; 64];
         let other_length = |found| Err(NotProven::OtherLength { found });
-        assert_eq!(
-            verify_inclusion(leaf, u64::MAX - 1, u64::MAX, &[], leaf),
-            other_length(0)
-        );
+        assert_eq!(verify_inclusion(leaf, u64::MAX - 1, u64::MAX, &[], leaf), other_length(0));
         assert_eq!(verify_inclusion(leaf, 0, 1, &long, leaf), other_length(64));
-        assert!(matches!(
-            verify_inclusion(leaf, 0, u64::MAX, &long, leaf),
-            Err(NotProven::OtherRoot { .. })
-        ));
-        assert_eq!(
-            verify_consistency(1, u64::MAX, leaf, leaf, &[leaf]),
-            other_length(1)
-        );
-        assert_eq!(
-            verify_consistency(0, 1, leaf, leaf, &[]),
-            Err(NotProven::NotEarlier {
-                first: 0,
-                second: 1
-            })
-        );
-        assert_eq!(
-            verify_consistency(3, 3, leaf, leaf, &[leaf]),
-            other_length(1)
-        );
+        assert!(matches!(verify_inclusion(leaf, 0, u64::MAX, &long, leaf), Err(NotProven::OtherRoot { .. })));
+        assert_eq!(verify_consistency(1, u64::MAX, leaf, leaf, &[leaf]), other_length(1));
+        assert_eq!(verify_consistency(0, 1, leaf, leaf, &[]), Err(NotProven::NotEarlier { first: 0, second: 1 }));
+        assert_eq!(verify_consistency(3, 3, leaf, leaf, &[leaf]), other_length(1));
     }
 
     proptest! {

@@ -170,10 +170,7 @@ impl Tree {
     fn held(&self, size: u64) -> Result<usize, ProofWish> {
         let held = self.size();
         let beyond = ProofWish::BeyondTree { wanted: size, held };
-        usize::try_from(size)
-            .ok()
-            .filter(|_| size <= held)
-            .ok_or(beyond)
+        usize::try_from(size).ok().filter(|_| size <= held).ok_or(beyond)
     }
 
     /// The root over the leaves `from` up to `to`; a range that a split of the tree leads to, so
@@ -207,9 +204,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn leaves(n: u64) -> Vec<Hash> {
-        (0..n)
-            .map(|number| leaf_hash(&number.to_be_bytes()))
-            .collect()
+        (0..n).map(|number| leaf_hash(&number.to_be_bytes())).collect()
     }
 
     #[test]
@@ -217,55 +212,19 @@ mod tests {
         let tree = Tree::new();
         assert_eq!((tree.size(), tree.root()), (0, root(&[])));
         assert_eq!(tree.root_at(0), Ok(root(&[])));
-        assert_eq!(
-            tree.root_at(1),
-            Err(ProofWish::BeyondTree { wanted: 1, held: 0 })
-        );
-        assert_eq!(
-            tree.inclusion_proof(0, 0),
-            Err(ProofWish::BeyondSize { index: 0, size: 0 })
-        );
-        assert_eq!(
-            tree.consistency_proof(0, 0),
-            Err(ProofWish::NotEarlier {
-                first: 0,
-                second: 0
-            })
-        );
+        assert_eq!(tree.root_at(1), Err(ProofWish::BeyondTree { wanted: 1, held: 0 }));
+        assert_eq!(tree.inclusion_proof(0, 0), Err(ProofWish::BeyondSize { index: 0, size: 0 }));
+        assert_eq!(tree.consistency_proof(0, 0), Err(ProofWish::NotEarlier { first: 0, second: 0 }));
     }
 
     #[test]
     fn what_the_tree_does_not_hold_is_said() {
         let tree: Tree = leaves(5).into_iter().collect();
-        assert_eq!(
-            tree.inclusion_proof(0, 6),
-            Err(ProofWish::BeyondTree { wanted: 6, held: 5 })
-        );
-        assert_eq!(
-            tree.inclusion_proof(4, 4),
-            Err(ProofWish::BeyondSize { index: 4, size: 4 })
-        );
-        assert_eq!(
-            tree.inclusion_proof(u64::MAX, 4),
-            Err(ProofWish::BeyondSize {
-                index: u64::MAX,
-                size: 4
-            })
-        );
-        assert_eq!(
-            tree.consistency_proof(5, 4),
-            Err(ProofWish::NotEarlier {
-                first: 5,
-                second: 4
-            })
-        );
-        assert_eq!(
-            tree.consistency_proof(1, u64::MAX),
-            Err(ProofWish::BeyondTree {
-                wanted: u64::MAX,
-                held: 5
-            })
-        );
+        assert_eq!(tree.inclusion_proof(0, 6), Err(ProofWish::BeyondTree { wanted: 6, held: 5 }));
+        assert_eq!(tree.inclusion_proof(4, 4), Err(ProofWish::BeyondSize { index: 4, size: 4 }));
+        assert_eq!(tree.inclusion_proof(u64::MAX, 4), Err(ProofWish::BeyondSize { index: u64::MAX, size: 4 }));
+        assert_eq!(tree.consistency_proof(5, 4), Err(ProofWish::NotEarlier { first: 5, second: 4 }));
+        assert_eq!(tree.consistency_proof(1, u64::MAX), Err(ProofWish::BeyondTree { wanted: u64::MAX, held: 5 }));
     }
 
     /// All leaves and all pairs of sizes up to 40: what the reference pack did up to 33.
@@ -279,10 +238,7 @@ mod tests {
             for index in 0..size {
                 let path = tree.inclusion_proof(index, size).unwrap();
                 let leaf = leaves[usize::try_from(index).unwrap()];
-                assert_eq!(
-                    verify_inclusion(leaf, index, size, &path, size_root),
-                    Ok(())
-                );
+                assert_eq!(verify_inclusion(leaf, index, size, &path, size_root), Ok(()));
                 n_proofs += 1;
             }
             for first in 1..=size {
@@ -290,10 +246,7 @@ mod tests {
                 // RFC 6962, section 2.1.2: at most ceil(log2 n) + 1 hashes.
                 assert!(proof.len() <= size.next_power_of_two().trailing_zeros() as usize + 1);
                 let first_root = tree.root_at(first).unwrap();
-                assert_eq!(
-                    verify_consistency(first, size, first_root, size_root, &proof),
-                    Ok(())
-                );
+                assert_eq!(verify_consistency(first, size, first_root, size_root, &proof), Ok(()));
                 n_proofs += 1;
             }
         }

@@ -70,10 +70,7 @@ impl Verb {
 
     /// Whether the act carries the person's own signature.
     pub fn signs(self) -> bool {
-        matches!(
-            self,
-            Self::SignAsAnalyst | Self::SignAsReviewer | Self::Issue
-        )
+        matches!(self, Self::SignAsAnalyst | Self::SignAsReviewer | Self::Issue)
     }
 }
 
@@ -112,13 +109,8 @@ pub enum Part {
 
 impl Part {
     /// All parts, in the order of the job.
-    pub const ALL: [Self; 5] = [
-        Self::Prepared,
-        Self::Measured,
-        Self::Decided,
-        Self::SignedAsAnalyst,
-        Self::SignedAsReviewer,
-    ];
+    pub const ALL: [Self; 5] =
+        [Self::Prepared, Self::Measured, Self::Decided, Self::SignedAsAnalyst, Self::SignedAsReviewer];
 }
 
 impl fmt::Display for Part {
@@ -184,10 +176,7 @@ pub enum Refusal {
 }
 
 fn roles_with(verb: Verb) -> String {
-    let words = Role::ALL
-        .into_iter()
-        .filter(|role| has_right(*role, verb))
-        .map(Role::as_str);
+    let words = Role::ALL.into_iter().filter(|role| has_right(*role, verb)).map(Role::as_str);
     words.collect::<Vec<_>>().join(", ")
 }
 
@@ -225,11 +214,7 @@ pub fn may(role: Role, verb: Verb, relation: &Relation) -> Result<(), Refusal> {
         }
         (Verb::SignAsAnalyst, Relation::TookPart(parts)) => {
             let part = Part::SignedAsReviewer;
-            if parts.contains(&part) {
-                Err(Refusal::OwnWork { verb, part })
-            } else {
-                Ok(())
-            }
+            if parts.contains(&part) { Err(Refusal::OwnWork { verb, part }) } else { Ok(()) }
         }
         (Verb::ManagePeople, Relation::Oneself) => Err(Refusal::Oneself { verb }),
         _ => Ok(()),
@@ -259,16 +244,10 @@ mod tests {
     /// Every set of parts there is, as relations.
     fn every_relation() -> Vec<Relation> {
         let part_sets = (0..1 << Part::ALL.len()).map(|bits: usize| {
-            let parts = Part::ALL
-                .iter()
-                .enumerate()
-                .filter(|(place, _)| bits >> place & 1 == 1);
+            let parts = Part::ALL.iter().enumerate().filter(|(place, _)| bits >> place & 1 == 1);
             Relation::TookPart(parts.map(|(_, part)| *part).collect())
         });
-        [Relation::Unrelated, Relation::Oneself]
-            .into_iter()
-            .chain(part_sets)
-            .collect()
+        [Relation::Unrelated, Relation::Oneself].into_iter().chain(part_sets).collect()
     }
 
     #[test]
@@ -276,16 +255,8 @@ mod tests {
         assert_eq!(RIGHTS.map(|(verb, _)| verb), Verb::ALL);
         for (verb, rights) in RIGHTS {
             for (role, right) in Role::ALL.into_iter().zip(rights) {
-                let expected = if right {
-                    Ok(())
-                } else {
-                    Err(Refusal::NoRole { verb })
-                };
-                assert_eq!(
-                    may(role, verb, &Relation::Unrelated),
-                    expected,
-                    "{role}, {verb}"
-                );
+                let expected = if right { Ok(()) } else { Err(Refusal::NoRole { verb }) };
+                assert_eq!(may(role, verb, &Relation::Unrelated), expected, "{role}, {verb}");
             }
         }
     }
@@ -323,10 +294,7 @@ mod tests {
         let verb = Verb::SignAsAnalyst;
         for relation in every_relation() {
             let reviewed = matches!(&relation, Relation::TookPart(parts) if parts.contains(&Part::SignedAsReviewer));
-            let own = Refusal::OwnWork {
-                verb,
-                part: Part::SignedAsReviewer,
-            };
+            let own = Refusal::OwnWork { verb, part: Part::SignedAsReviewer };
             let expected = if reviewed { Err(own) } else { Ok(()) };
             assert_eq!(may(Role::Analyst, verb, &relation), expected);
         }
@@ -336,27 +304,16 @@ mod tests {
     #[test]
     fn nobody_gives_rights_to_themselves() {
         let verb = Verb::ManagePeople;
-        assert_eq!(
-            may(Role::Administrator, verb, &Relation::Oneself),
-            Err(Refusal::Oneself { verb })
-        );
+        assert_eq!(may(Role::Administrator, verb, &Relation::Oneself), Err(Refusal::Oneself { verb }));
     }
 
     /// MHRA 2018, 6.16, in our words in integrity.toml: administrator tries to change a result: refused.
     #[test]
     fn an_administrator_has_no_hand_in_data() {
-        for verb in [
-            Verb::OpenDocuments,
-            Verb::Import,
-            Verb::Decide,
-            Verb::SignAsAnalyst,
-            Verb::SignAsReviewer,
-            Verb::Issue,
-        ] {
-            assert_eq!(
-                may(Role::Administrator, verb, &Relation::Unrelated),
-                Err(Refusal::NoRole { verb })
-            );
+        for verb in
+            [Verb::OpenDocuments, Verb::Import, Verb::Decide, Verb::SignAsAnalyst, Verb::SignAsReviewer, Verb::Issue]
+        {
+            assert_eq!(may(Role::Administrator, verb, &Relation::Unrelated), Err(Refusal::NoRole { verb }));
         }
     }
 
@@ -364,10 +321,7 @@ mod tests {
     #[test]
     fn only_a_quality_manager_issues() {
         for role in [Role::Analyst, Role::Reviewer, Role::Administrator] {
-            assert_eq!(
-                may(role, Verb::Issue, &Relation::Unrelated),
-                Err(Refusal::NoRole { verb: Verb::Issue })
-            );
+            assert_eq!(may(role, Verb::Issue, &Relation::Unrelated), Err(Refusal::NoRole { verb: Verb::Issue }));
         }
     }
 
@@ -380,18 +334,11 @@ mod tests {
         );
         let verb = Verb::SignAsReviewer;
         assert_eq!(
-            Refusal::OwnWork {
-                verb,
-                part: Part::Measured
-            }
-            .to_string(),
+            Refusal::OwnWork { verb, part: Part::Measured }.to_string(),
             "who measured it cannot sign as reviewer; somebody else has to"
         );
         assert_eq!(
-            Refusal::Oneself {
-                verb: Verb::ManagePeople
-            }
-            .to_string(),
+            Refusal::Oneself { verb: Verb::ManagePeople }.to_string(),
             "nobody can manage people for themselves; another administrator has to"
         );
     }

@@ -27,10 +27,7 @@ pub(super) struct Place {
 
 impl Place {
     fn new(path: &Path) -> Self {
-        Self {
-            path: path.to_owned(),
-            patience: PATIENCE,
-        }
+        Self { path: path.to_owned(), patience: PATIENCE }
     }
 
     /// Says what SQLite reported in terms of the trail.
@@ -38,10 +35,9 @@ impl Place {
         let path = self.path.clone();
         let what = in_words(&error);
         match error.sqlite_error_code() {
-            Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => StoreError::Locked {
-                path,
-                waited: self.patience,
-            },
+            Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => {
+                StoreError::Locked { path, waited: self.patience }
+            }
             Some(ErrorCode::DiskFull) => StoreError::DiskFull { path },
             Some(ErrorCode::ReadOnly) => StoreError::ReadOnly { path },
             Some(
@@ -56,17 +52,11 @@ impl Place {
     }
 
     pub fn damaged(&self, what: String) -> StoreError {
-        StoreError::Damaged {
-            path: self.path.clone(),
-            what,
-        }
+        StoreError::Damaged { path: self.path.clone(), what }
     }
 
     fn io(&self, error: &std::io::Error) -> StoreError {
-        StoreError::Io {
-            path: self.path.clone(),
-            what: error.to_string(),
-        }
+        StoreError::Io { path: self.path.clone(), what: error.to_string() }
     }
 }
 
@@ -95,19 +85,12 @@ pub(super) struct Opened {
 }
 
 /// Makes a new trail file with its log and its first device.
-pub(super) fn create(
-    path: &Path,
-    log: &LogId,
-    device: &PublicKey,
-    at: &Timestamp,
-) -> Result<Opened, StoreError> {
+pub(super) fn create(path: &Path, log: &LogId, device: &PublicKey, at: &Timestamp) -> Result<Opened, StoreError> {
     let place = Place::new(path);
     match OpenOptions::new().write(true).create_new(true).open(path) {
         Ok(_) => {}
         Err(error) if error.kind() == ErrorKind::AlreadyExists => {
-            return Err(StoreError::AlreadyThere {
-                path: path.to_owned(),
-            });
+            return Err(StoreError::AlreadyThere { path: path.to_owned() });
         }
         Err(error) => return Err(place.io(&error)),
     }
@@ -119,12 +102,7 @@ pub(super) fn create(
     made
 }
 
-fn fill(
-    place: &Place,
-    log: &LogId,
-    device: &PublicKey,
-    at: &Timestamp,
-) -> Result<Opened, StoreError> {
+fn fill(place: &Place, log: &LogId, device: &PublicKey, at: &Timestamp) -> Result<Opened, StoreError> {
     let fault = |error| place.fault(error);
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let mut connection = Connection::open_with_flags(&place.path, flags).map_err(fault)?;
@@ -134,29 +112,19 @@ fn fill(
     let transaction = transaction.map_err(fault)?;
     schema::make(&transaction).map_err(fault)?;
     transaction
-        .execute(
-            "INSERT INTO trail (only_row, log, made_at) VALUES (0, ?1, ?2)",
-            (log.as_str(), at.as_str()),
-        )
+        .execute("INSERT INTO trail (only_row, log, made_at) VALUES (0, ?1, ?2)", (log.as_str(), at.as_str()))
         .map_err(fault)?;
     rows::enrol(&transaction, device, at).map_err(fault)?;
     transaction.commit().map_err(fault)?;
     configure(&connection, place)?;
     sync_folder(&place.path).map_err(|error| place.io(&error))?;
-    Ok(Opened {
-        connection,
-        place: place.clone(),
-        log: log.clone(),
-        form_faults: Vec::new(),
-    })
+    Ok(Opened { connection, place: place.clone(), log: log.clone(), form_faults: Vec::new() })
 }
 
 /// Makes the name of a new file outlast a power cut.
 fn sync_folder(path: &Path) -> std::io::Result<()> {
     if cfg!(unix) {
-        let folder = path
-            .parent()
-            .filter(|folder| !folder.as_os_str().is_empty());
+        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
         File::open(folder.unwrap_or(Path::new(".")))?.sync_all()?;
     }
     Ok(())
@@ -167,13 +135,8 @@ pub(super) fn open(path: &Path) -> Result<Opened, StoreError> {
     let place = Place::new(path);
     let marked_read_only = look_at(&place)?;
     let mut flags = OpenFlags::SQLITE_OPEN_NO_MUTEX;
-    flags |= if marked_read_only {
-        OpenFlags::SQLITE_OPEN_READ_ONLY
-    } else {
-        OpenFlags::SQLITE_OPEN_READ_WRITE
-    };
-    let connection =
-        Connection::open_with_flags(path, flags).map_err(|error| place.fault(error))?;
+    flags |= if marked_read_only { OpenFlags::SQLITE_OPEN_READ_ONLY } else { OpenFlags::SQLITE_OPEN_READ_WRITE };
+    let connection = Connection::open_with_flags(path, flags).map_err(|error| place.fault(error))?;
     match recognise(connection, &place) {
         // A disc or a folder where nothing can be written: SQLite cannot keep its index of the
         // write-ahead log there. If that log is empty, the file alone is the whole trail.
@@ -195,35 +158,20 @@ fn look_at(place: &Place) -> Result<bool, StoreError> {
         Err(error) => return Err(place.io(&error)),
     };
     if metadata.is_dir() {
-        return Err(StoreError::NotATrail {
-            path,
-            what: "a folder",
-        });
+        return Err(StoreError::NotATrail { path, what: "a folder" });
     }
     if !metadata.is_file() {
-        return Err(StoreError::NotATrail {
-            path,
-            what: "a device or a pipe",
-        });
+        return Err(StoreError::NotATrail { path, what: "a device or a pipe" });
     }
     if metadata.len() == 0 {
-        return Err(StoreError::NotATrail {
-            path,
-            what: "an empty file",
-        });
+        return Err(StoreError::NotATrail { path, what: "an empty file" });
     }
     let mut beginning = Vec::new();
     let file = File::open(&path).map_err(|error| place.io(&error))?;
-    file.take(512)
-        .read_to_end(&mut beginning)
-        .map_err(|error| place.io(&error))?;
+    file.take(512).read_to_end(&mut beginning).map_err(|error| place.io(&error))?;
     if !beginning.starts_with(b"SQLite format 3\0") {
         let is_text = |byte: &u8| matches!(byte, b'\t' | b'\n' | b'\r' | 0x20..);
-        let what = if beginning.iter().all(is_text) {
-            "a text file"
-        } else {
-            "a file of another kind"
-        };
+        let what = if beginning.iter().all(is_text) { "a text file" } else { "a file of another kind" };
         return Err(StoreError::NotATrail { path, what });
     }
     Ok(metadata.permissions().readonly())
@@ -241,15 +189,9 @@ fn open_unchanging(place: &Place) -> Result<Connection, StoreError> {
         path: place.path.clone(),
         what: "nothing can be written beside it, and its path is not UTF-8".to_owned(),
     })?;
-    let path = path
-        .replace('%', "%25")
-        .replace('?', "%3f")
-        .replace('#', "%23");
-    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY
-        | OpenFlags::SQLITE_OPEN_URI
-        | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-    Connection::open_with_flags(format!("file:{path}?immutable=1"), flags)
-        .map_err(|error| place.fault(error))
+    let path = path.replace('%', "%25").replace('?', "%3f").replace('#', "%23");
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_URI | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    Connection::open_with_flags(format!("file:{path}?immutable=1"), flags).map_err(|error| place.fault(error))
 }
 
 /// Checks that an open database is a trail in a format that is read here.
@@ -259,19 +201,12 @@ fn recognise(connection: Connection, place: &Place) -> Result<Opened, StoreError
     let number = |name| connection.pragma_query_value(None, name, |row| row.get::<_, i64>(0));
     let path = place.path.clone();
     if number("application_id").map_err(fault)? != schema::APPLICATION {
-        return Err(StoreError::NotATrail {
-            path,
-            what: "a SQLite database of another program",
-        });
+        return Err(StoreError::NotATrail { path, what: "a SQLite database of another program" });
     }
     match number("user_version").map_err(fault)? {
         schema::FORMAT => {}
         newer if newer > schema::FORMAT => {
-            return Err(StoreError::NewerFormat {
-                path,
-                found: newer,
-                known: schema::FORMAT,
-            });
+            return Err(StoreError::NewerFormat { path, found: newer, known: schema::FORMAT });
         }
         older => {
             return Err(place.damaged(format!("it states the format {older}, which never was")));
@@ -279,18 +214,10 @@ fn recognise(connection: Connection, place: &Place) -> Result<Opened, StoreError
     }
     configure(&connection, place)?;
     let form_faults = schema::faults(&connection).map_err(fault)?;
-    let log: String = connection
-        .query_row("SELECT log FROM trail WHERE only_row = 0", [], |row| {
-            row.get(0)
-        })
-        .map_err(fault)?;
+    let log: String =
+        connection.query_row("SELECT log FROM trail WHERE only_row = 0", [], |row| row.get(0)).map_err(fault)?;
     let log = LogId::new(&log).map_err(|why| place.damaged(why.to_string()))?;
-    Ok(Opened {
-        connection,
-        place: place.clone(),
-        log,
-        form_faults,
-    })
+    Ok(Opened { connection, place: place.clone(), log, form_faults })
 }
 
 /// What every connection sets for itself, since SQLite does not keep it in the file.
@@ -307,15 +234,11 @@ fn configure(connection: &Connection, place: &Place) -> Result<(), StoreError> {
     // An old key text under an old passphrase is wiped, not only let go.
     set("secure_delete", "ON")?;
     if !connection.is_readonly(rusqlite::MAIN_DB).map_err(fault)? {
-        let mode: String = connection
-            .pragma_update_and_check(None, "journal_mode", "WAL", |row| row.get(0))
-            .map_err(fault)?;
+        let mode: String =
+            connection.pragma_update_and_check(None, "journal_mode", "WAL", |row| row.get(0)).map_err(fault)?;
         if mode != "wal" {
             let what = format!("no write-ahead log can be kept beside it (mode {mode})");
-            return Err(StoreError::Io {
-                path: place.path.clone(),
-                what,
-            });
+            return Err(StoreError::Io { path: place.path.clone(), what });
         }
     }
     Ok(())

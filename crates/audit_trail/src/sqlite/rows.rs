@@ -8,9 +8,7 @@ use rusqlite::{Connection, OptionalExtension, Row};
 use super::opening::{Place, in_words};
 use crate::keys::{PublicKey, Signature};
 use crate::merkle::Frontier;
-use crate::{
-    BlobDigest, Checkpoint, Draft, Entry, EntryId, Hash, LogId, PersonId, StoreError, Timestamp,
-};
+use crate::{BlobDigest, Checkpoint, Draft, Entry, EntryId, Hash, LogId, PersonId, StoreError, Timestamp};
 
 /// SQLite counts in signed numbers; a log never comes near their end.
 pub(super) fn to_sql(number: u64) -> rusqlite::Result<i64> {
@@ -24,9 +22,7 @@ pub(super) fn number_in(row: &Row<'_>) -> rusqlite::Result<u64> {
 }
 
 pub(super) fn size_of(connection: &Connection) -> rusqlite::Result<u64> {
-    connection
-        .prepare_cached("SELECT coalesce(max(number) + 1, 0) FROM entry")?
-        .query_row([], number_in)
+    connection.prepare_cached("SELECT coalesce(max(number) + 1, 0) FROM entry")?.query_row([], number_in)
 }
 
 pub(super) fn number_of(connection: &Connection, id: EntryId) -> rusqlite::Result<Option<u64>> {
@@ -54,40 +50,24 @@ pub(super) fn current_edge(
     };
     if checkpoint.size != size {
         let covered = checkpoint.size;
-        return Err(place.damaged(format!(
-            "the newest checkpoint is of {covered} entries, there are {size}"
-        )));
+        return Err(place.damaged(format!("the newest checkpoint is of {covered} entries, there are {size}")));
     }
     if remembered.size() == size && remembered.root() == checkpoint.root {
         return Ok(remembered.clone());
     }
     let devices = enrolled(connection).map_err(fault)?;
-    let device = devices
-        .iter()
-        .find(|device| device.fingerprint() == checkpoint.key);
+    let device = devices.iter().find(|device| device.fingerprint() == checkpoint.key);
     let device = device.ok_or_else(|| {
-        place.damaged(format!(
-            "its newest checkpoint is signed with {}, a key never enrolled",
-            checkpoint.key
-        ))
+        place.damaged(format!("its newest checkpoint is signed with {}, a key never enrolled", checkpoint.key))
     })?;
-    checkpoint
-        .verify(device)
-        .map_err(|why| place.damaged(why.to_string()))?;
+    checkpoint.verify(device).map_err(|why| place.damaged(why.to_string()))?;
     let edge = stored_edge(connection, size).map_err(fault)?;
-    edge.filter(|edge| edge.root() == checkpoint.root)
-        .ok_or_else(|| {
-            place.damaged(
-                "the hashes kept with the entries do not lead to the root of the newest checkpoint"
-                    .to_owned(),
-            )
-        })
+    edge.filter(|edge| edge.root() == checkpoint.root).ok_or_else(|| {
+        place.damaged("the hashes kept with the entries do not lead to the root of the newest checkpoint".to_owned())
+    })
 }
 
-pub(super) fn stored_edge(
-    connection: &Connection,
-    size: u64,
-) -> rusqlite::Result<Option<Frontier>> {
+pub(super) fn stored_edge(connection: &Connection, size: u64) -> rusqlite::Result<Option<Frontier>> {
     let mut subtree = connection.prepare_cached("SELECT subtree FROM entry WHERE number = ?1")?;
     let mut peaks = Vec::new();
     for end in Frontier::peak_ends(size) {
@@ -111,14 +91,7 @@ pub(super) fn insert(
 ) -> rusqlite::Result<u64> {
     let number = edge.size();
     let Draft { id, by, at, bytes } = draft.clone();
-    let entry = Entry {
-        log: log.clone(),
-        number,
-        id,
-        by,
-        at,
-        bytes,
-    };
+    let entry = Entry { log: log.clone(), number, id, by, at, bytes };
     let leaf = entry.leaf_hash();
     let subtree = edge.push(leaf);
     let command = "INSERT INTO entry (number, id, person, at, bytes, leaf, subtree)
@@ -146,9 +119,7 @@ pub(super) fn already_there(
     let query = "SELECT number, id, person, at, bytes FROM entry WHERE number = ?1";
     let stored = connection
         .prepare_cached(query)
-        .and_then(|mut statement| {
-            statement.query_row([to_sql(number)?], |row| Ok(entry_in(row, log, number)))
-        })
+        .and_then(|mut statement| statement.query_row([to_sql(number)?], |row| Ok(entry_in(row, log, number))))
         .map_err(|error| place.fault(error))?;
     let stored = stored.map_err(|what| StoreError::DamagedEntry { number, what })?;
     let differs = match draft {
@@ -157,19 +128,12 @@ pub(super) fn already_there(
         Draft { bytes, .. } if *bytes != stored.bytes => "content",
         _ => return Ok(number),
     };
-    Err(StoreError::OtherContent {
-        id: draft.id,
-        number,
-        differs,
-    })
+    Err(StoreError::OtherContent { id: draft.id, number, differs })
 }
 
 /// Reads number, id, person, at, bytes.
 pub(super) fn entry_in(row: &Row<'_>, log: &LogId, number: u64) -> Result<Entry, String> {
-    let text = |column| {
-        row.get::<_, String>(column)
-            .map_err(|error| in_words(&error))
-    };
+    let text = |column| row.get::<_, String>(column).map_err(|error| in_words(&error));
     Ok(Entry {
         log: log.clone(),
         number,
@@ -199,35 +163,24 @@ pub(super) fn newest_checkpoint(
     let Some((size, checkpoint)) = found else {
         return Ok(None);
     };
-    checkpoint
-        .map(Some)
-        .map_err(|what| StoreError::DamagedCheckpoint { size, what })
+    checkpoint.map(Some).map_err(|what| StoreError::DamagedCheckpoint { size, what })
 }
 
 /// Reads size, root, at, key, signature.
 pub(super) fn checkpoint_in(row: &Row<'_>, log: &LogId, size: u64) -> Result<Checkpoint, String> {
-    let text = |column| {
-        row.get::<_, String>(column)
-            .map_err(|error| in_words(&error))
-    };
+    let text = |column| row.get::<_, String>(column).map_err(|error| in_words(&error));
     Ok(Checkpoint {
         log: log.clone(),
         size,
         root: Hash::from_bytes(row.get(1).map_err(|error| in_words(&error))?),
         at: Timestamp::new(&text(2)?).map_err(|why| why.to_string())?,
-        key: text(3)?
-            .parse()
-            .map_err(|why: crate::HexFault| why.to_string())?,
+        key: text(3)?.parse().map_err(|why: crate::HexFault| why.to_string())?,
         signature: Signature::from_bytes(row.get(4).map_err(|error| in_words(&error))?),
     })
 }
 
-pub(super) fn insert_checkpoint(
-    connection: &Connection,
-    checkpoint: &Checkpoint,
-) -> rusqlite::Result<()> {
-    let command =
-        "INSERT INTO checkpoint (size, root, at, key, signature) VALUES (?1, ?2, ?3, ?4, ?5)";
+pub(super) fn insert_checkpoint(connection: &Connection, checkpoint: &Checkpoint) -> rusqlite::Result<()> {
+    let command = "INSERT INTO checkpoint (size, root, at, key, signature) VALUES (?1, ?2, ?3, ?4, ?5)";
     connection.prepare_cached(command)?.execute((
         to_sql(checkpoint.size)?,
         checkpoint.root.as_bytes(),
@@ -238,14 +191,8 @@ pub(super) fn insert_checkpoint(
     Ok(())
 }
 
-pub(super) fn insert_blob(
-    connection: &Connection,
-    digest: &BlobDigest,
-    bytes: &[u8],
-) -> rusqlite::Result<()> {
-    let there = connection
-        .prepare_cached("SELECT 1 FROM blob WHERE digest = ?1")?
-        .exists([digest.as_bytes()])?;
+pub(super) fn insert_blob(connection: &Connection, digest: &BlobDigest, bytes: &[u8]) -> rusqlite::Result<()> {
+    let there = connection.prepare_cached("SELECT 1 FROM blob WHERE digest = ?1")?.exists([digest.as_bytes()])?;
     if !there {
         connection
             .prepare_cached("INSERT INTO blob (digest, bytes) VALUES (?1, ?2)")?
@@ -261,11 +208,7 @@ pub(super) fn enrolled(connection: &Connection) -> rusqlite::Result<Vec<PublicKe
         .collect()
 }
 
-pub(super) fn enrol(
-    connection: &Connection,
-    device: &PublicKey,
-    at: &Timestamp,
-) -> rusqlite::Result<()> {
+pub(super) fn enrol(connection: &Connection, device: &PublicKey, at: &Timestamp) -> rusqlite::Result<()> {
     let command = "INSERT INTO device (place, fingerprint, public_key, enrolled_at)
         VALUES ((SELECT count(*) FROM device), ?1, ?2, ?3)";
     let fingerprint = device.fingerprint().to_digits();

@@ -125,8 +125,7 @@ pub(super) fn make(connection: &Connection) -> rusqlite::Result<()> {
 /// The tables and guards that are missing, altered or not ours; one sentence each.
 pub(super) fn faults(connection: &Connection) -> rusqlite::Result<Vec<String>> {
     // Indexes of UNIQUE have no text; SQLite makes them by itself.
-    let mut parts = connection
-        .prepare("SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL ORDER BY name")?;
+    let mut parts = connection.prepare("SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL ORDER BY name")?;
     let found = parts
         .query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?
         .collect::<rusqlite::Result<Vec<(String, String)>>>()?;
@@ -142,10 +141,7 @@ pub(super) fn faults(connection: &Connection) -> rusqlite::Result<Vec<String>> {
     }
     for (name, text) in &found {
         if !PARTS.iter().any(|(part, _)| part == name) {
-            faults.push(format!(
-                "the {} does not belong to a trail",
-                kind_of(name, text)
-            ));
+            faults.push(format!("the {} does not belong to a trail", kind_of(name, text)));
         }
     }
     Ok(faults)

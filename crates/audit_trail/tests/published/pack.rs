@@ -33,11 +33,7 @@ impl Pack {
     }
 
     fn of(name: &'static str, text: &str) -> Self {
-        Self {
-            name,
-            table: text.parse().unwrap(),
-            claimed: RefCell::default(),
-        }
+        Self { name, table: text.parse().unwrap(), claimed: RefCell::default() }
     }
 
     /// All cases of an array, in the order of the file.
@@ -56,20 +52,13 @@ impl Pack {
 
     /// The case of an array with this `id`.
     pub fn case(&self, array: &str, id: &str) -> Case<'_> {
-        let found = self
-            .cases(array)
-            .into_iter()
-            .find(|case| case.table["id"].as_str() == Some(id));
+        let found = self.cases(array).into_iter().find(|case| case.table["id"].as_str() == Some(id));
         found.unwrap_or_else(|| panic!("{}: no {array} {id}", self.name))
     }
 
     /// A table that is a case by itself.
     pub fn table(&self, name: &str) -> Case<'_> {
-        Case {
-            pack: self,
-            place: name.to_owned(),
-            table: self.table[name].as_table().unwrap(),
-        }
+        Case { pack: self, place: name.to_owned(), table: self.table[name].as_table().unwrap() }
     }
 
     /// Fails if a case of these arrays and tables, or a key of one, was not claimed.
@@ -103,10 +92,7 @@ impl<'a> Case<'a> {
     fn left(&self) -> Vec<String> {
         let claimed = self.pack.claimed.borrow();
         let claimed = claimed.get(&self.place);
-        let expecting = self
-            .table
-            .keys()
-            .filter(|key| !ABOUT.contains(&key.as_str()));
+        let expecting = self.table.keys().filter(|key| !ABOUT.contains(&key.as_str()));
         expecting
             .filter(|key| claimed.is_none_or(|claimed| !claimed.contains(*key)))
             .map(|key| format!("{} ({}): {key}", self.place, self.id()))
@@ -122,16 +108,12 @@ impl<'a> Case<'a> {
     pub fn get(&self, key: &str) -> Option<&'a Value> {
         let value = self.table.get(key)?;
         let mut claimed = self.pack.claimed.borrow_mut();
-        claimed
-            .entry(self.place.clone())
-            .or_default()
-            .insert(key.to_owned());
+        claimed.entry(self.place.clone()).or_default().insert(key.to_owned());
         Some(value)
     }
 
     fn value(&self, key: &str) -> &'a Value {
-        self.get(key)
-            .unwrap_or_else(|| panic!("{} {}: no {key}", self.place, self.id()))
+        self.get(key).unwrap_or_else(|| panic!("{} {}: no {key}", self.place, self.id()))
     }
 
     /// A text.
@@ -146,12 +128,7 @@ impl<'a> Case<'a> {
 
     /// An array of texts.
     pub fn texts(&self, key: &str) -> Vec<&'a str> {
-        self.value(key)
-            .as_array()
-            .unwrap()
-            .iter()
-            .map(|text| text.as_str().unwrap())
-            .collect()
+        self.value(key).as_array().unwrap().iter().map(|text| text.as_str().unwrap()).collect()
     }
 
     /// Bytes in hexadecimal digits.
@@ -172,25 +149,19 @@ impl<'a> Case<'a> {
 /// Reads hexadecimal digits without the help of what is tested.
 pub fn bytes_of(digits: &str) -> Vec<u8> {
     assert!(digits.len().is_multiple_of(2), "{digits}");
-    (0..digits.len())
-        .step_by(2)
-        .map(|at| u8::from_str_radix(&digits[at..at + 2], 16).unwrap())
-        .collect()
+    (0..digits.len()).step_by(2).map(|at| u8::from_str_radix(&digits[at..at + 2], 16).unwrap()).collect()
 }
 
 #[test]
 fn a_case_or_a_key_that_no_test_looked_at_is_found() {
-    let text =
-        "[[case]]\nid = 'a'\nroot = '00'\n[[case]]\nid = 'b'\nroot = '01'\nnewest = 7\nnote = 'x'";
+    let text = "[[case]]\nid = 'a'\nroot = '00'\n[[case]]\nid = 'b'\nroot = '01'\nnewest = 7\nnote = 'x'";
     let pack = Pack::of("made.toml", text);
     for case in pack.cases("case") {
         case.text("root");
     }
     let left: Vec<_> = pack.cases("case").iter().flat_map(Case::left).collect();
     assert_eq!(left, ["case 1 (b): newest"]);
-    assert!(
-        std::panic::catch_unwind(|| Pack::of("made.toml", text).all_claimed(&["case"])).is_err()
-    );
+    assert!(std::panic::catch_unwind(|| Pack::of("made.toml", text).all_claimed(&["case"])).is_err());
     pack.case("case", "b").number("newest");
     pack.all_claimed(&["case"]);
     assert!(std::panic::catch_unwind(|| Pack::of("made.toml", text).has_only(&["meta"])).is_err());

@@ -12,11 +12,7 @@ fn every_time_is_answered_as_published_and_keeps_its_text() {
     for case in pack.cases("case") {
         let text = case.text("text");
         let answer = Timestamp::new(text);
-        assert_eq!(
-            answer.is_ok(),
-            case.expects_acceptance(),
-            "{text}: {answer:?}"
-        );
+        assert_eq!(answer.is_ok(), case.expects_acceptance(), "{text}: {answer:?}");
         if let Ok(time) = answer {
             assert_eq!(time.as_str(), text);
             if let Some(utc) = case.get("utc") {

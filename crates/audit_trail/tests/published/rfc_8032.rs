@@ -16,20 +16,10 @@ fn every_sign_case_gives_the_published_key_and_signature() {
         let message = case.bytes("message_hex");
         let public_key: PublicKey = case.text("public_key").parse().unwrap();
         assert_eq!(key.public_key(), public_key, "{}", case.id());
-        assert_eq!(
-            key.sign(&message).to_string(),
-            case.text("signature"),
-            "{}",
-            case.id()
-        );
+        assert_eq!(key.sign(&message).to_string(), case.text("signature"), "{}", case.id());
         let published: Signature = case.text("signature").parse().unwrap();
         let answer = public_key.verify_strict(&message, &published);
-        assert_eq!(
-            answer.is_ok(),
-            case.expects_acceptance(),
-            "{}: {answer:?}",
-            case.id()
-        );
+        assert_eq!(answer.is_ok(), case.expects_acceptance(), "{}: {answer:?}", case.id());
     }
     pack.all_claimed(&["sign_case"]);
 }
@@ -42,8 +32,7 @@ fn every_verify_case_is_answered_as_published() {
         let message = case.bytes("message_hex");
         // 63 bytes are no signature; that is an answer too.
         let signature = case.text("signature").parse::<Signature>();
-        let accepted =
-            signature.is_ok_and(|signature| public_key.verify_strict(&message, &signature).is_ok());
+        let accepted = signature.is_ok_and(|signature| public_key.verify_strict(&message, &signature).is_ok());
         assert_eq!(accepted, case.expects_acceptance(), "{}", case.id());
     }
     pack.all_claimed(&["verify_case"]);

@@ -17,29 +17,14 @@ fn numbers_start_at_nought_and_every_batch_has_its_checkpoint() {
     assert_eq!(store.size(&log()).unwrap(), 0);
     assert_eq!(store.last_checkpoint(&log()).unwrap(), None);
     assert_eq!(store.append(&[draft(0)]).unwrap(), [0]);
-    assert_eq!(
-        store.append(&[draft(1), draft(2), draft(3)]).unwrap(),
-        [1, 2, 3]
-    );
+    assert_eq!(store.append(&[draft(1), draft(2), draft(3)]).unwrap(), [1, 2, 3]);
     assert!(store.append(&[]).unwrap().is_empty());
-    assert_eq!(
-        checkpoints(&store)
-            .iter()
-            .map(|it| it.size)
-            .collect::<Vec<_>>(),
-        [1, 4]
-    );
-    assert_eq!(
-        store.last_checkpoint(&log()).unwrap().as_ref(),
-        checkpoints(&store).last()
-    );
+    assert_eq!(checkpoints(&store).iter().map(|it| it.size).collect::<Vec<_>>(), [1, 4]);
+    assert_eq!(store.last_checkpoint(&log()).unwrap().as_ref(), checkpoints(&store).last());
     for (number, entry) in entries(&store).into_iter().enumerate() {
         let sent = draft(number as u64);
         assert_eq!((entry.number, entry.log), (number as u64, log()));
-        assert_eq!(
-            (entry.id, entry.by, entry.at, entry.bytes),
-            (sent.id, sent.by, sent.at, sent.bytes)
-        );
+        assert_eq!((entry.id, entry.by, entry.at, entry.bytes), (sent.id, sent.by, sent.at, sent.bytes));
     }
     assert!(verify_trail(&store, &log()).unwrap().is_intact());
 }
@@ -51,12 +36,7 @@ fn the_same_act_sent_again_is_stored_once() {
     assert_eq!(store.append(&[draft(0), draft(1)]).unwrap(), [0, 1]);
     assert_eq!(store.append(&[draft(1)]).unwrap(), [1]);
     // Some known, some new, one of them twice.
-    assert_eq!(
-        store
-            .append(&[draft(1), draft(2), draft(0), draft(2)])
-            .unwrap(),
-        [1, 2, 0, 2]
-    );
+    assert_eq!(store.append(&[draft(1), draft(2), draft(0), draft(2)]).unwrap(), [1, 2, 0, 2]);
     drop(store);
     assert_eq!(bench.open().append(&[draft(0), draft(2)]).unwrap(), [0, 2]);
     let store = bench.open();
@@ -76,11 +56,7 @@ fn an_identity_with_another_content_is_refused_and_nothing_of_the_batch_is_store
     other_time.at = Timestamp::new("2026-03-14T09:00:01.000+02:00").unwrap();
     let mut other_content = draft(1);
     other_content.bytes.push(0);
-    for (altered, what) in [
-        (other_person, "person"),
-        (other_time, "time"),
-        (other_content, "content"),
-    ] {
+    for (altered, what) in [(other_person, "person"), (other_time, "time"), (other_content, "content")] {
         let refused = store.append(&[draft(8), altered, draft(9)]).unwrap_err();
         assert!(
             matches!(refused, StoreError::OtherContent { id, number: 1, differs } if id == draft(1).id && differs == what),
@@ -101,11 +77,7 @@ fn reading_starts_and_ends_where_the_reader_says() {
         store
             .scan(&log(), from, &mut |entry| {
                 numbers.push(entry.number);
-                if numbers.len() < at_most {
-                    ControlFlow::Continue(())
-                } else {
-                    ControlFlow::Break(())
-                }
+                if numbers.len() < at_most { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
             })
             .unwrap();
         numbers
@@ -128,14 +100,8 @@ fn a_file_holds_one_log() {
     let other = LogId::new("bench-3").unwrap();
     let refused = verify_trail(&store, &other).unwrap_err();
     assert!(matches!(&refused, StoreError::OtherLog { .. }), "{refused}");
-    assert_eq!(
-        refused.to_string(),
-        "the log bench-3 is not here, but bench-2"
-    );
-    assert!(matches!(
-        store.size(&other),
-        Err(StoreError::OtherLog { .. })
-    ));
+    assert_eq!(refused.to_string(), "the log bench-3 is not here, but bench-2");
+    assert!(matches!(store.size(&other), Err(StoreError::OtherLog { .. })));
 }
 
 #[test]
@@ -144,11 +110,7 @@ fn two_connections_that_take_turns_continue_each_others_tree() {
     let mut first = bench.create();
     let mut second = bench.open();
     for number in 0..40 {
-        let store = if number % 3 == 0 {
-            &mut first
-        } else {
-            &mut second
-        };
+        let store = if number % 3 == 0 { &mut first } else { &mut second };
         assert_eq!(store.append(&[draft(number)]).unwrap(), [number]);
     }
     assert!(verify_trail(&first, &log()).unwrap().is_intact());
@@ -159,10 +121,7 @@ fn only_an_enrolled_device_appends() {
     let bench = Bench::with_batches(&[2]);
     let mut reader = SqliteStore::open(&bench.path()).unwrap();
     let refused = reader.append(&[draft(2)]).unwrap_err();
-    assert!(
-        matches!(refused, StoreError::NoDeviceKey { .. }),
-        "{refused}"
-    );
+    assert!(matches!(refused, StoreError::NoDeviceKey { .. }), "{refused}");
     let new_computer = SigningKey::from_seed(&[9; 32]);
     let refused = reader.sign_with(new_computer.clone()).unwrap_err();
     assert!(
@@ -175,10 +134,7 @@ fn only_an_enrolled_device_appends() {
     let mut store = bench.open();
     store.enrol_device(&new_computer.public_key()).unwrap();
     store.enrol_device(&new_computer.public_key()).unwrap();
-    assert_eq!(
-        store.devices().unwrap(),
-        [device().public_key(), new_computer.public_key()]
-    );
+    assert_eq!(store.devices().unwrap(), [device().public_key(), new_computer.public_key()]);
     let store = SqliteStore::open(&bench.path()).unwrap();
     let mut store = store.sign_with(new_computer.clone()).unwrap();
     assert_eq!(store.append(&[draft(2)]).unwrap(), [2]);
@@ -200,14 +156,8 @@ fn a_checkpoint_carries_the_time_of_the_bench_and_not_of_the_entry() {
     let mut store = bench.create().with_clock(clock);
     store.append(&[draft(0)]).unwrap();
     store.append(&[draft(1)]).unwrap();
-    let times: Vec<_> = checkpoints(&store)
-        .into_iter()
-        .map(|it| it.at.to_string())
-        .collect();
-    assert_eq!(
-        times,
-        ["2026-05-02T08:00:10+02:00", "2026-05-02T08:00:11+02:00"]
-    );
+    let times: Vec<_> = checkpoints(&store).into_iter().map(|it| it.at.to_string()).collect();
+    assert_eq!(times, ["2026-05-02T08:00:10+02:00", "2026-05-02T08:00:11+02:00"]);
 }
 
 #[test]
@@ -259,16 +209,9 @@ fn a_persons_key_is_kept_encrypted_and_a_new_passphrase_takes_the_place_of_the_o
     // The old text is wiped from the file, not only let go.
     let line = old.lines().nth(2).unwrap();
     let file = std::fs::read(bench.path()).unwrap();
-    assert!(
-        !file
-            .windows(line.len())
-            .any(|window| window == line.as_bytes())
-    );
+    assert!(!file.windows(line.len()).any(|window| window == line.as_bytes()));
     let line = new.lines().nth(2).unwrap();
-    assert!(
-        file.windows(line.len())
-            .any(|window| window == line.as_bytes())
-    );
+    assert!(file.windows(line.len()).any(|window| window == line.as_bytes()));
 }
 
 #[test]
@@ -300,10 +243,7 @@ fn a_thousand_entries_in_uneven_batches_verify() {
     }
     let report = verify_trail(&store, &log()).unwrap();
     assert!(report.is_intact(), "{:?}", report.faults);
-    assert_eq!(
-        (report.n_entries, report.newest.as_ref().map(|it| it.size)),
-        (first, Some(first))
-    );
+    assert_eq!((report.n_entries, report.newest.as_ref().map(|it| it.size)), (first, Some(first)));
     assert_eq!(report.root, report.newest.map(|it| it.root));
 }
 
@@ -311,9 +251,7 @@ fn a_thousand_entries_in_uneven_batches_verify() {
 fn a_store_can_be_handed_to_another_thread() {
     let bench = Bench::new();
     let mut store = bench.create();
-    let numbers = std::thread::spawn(move || store.append(&[draft(0)]).unwrap())
-        .join()
-        .unwrap();
+    let numbers = std::thread::spawn(move || store.append(&[draft(0)]).unwrap()).join().unwrap();
     assert_eq!(numbers, [0]);
     assert!(EntryId::random().is_ok());
 }

@@ -39,26 +39,16 @@ struct Task {
 /// Appends drafts and acknowledges each by a line; stops at the last one or at the first fault,
 /// which gets a line of its own.
 fn write_on(store: &mut SqliteStore, out: &mut dyn Write, task: Task) {
-    let Task {
-        writer,
-        first,
-        n,
-        pause,
-    } = task;
+    let Task { writer, first, n, pause } = task;
     let mut dice = Dice(writer + first);
     let mut counter = first;
     while counter < first + n {
         let end = (counter + 1 + dice.below(LARGEST_BATCH)).min(first + n);
-        let drafts: Vec<_> = (counter..end)
-            .map(|counter| draft_of(writer, counter))
-            .collect();
+        let drafts: Vec<_> = (counter..end).map(|counter| draft_of(writer, counter)).collect();
         let answer = store.append(&drafts).and_then(|numbers| {
             // A pulse now and then, so that blobs are in the way of the axe too.
             let pulse = (counter % 5 == 0).then(|| vec![counter.to_be_bytes()[7]; 2000]);
-            Ok((
-                numbers,
-                pulse.map(|pulse| store.put_blob(&pulse)).transpose()?,
-            ))
+            Ok((numbers, pulse.map(|pulse| store.put_blob(&pulse)).transpose()?))
         });
         let mut lines = String::new();
         match answer {
@@ -74,9 +64,7 @@ fn write_on(store: &mut SqliteStore, out: &mut dyn Write, task: Task) {
                 counter = first + n;
             }
         }
-        out.write_all(lines.as_bytes())
-            .and_then(|()| out.flush())
-            .unwrap();
+        out.write_all(lines.as_bytes()).and_then(|()| out.flush()).unwrap();
         std::thread::sleep(Duration::from_micros(dice.below(pause + 1)));
     }
 }
@@ -101,10 +89,7 @@ impl Acknowledged {
                 ["entry", number, id, counter] => {
                     let (number, id) = (number.parse().unwrap(), id.parse().unwrap());
                     let before = self.entries.insert(number, id);
-                    assert!(
-                        before.is_none_or(|before| before == id),
-                        "two entries {number}"
-                    );
+                    assert!(before.is_none_or(|before| before == id), "two entries {number}");
                     self.next_counter = Some(counter.parse::<u64>().unwrap() + 1);
                 }
                 ["blob", digest] => {
@@ -120,22 +105,13 @@ impl Acknowledged {
 
 /// The order to a writer process.
 fn order(path: &Path, task: Task) -> String {
-    let Task {
-        writer,
-        first,
-        n,
-        pause,
-    } = task;
+    let Task { writer, first, n, pause } = task;
     format!("{}\n{writer}\n{first}\n{n}\n{pause}", path.display())
 }
 
 /// The arguments that make this test program run nothing but the writer.
-const ONLY_THE_WRITER: [&str; 4] = [
-    "--exact",
-    "kill::a_writer_acknowledges_what_it_appended",
-    "--nocapture",
-    "--test-threads=1",
-];
+const ONLY_THE_WRITER: [&str; 4] =
+    ["--exact", "kill::a_writer_acknowledges_what_it_appended", "--nocapture", "--test-threads=1"];
 
 fn start(path: &Path, task: Task) -> Child {
     Command::new(std::env::current_exe().unwrap())
@@ -151,51 +127,26 @@ fn start(path: &Path, task: Task) -> Child {
 fn a_writer_acknowledges_what_it_appended() {
     if let Ok(order) = std::env::var(WRITER) {
         let words: Vec<&str> = order.split('\n').collect();
-        let [path, rest @ ..] = &words[..] else {
-            panic!("{order}")
-        };
+        let [path, rest @ ..] = &words[..] else { panic!("{order}") };
         let numbers: Vec<u64> = rest.iter().map(|word| word.parse().unwrap()).collect();
-        let [writer, first, n, pause] = numbers[..] else {
-            panic!("{order}")
-        };
+        let [writer, first, n, pause] = numbers[..] else { panic!("{order}") };
         let store = SqliteStore::open(Path::new(path)).unwrap();
         let mut store = store.sign_with(device()).unwrap();
         // Not `println!`: the harness of the tests would keep that to itself. It has begun a line
         // of its own, which has to be ended first.
         std::io::stdout().write_all(b"\n").unwrap();
-        write_on(
-            &mut store,
-            &mut std::io::stdout().lock(),
-            Task {
-                writer,
-                first,
-                n,
-                pause,
-            },
-        );
+        write_on(&mut store, &mut std::io::stdout().lock(), Task { writer, first, n, pause });
         return;
     }
     let bench = Bench::new();
     let mut store = bench.create();
     let mut said = Vec::new();
-    write_on(
-        &mut store,
-        &mut said,
-        Task {
-            writer: 0,
-            first: 0,
-            n: 20,
-            pause: 0,
-        },
-    );
+    write_on(&mut store, &mut said, Task { writer: 0, first: 0, n: 20, pause: 0 });
     let mut acknowledged = Acknowledged::default();
     acknowledged.read(std::str::from_utf8(&said).unwrap());
     assert_eq!(acknowledged.next_counter, Some(20));
     assert!(acknowledged.faults.is_empty());
-    let stored: BTreeMap<_, _> = entries(&store)
-        .into_iter()
-        .map(|it| (it.number, it.id))
-        .collect();
+    let stored: BTreeMap<_, _> = entries(&store).into_iter().map(|it| (it.number, it.id)).collect();
     assert_eq!(acknowledged.entries, stored);
     assert_eq!(stored.len(), 20);
 }
@@ -218,12 +169,7 @@ fn no_acknowledged_entry_is_lost_when_the_writer_is_killed() {
             .iter()
             .map(|writer| {
                 let first = next_counters[usize::try_from(*writer).unwrap()];
-                let task = Task {
-                    writer: *writer,
-                    first,
-                    n: 1_000_000,
-                    pause: 0,
-                };
+                let task = Task { writer: *writer, first, n: 1_000_000, pause: 0 };
                 let mut child = start(&bench.path(), task);
                 let out = BufReader::new(child.stdout.take().unwrap());
                 (*writer, child, out)
@@ -243,20 +189,13 @@ fn no_acknowledged_entry_is_lost_when_the_writer_is_killed() {
             of_this_round.read(&said);
             n_kills += 1;
             n_kills_with_answers += u64::from(!of_this_round.entries.is_empty());
-            assert!(
-                of_this_round.faults.is_empty(),
-                "{:?}",
-                of_this_round.faults
-            );
+            assert!(of_this_round.faults.is_empty(), "{:?}", of_this_round.faults);
             if let Some(next) = of_this_round.next_counter {
                 next_counters[usize::try_from(writer).unwrap()] = next;
             }
             for (number, id) in of_this_round.entries {
                 let before = acknowledged.entries.insert(number, id);
-                assert!(
-                    before.is_none_or(|before| before == id),
-                    "two entries {number}"
-                );
+                assert!(before.is_none_or(|before| before == id), "two entries {number}");
             }
             acknowledged.blobs.extend(of_this_round.blobs);
         }
@@ -271,30 +210,19 @@ fn no_acknowledged_entry_is_lost_when_the_writer_is_killed() {
     }
     let store = bench.open();
     check(&store, &acknowledged);
-    assert!(
-        n_kills_with_answers > KILLS / 2,
-        "{n_kills_with_answers} of {n_kills}"
-    );
+    assert!(n_kills_with_answers > KILLS / 2, "{n_kills_with_answers} of {n_kills}");
     // At the end each writer may have one batch whose answer was lost; they are sent again.
     let unanswered = store.size(&log()).unwrap() - acknowledged.entries.len() as u64;
     assert!(unanswered <= 2 * LARGEST_BATCH, "{unanswered}");
     let mut store = store;
     for (writer, next) in [0, 1].into_iter().zip(next_counters) {
         let mut said = Vec::new();
-        let task = Task {
-            writer,
-            first: next,
-            n: 2 * LARGEST_BATCH,
-            pause: 0,
-        };
+        let task = Task { writer, first: next, n: 2 * LARGEST_BATCH, pause: 0 };
         write_on(&mut store, &mut said, task);
         acknowledged.read(std::str::from_utf8(&said).unwrap());
     }
     check(&store, &acknowledged);
-    assert_eq!(
-        store.size(&log()).unwrap(),
-        acknowledged.entries.len() as u64
-    );
+    assert_eq!(store.size(&log()).unwrap(), acknowledged.entries.len() as u64);
     eprintln!(
         "{n_kills} kills, {n_kills_with_answers} after an answer, {n_answers_lost} with an answer \
          lost, {} entries",
@@ -312,17 +240,10 @@ fn check(store: &SqliteStore, acknowledged: &Acknowledged) {
     }
     for (number, id) in &acknowledged.entries {
         let entry = stored.get(usize::try_from(*number).unwrap());
-        assert_eq!(
-            entry.map(|entry| entry.id),
-            Some(*id),
-            "entry {number} was acknowledged"
-        );
+        assert_eq!(entry.map(|entry| entry.id), Some(*id), "entry {number} was acknowledged");
     }
     for digest in &acknowledged.blobs {
-        assert!(
-            store.blob(digest).unwrap().is_some(),
-            "blob {digest} was acknowledged"
-        );
+        assert!(store.blob(digest).unwrap().is_some(), "blob {digest} was acknowledged");
     }
     let report = verify_trail(store, &log()).unwrap();
     assert!(report.is_intact(), "{:?}", report.faults);
@@ -335,15 +256,8 @@ fn writers_at_the_same_time_share_one_row_of_numbers() {
     const DRAFTS: u64 = 60;
     let bench = Bench::new();
     drop(bench.create());
-    let task = |writer| Task {
-        writer,
-        first: 0,
-        n: DRAFTS,
-        pause: 12_000,
-    };
-    let children: Vec<_> = (0..3)
-        .map(|writer| start(&bench.path(), task(writer)))
-        .collect();
+    let task = |writer| Task { writer, first: 0, n: DRAFTS, pause: 12_000 };
+    let children: Vec<_> = (0..3).map(|writer| start(&bench.path(), task(writer))).collect();
     let threads: Vec<_> = (3..5)
         .map(|writer| {
             let mut store = bench.open();
@@ -369,13 +283,9 @@ fn writers_at_the_same_time_share_one_row_of_numbers() {
     assert_eq!(store.size(&log()).unwrap(), 5 * DRAFTS);
     assert_eq!(acknowledged.entries.len() as u64, 5 * DRAFTS);
     // They were really at it together: five writers one after the other change four times.
-    let writers: BTreeMap<EntryId, u64> = (0..5)
-        .flat_map(|writer| (0..DRAFTS).map(move |counter| (draft_of(writer, counter).id, writer)))
-        .collect();
-    let row: Vec<u64> = entries(&store)
-        .iter()
-        .map(|entry| writers[&entry.id])
-        .collect();
+    let writers: BTreeMap<EntryId, u64> =
+        (0..5).flat_map(|writer| (0..DRAFTS).map(move |counter| (draft_of(writer, counter).id, writer))).collect();
+    let row: Vec<u64> = entries(&store).iter().map(|entry| writers[&entry.id]).collect();
     let n_changes = row.windows(2).filter(|pair| pair[0] != pair[1]).count();
     assert!(n_changes > 8, "{n_changes}");
 }
@@ -395,53 +305,25 @@ fn a_file_that_cannot_grow_any_more_loses_nothing() {
         .args(["-c", &script, "sh"])
         .arg(std::env::current_exe().unwrap())
         .args(ONLY_THE_WRITER)
-        .env(
-            WRITER,
-            order(
-                &bench.path(),
-                Task {
-                    writer: 0,
-                    first: 0,
-                    n: 100_000,
-                    pause: 0,
-                },
-            ),
-        )
+        .env(WRITER, order(&bench.path(), Task { writer: 0, first: 0, n: 100_000, pause: 0 }))
         .output()
         .unwrap();
     let mut acknowledged = Acknowledged::default();
     acknowledged.read(std::str::from_utf8(&output.stdout).unwrap());
     assert!(acknowledged.entries.len() > 5, "{output:?}");
-    let [fault] = &acknowledged.faults[..] else {
-        panic!("{output:?}")
-    };
-    assert!(
-        fault.contains("could not be read or written") || fault.contains("is full"),
-        "{fault}"
-    );
+    let [fault] = &acknowledged.faults[..] else { panic!("{output:?}") };
+    assert!(fault.contains("could not be read or written") || fault.contains("is full"), "{fault}");
 
     let mut store = bench.open();
     check(&store, &acknowledged);
     let mut said = Vec::new();
     let first = acknowledged.next_counter.unwrap();
-    write_on(
-        &mut store,
-        &mut said,
-        Task {
-            writer: 0,
-            first,
-            n: 30,
-            pause: 0,
-        },
-    );
+    write_on(&mut store, &mut said, Task { writer: 0, first, n: 30, pause: 0 });
     acknowledged.faults.clear();
     acknowledged.read(std::str::from_utf8(&said).unwrap());
     assert!(acknowledged.faults.is_empty(), "{:?}", acknowledged.faults);
     check(&store, &acknowledged);
-    assert_eq!(
-        store.size(&log()).unwrap(),
-        acknowledged.entries.len() as u64
-    );
+    assert_eq!(store.size(&log()).unwrap(), acknowledged.entries.len() as u64);
 }
 
 /// The answer was lost on its way, not the entry: the same drafts again are told the old numbers.
@@ -456,9 +338,6 @@ fn an_append_whose_answer_was_lost_can_be_repeated() {
     assert_eq!(store.append(&drafts).unwrap(), [0, 1, 2, 3]);
     let mut altered = drafts.clone();
     altered[2].bytes.push(0);
-    assert!(matches!(
-        store.append(&altered),
-        Err(StoreError::OtherContent { number: 2, .. })
-    ));
+    assert!(matches!(store.append(&altered), Err(StoreError::OtherContent { number: 2, .. })));
     assert_eq!(store.size(&log()).unwrap(), 4);
 }

@@ -4,9 +4,7 @@ use std::ops::ControlFlow;
 use std::path::PathBuf;
 
 use darkline_audit_trail::keys::SigningKey;
-use darkline_audit_trail::{
-    Checkpoint, Draft, Entry, EntryId, LogId, PersonId, SqliteStore, Store, Timestamp,
-};
+use darkline_audit_trail::{Checkpoint, Draft, Entry, EntryId, LogId, PersonId, SqliteStore, Store, Timestamp};
 use tempfile::TempDir;
 
 /// A folder with the place for a trail in it; removed when dropped.
@@ -17,9 +15,7 @@ pub struct Bench {
 impl Bench {
     /// A bench without a trail.
     pub fn new() -> Self {
-        Self {
-            folder: tempfile::tempdir().unwrap(),
-        }
+        Self { folder: tempfile::tempdir().unwrap() }
     }
 
     /// Where the trail is or will be.
@@ -34,10 +30,7 @@ impl Bench {
 
     /// The trail that is there, ready for entries.
     pub fn open(&self) -> SqliteStore {
-        SqliteStore::open(&self.path())
-            .unwrap()
-            .sign_with(device())
-            .unwrap()
+        SqliteStore::open(&self.path()).unwrap().sign_with(device()).unwrap()
     }
 
     /// A trail whose appends had these numbers of drafts, closed.
@@ -47,10 +40,7 @@ impl Bench {
         let mut first = 0;
         for size in sizes {
             let drafts: Vec<Draft> = (first..first + size).map(draft).collect();
-            assert_eq!(
-                store.append(&drafts).unwrap(),
-                (first..first + size).collect::<Vec<_>>()
-            );
+            assert_eq!(store.append(&drafts).unwrap(), (first..first + size).collect::<Vec<_>>());
             first += size;
         }
         bench

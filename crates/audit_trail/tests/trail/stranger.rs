@@ -33,13 +33,9 @@ fn a_verifier_written_from_the_description_comes_to_the_same_roots_and_signed_te
     assert!(verify_trail(&bench.open(), &log()).unwrap().is_intact());
     let connection = bench.stranger();
 
-    let log_name: String = connection
-        .query_row("SELECT log FROM trail", [], |row| row.get(0))
-        .unwrap();
+    let log_name: String = connection.query_row("SELECT log FROM trail", [], |row| row.get(0)).unwrap();
     let mut leaves: Vec<[u8; 32]> = Vec::new();
-    let mut query = connection
-        .prepare("SELECT number, id, person, at, bytes FROM entry ORDER BY number")
-        .unwrap();
+    let mut query = connection.prepare("SELECT number, id, person, at, bytes FROM entry ORDER BY number").unwrap();
     let mut rows = query.query([]).unwrap();
     while let Some(row) = rows.next().unwrap() {
         let number: i64 = row.get(0).unwrap();
@@ -51,14 +47,10 @@ fn a_verifier_written_from_the_description_comes_to_the_same_roots_and_signed_te
     }
     assert_eq!(leaves.len(), 39);
 
-    let key: Vec<u8> = connection
-        .query_row("SELECT public_key FROM device", [], |row| row.get(0))
-        .unwrap();
+    let key: Vec<u8> = connection.query_row("SELECT public_key FROM device", [], |row| row.get(0)).unwrap();
     let fingerprint = hex(&Sha256::digest(&key))[..16].to_owned();
     let public_key = PublicKey::from_bytes(key.try_into().unwrap());
-    let mut query = connection
-        .prepare("SELECT size, root, at, key, signature FROM checkpoint ORDER BY size")
-        .unwrap();
+    let mut query = connection.prepare("SELECT size, root, at, key, signature FROM checkpoint ORDER BY size").unwrap();
     let mut rows = query.query([]).unwrap();
     let mut n_checkpoints = 0;
     while let Some(row) = rows.next().unwrap() {
@@ -69,16 +61,9 @@ fn a_verifier_written_from_the_description_comes_to_the_same_roots_and_signed_te
         let worked_out = root(&leaves[..size]);
         assert_eq!(stored_root, worked_out);
         assert_eq!(stored_key, fingerprint);
-        let text = format!(
-            "darkline/checkpoint/1\n{log_name}\n{size}\n{}\n{at}\n{fingerprint}\n",
-            hex(&worked_out)
-        );
+        let text = format!("darkline/checkpoint/1\n{log_name}\n{size}\n{}\n{at}\n{fingerprint}\n", hex(&worked_out));
         let signature = Signature::from_bytes(signature);
-        assert!(
-            public_key
-                .verify_strict(text.as_bytes(), &signature)
-                .is_ok()
-        );
+        assert!(public_key.verify_strict(text.as_bytes(), &signature).is_ok());
         n_checkpoints += 1;
     }
     assert_eq!(n_checkpoints, 11);

@@ -56,7 +56,10 @@ fn an_unknown_edition_is_told_with_those_there_are() -> Result<(), Box<dyn Error
     let Held { mut package, decisions } = held("cadmium-release")?;
     package.edition = Edition(7);
     let told = evaluate(&package, &decisions).unwrap_err().to_string();
-    assert_eq!(told, "this package was evaluated with edition 7; this program has the editions 0: a program that has it is needed");
+    assert_eq!(
+        told,
+        "this package was evaluated with edition 7; this program has the editions 0: a program that has it is needed"
+    );
     Ok(())
 }
 

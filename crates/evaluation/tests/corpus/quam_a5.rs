@@ -48,7 +48,9 @@ fn quam_a5_calibration_coefficients_with_their_standard_errors() -> Result<(), B
     agrees(&case, "s_yx", calibration.residual_sd);
     agrees(&case, "r", calibration.r);
     let recomputed = &case["recomputed"];
-    for (key, found) in [("slope", calibration.slope), ("s_slope", calibration.u_slope), ("corr_ab", calibration.correlation)] {
+    for (key, found) in
+        [("slope", calibration.slope), ("s_slope", calibration.u_slope), ("corr_ab", calibration.correlation)]
+    {
         let expected = recomputed[key].as_float().unwrap();
         assert!((found / expected - 1.0).abs() < 1e-9, "{key}: found {found}, recomputed {expected}");
     }
@@ -84,10 +86,15 @@ fn quam_a5_release_per_area_with_its_budget() -> Result<(), Box<dyn Error>> {
     agrees(&case, "u", result.u);
     agrees(&case, "U", result.expanded_u);
     let sources: Vec<&str> = result.budget.iter().map(|line| line.source.as_str()).collect();
-    assert_eq!(sources, ["calibration", "factor temperature", "area", "volume", "factor leaching time", "factor acid concentration"]);
+    assert_eq!(
+        sources,
+        ["calibration", "factor temperature", "area", "volume", "factor leaching time", "factor acid concentration"]
+    );
     // Each contribution is value · u(x)/x of the inputs in the pack, since the equation is a product.
     let inputs = case["input"].as_array().unwrap();
-    for (symbol, source) in [("V_L", "volume"), ("a_V", "area"), ("f_temp", "factor temperature"), ("f_time", "factor leaching time")] {
+    for (symbol, source) in
+        [("V_L", "volume"), ("a_V", "area"), ("f_temp", "factor temperature"), ("f_time", "factor leaching time")]
+    {
         let input = inputs.iter().find(|input| input["symbol"].as_str() == Some(symbol)).unwrap();
         let relative = input["u"].as_float().unwrap() / input["value"].as_float().unwrap();
         let line = result.budget.iter().find(|line| line.source == source).unwrap();

@@ -35,7 +35,8 @@ fn seen(outcome: &Outcome) -> Vec<(String, String)> {
 }
 
 fn withheld(outcome: &Outcome) -> Vec<&str> {
-    let is_withheld = |result: &&darkline_evaluation::outcome::ResultOutcome| matches!(result.reported, Reported::Withheld { .. });
+    let is_withheld =
+        |result: &&darkline_evaluation::outcome::ResultOutcome| matches!(result.reported, Reported::Withheld { .. });
     outcome.results.iter().filter(is_withheld).map(|result| result.sample.as_str()).collect()
 }
 
@@ -99,7 +100,12 @@ fn a_batch_without_its_method_blank_has_no_results() -> Result<(), Box<dyn Error
     package.runs[0].readings.retain(|reading| reading.row != 9);
     let outcome = evaluate(&package, &decisions)?;
     let flags = seen(&outcome);
-    assert!(flags.contains(&("method-blank-missing:batch:P1".into(), "batch P1 has no method blank measured in run R1".into())));
+    assert!(
+        flags.contains(&(
+            "method-blank-missing:batch:P1".into(),
+            "batch P1 has no method blank measured in run R1".into()
+        ))
+    );
     assert_eq!(withheld(&outcome).len(), 12);
     assert!(outcome.results.iter().all(|result| matches!(&result.reported, Reported::Withheld { found: None, .. })));
     Ok(())
@@ -115,7 +121,10 @@ fn a_failed_check_holds_the_rows_between_its_passing_neighbours() -> Result<(), 
         control.found / control.should_be.unwrap()
     };
     let (second, others) = (part(19), [part(7), part(27), part(31)]);
-    let nearest = others.iter().copied().fold(f64::INFINITY, |best, part| if (part - second).abs() < (best - second).abs() { part } else { best });
+    let nearest = others
+        .iter()
+        .copied()
+        .fold(f64::INFINITY, |best, part| if (part - second).abs() < (best - second).abs() { part } else { best });
     let between = f64::midpoint(second, nearest);
     if second < nearest {
         package.methods[0].check.lowest = format!("{}", between).parse()?;
@@ -123,11 +132,14 @@ fn a_failed_check_holds_the_rows_between_its_passing_neighbours() -> Result<(), 
         package.methods[0].check.highest = format!("{}", between).parse()?;
     }
     let outcome = evaluate(&package, &decisions)?;
-    let flag = &outcome.flags.iter().find(|flag| flag.flag.id.to_string() == "check-outside-limits:row:R1/19").unwrap().flag;
+    let flag =
+        &outcome.flags.iter().find(|flag| flag.flag.id.to_string() == "check-outside-limits:row:R1/19").unwrap().flag;
     let Holds::Rows(rows) = &flag.holds else { panic!("a check standard holds rows") };
     let failing: Vec<u32> = [7, 19, 27, 31]
         .into_iter()
-        .filter(|row| outcome.flags.iter().any(|flag| flag.flag.id.to_string() == format!("check-outside-limits:row:R1/{row}")))
+        .filter(|row| {
+            outcome.flags.iter().any(|flag| flag.flag.id.to_string() == format!("check-outside-limits:row:R1/{row}"))
+        })
         .collect();
     // Rows 9 to 17 before it and 21 to 26 after it, as far as its neighbours pass; the replaced row 18 is still a portion.
     let passes = |row: u32| !failing.contains(&row);
@@ -153,7 +165,9 @@ fn a_control_sample_outside_its_limits_holds_its_batch() -> Result<(), Box<dyn E
 fn a_reading_that_failed_stops_its_row_and_one_that_was_made_up_for_is_only_told() -> Result<(), Box<dyn Error>> {
     let Held { mut package, decisions } = lead()?;
     let failed = || Signal::Failed { why: Reason::new("tube broke").unwrap() };
-    let of_row = |package: &DataPackage, row: u32| package.runs[0].readings.iter().position(|reading| reading.row == row).unwrap();
+    let of_row = |package: &DataPackage, row: u32| {
+        package.runs[0].readings.iter().position(|reading| reading.row == row).unwrap()
+    };
     let place = of_row(&package, 11);
     package.runs[0].readings[place].signal = failed();
     let outcome = evaluate(&package, &decisions)?;

@@ -101,7 +101,8 @@ pub(crate) fn rows_between_checks(view: &RunView<'_>, place: usize) -> Vec<RowId
         part_found(solution).is_some_and(|part| part >= check.lowest.value().si() && part <= check.highest.value().si())
     };
     let first = view.solutions[..place].iter().rposition(&passes).map_or(0, |last| last + 1);
-    let end = view.solutions[place + 1..].iter().position(&passes).map_or(view.solutions.len(), |next| place + 1 + next);
+    let end =
+        view.solutions[place + 1..].iter().position(&passes).map_or(view.solutions.len(), |next| place + 1 + next);
     view.solutions[first..end]
         .iter()
         .filter(|solution| matches!(solution.holds, RowHolds::Portion { .. }))

@@ -18,8 +18,7 @@ use crate::rule::{Rule, flag_id};
 use crate::view::RunView;
 
 /// The rule.
-pub const RULE: Rule =
-    Rule { name: "method-blank-missing", source: "the method document, blank.subtract", see, say };
+pub const RULE: Rule = Rule { name: "method-blank-missing", source: "the method document, blank.subtract", see, say };
 
 /// What a batch has in a run.
 #[derive(Default)]

@@ -15,8 +15,12 @@ use crate::rule::{Rule, flag_id};
 use crate::view::{RunView, SeenCalibration};
 
 /// The rule.
-pub const RULE: Rule =
-    Rule { name: "over-range", source: "ISO 8466-1:2021, 4 (from memory); factors: common practice, no source", see, say };
+pub const RULE: Rule = Rule {
+    name: "over-range",
+    source: "ISO 8466-1:2021, 4 (from memory); factors: common practice, no source",
+    see,
+    say,
+};
 
 /// Where a diluted solution should fall, as a part of the highest standard.
 const AIM: f64 = 0.7;

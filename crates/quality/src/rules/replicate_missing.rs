@@ -12,14 +12,17 @@ use crate::rule::{Rule, flag_id};
 use crate::view::RunView;
 
 /// The rule.
-pub const RULE: Rule = Rule { name: "replicate-missing", source: "the method document, replicates.n, and the run order", see, say };
+pub const RULE: Rule =
+    Rule { name: "replicate-missing", source: "the method document, replicates.n, and the run order", see, say };
 
 fn see(view: &RunView<'_>) -> Vec<Flag> {
-    let last_read = view.solutions.iter().rposition(|solution| view.readings.iter().any(|reading| reading.home == solution.row));
+    let last_read =
+        view.solutions.iter().rposition(|solution| view.readings.iter().any(|reading| reading.home == solution.row));
     let mut flags = Vec::new();
     for (place, solution) in view.solutions.iter().enumerate() {
         let n_counted = u32::try_from(solution.counted.len()).unwrap_or(u32::MAX);
-        let is_passed = last_read.is_some_and(|last| place < last) || (Some(place) == last_read && is_complete(view, solution.row));
+        let is_passed =
+            last_read.is_some_and(|last| place < last) || (Some(place) == last_read && is_complete(view, solution.row));
         if solution.replaced || !is_passed || n_counted >= solution.wanted {
             continue;
         }
@@ -53,6 +56,7 @@ fn is_complete(view: &RunView<'_>, row: u32) -> bool {
 }
 
 fn say(evidence: &Evidence) -> String {
-    let count = |name: &str| evidence.figures.iter().find(|figure| figure.name == name).map_or(0.0, |figure| figure.value);
+    let count =
+        |name: &str| evidence.figures.iter().find(|figure| figure.name == name).map_or(0.0, |figure| figure.value);
     format!("{}: {} of {} replicates count", evidence.words("cup"), count("count"), count("wanted"))
 }

@@ -17,7 +17,8 @@ use crate::rule::{Rule, flag_id};
 use crate::view::RunView;
 
 /// The rule.
-pub const RULE: Rule = Rule { name: "replicate-outlier", source: "ISO 5725-6:1994, 5.2.2 (from memory), at 99 %", see, say };
+pub const RULE: Rule =
+    Rule { name: "replicate-outlier", source: "ISO 5725-6:1994, 5.2.2 (from memory), at 99 %", see, say };
 
 const PROBABILITY: f64 = 0.99;
 
@@ -41,9 +42,8 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
             continue;
         }
         // Of two readings neither is farther from their median; the later one is named.
-        let farthest = readings.iter().max_by(|a, b| {
-            (a.0 - median).abs().total_cmp(&(b.0 - median).abs()).then(a.1.cmp(&b.1))
-        });
+        let farthest =
+            readings.iter().max_by(|a, b| (a.0 - median).abs().total_cmp(&(b.0 - median).abs()).then(a.1.cmp(&b.1)));
         let Some(&(response, number)) = farthest else { continue };
         let unit = view.response_unit();
         flags.push(Flag {

@@ -3,8 +3,7 @@
 //! All figures are made up.
 
 use darkline_report::figure::{
-    Baseline, Calibration, CalibrationPoint, Figure, Medium, Pulse, ReadBack, Scale, calibration,
-    pulse,
+    Baseline, Calibration, CalibrationPoint, Figure, Medium, Pulse, ReadBack, Scale, calibration, pulse,
 };
 use darkline_report::test_report::*;
 
@@ -19,14 +18,8 @@ fn texts(texts: &[&str]) -> Vec<String> {
 }
 
 fn value(value: &str, expanded_u: &str) -> Finding {
-    let uncertainty = Uncertainty::Expanded {
-        expanded_u: expanded_u.to_owned(),
-        coverage_factor: "2".to_owned(),
-    };
-    Finding::Value {
-        value: value.to_owned(),
-        uncertainty,
-    }
+    let uncertainty = Uncertainty::Expanded { expanded_u: expanded_u.to_owned(), coverage_factor: "2".to_owned() };
+    Finding::Value { value: value.to_owned(), uncertainty }
 }
 
 fn water(sample: &str, finding: Finding, verdict: Verdict, detail: &str) -> ResultLine {
@@ -43,10 +36,7 @@ fn water(sample: &str, finding: Finding, verdict: Verdict, detail: &str) -> Resu
             specification: "Directive (EU) 2020/2184, Annex I, Part B".to_owned(),
             rule: RULE_U.to_owned(),
         }),
-        statement: Some(Statement {
-            verdict,
-            detail: detail.to_owned(),
-        }),
+        statement: Some(Statement { verdict, detail: detail.to_owned() }),
         external: None,
     }
 }
@@ -234,49 +224,18 @@ fn annex() -> Annex {
             ],
             facts: vec![
                 ("points".to_owned(), "12, of which 1 rejected".to_owned()),
-                (
-                    "residual standard deviation".to_owned(),
-                    "0.0019 s".to_owned(),
-                ),
+                ("residual standard deviation".to_owned(), "0.0019 s".to_owned()),
                 ("characteristic mass".to_owned(), "1.1 pg".to_owned()),
             ],
         }],
         controls: vec![
-            control(
-                "method blank P2",
-                "0.04 µg/L",
-                "at most 0.09 µg/L",
-                ControlOutcome::Passed,
-            ),
-            control(
-                "verification standard 2.5 µg/L",
-                "2.46 µg/L (98 %)",
-                "90 % to 110 %",
-                ControlOutcome::Passed,
-            ),
-            control(
-                "check after row 24",
-                "2.61 µg/L (104 %)",
-                "90 % to 110 %",
-                ControlOutcome::Passed,
-            ),
-            control(
-                "spike of well-04, 1.0 µg/L",
-                "94 %",
-                "80 % to 120 %",
-                ControlOutcome::Passed,
-            ),
-            control(
-                "carry-over after row 12",
-                "0.006 s",
-                "at most 0.004 s",
-                ControlOutcome::Justified,
-            ),
+            control("method blank P2", "0.04 µg/L", "at most 0.09 µg/L", ControlOutcome::Passed),
+            control("verification standard 2.5 µg/L", "2.46 µg/L (98 %)", "90 % to 110 %", ControlOutcome::Passed),
+            control("check after row 24", "2.61 µg/L (104 %)", "90 % to 110 %", ControlOutcome::Passed),
+            control("spike of well-04, 1.0 µg/L", "94 %", "80 % to 120 %", ControlOutcome::Passed),
+            control("carry-over after row 12", "0.006 s", "at most 0.004 s", ControlOutcome::Justified),
         ],
-        figures: vec![
-            FigureLine::of(well_04(Medium::Paper)),
-            FigureLine::of(run_17(Medium::Paper)),
-        ],
+        figures: vec![FigureLine::of(well_04(Medium::Paper)), FigureLine::of(run_17(Medium::Paper))],
     }
 }
 
@@ -285,28 +244,14 @@ pub fn well_04(medium: Medium) -> Figure {
     let time: Vec<f64> = (0..=250).map(|step| f64::from(step) * 0.02).collect();
     let swell = |time: f64, start: f64, rise: f64, fall: f64| {
         let since = time - start;
-        if since <= 0.0 {
-            0.0
-        } else {
-            (1.0 - libm::exp(-since / rise)) * libm::exp(-since / fall)
-        }
+        if since <= 0.0 { 0.0 } else { (1.0 - libm::exp(-since / rise)) * libm::exp(-since / fall) }
     };
-    let ripple = |time: f64, phase: f64| {
-        0.0007 * libm::sin(71.0 * time + phase) + 0.0005 * libm::sin(113.0 * time)
-    };
-    let background: Vec<f64> = time
-        .iter()
-        .map(|&time| 0.003 + 0.21 * swell(time, 0.35, 0.10, 0.35) + ripple(time, 0.4))
-        .collect();
-    let analyte: Vec<f64> = time
-        .iter()
-        .map(|&time| 0.001 + 0.62 * swell(time, 0.62, 0.28, 0.42) + ripple(time, 1.7))
-        .collect();
-    let total: Vec<f64> = background
-        .iter()
-        .zip(&analyte)
-        .map(|(background, analyte)| background + analyte)
-        .collect();
+    let ripple = |time: f64, phase: f64| 0.0007 * libm::sin(71.0 * time + phase) + 0.0005 * libm::sin(113.0 * time);
+    let background: Vec<f64> =
+        time.iter().map(|&time| 0.003 + 0.21 * swell(time, 0.35, 0.10, 0.35) + ripple(time, 0.4)).collect();
+    let analyte: Vec<f64> =
+        time.iter().map(|&time| 0.001 + 0.62 * swell(time, 0.62, 0.28, 0.42) + ripple(time, 1.7)).collect();
+    let total: Vec<f64> = background.iter().zip(&analyte).map(|(background, analyte)| background + analyte).collect();
     pulse(
         &Pulse {
             id: "reading-204",
@@ -315,10 +260,7 @@ pub fn well_04(medium: Medium) -> Figure {
             total: &total,
             background: &background,
             analyte: &analyte,
-            baseline: Some(Baseline {
-                at_lower_limit: 0.001,
-                at_upper_limit: 0.002,
-            }),
+            baseline: Some(Baseline { at_lower_limit: 0.001, at_upper_limit: 0.002 }),
             limits_s: Some((0.45, 3.6)),
             response: "0.1523 s",
         },
@@ -354,34 +296,16 @@ pub fn run_17(medium: Medium) -> Figure {
         .collect();
     let along: Vec<f64> = (0..=24).map(|step| f64::from(step) * 0.25).collect();
     let half = |amount: f64| 0.009 + 0.0009 * (amount - 2.2) * (amount - 2.2);
-    let band: Vec<_> = along
-        .iter()
-        .map(|&amount| {
-            (
-                amount,
-                line(amount) - half(amount),
-                line(amount) + half(amount),
-            )
-        })
-        .collect();
+    let band: Vec<_> =
+        along.iter().map(|&amount| (amount, line(amount) - half(amount), line(amount) + half(amount))).collect();
     let fitted: Vec<_> = along.iter().map(|&amount| (amount, line(amount))).collect();
-    let found = |name: &'static str, amount: f64| ReadBack {
-        name,
-        amount,
-        response: line(amount),
-    };
+    let found = |name: &'static str, amount: f64| ReadBack { name, amount, response: line(amount) };
     calibration(
         &Calibration {
             id: "run-17-cadmium",
             title: "Calibration of run 17, cadmium at 228.8 nm, with residuals",
-            amount: Scale {
-                kind: "mass concentration",
-                unit: "µg/L",
-            },
-            response: Scale {
-                kind: "integrated absorbance",
-                unit: "s",
-            },
+            amount: Scale { kind: "mass concentration", unit: "µg/L" },
+            response: Scale { kind: "integrated absorbance", unit: "s" },
             points: &points,
             fitted: &fitted,
             band: &band,

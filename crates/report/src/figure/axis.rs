@@ -38,21 +38,14 @@ pub(crate) enum Reach {
 
 impl Axis {
     /// An axis over `numbers`, drawn between `from` and `to`, with about `wanted` steps.
-    pub(crate) fn over(
-        numbers: impl Iterator<Item = f64>,
-        from: f64,
-        to: f64,
-        wanted: u32,
-        reach: Reach,
-    ) -> Self {
+    pub(crate) fn over(numbers: impl Iterator<Item = f64>, from: f64, to: f64, wanted: u32, reach: Reach) -> Self {
         let (low, high) = range(numbers);
         let room = (high - low) * 0.05;
         let (low, high) = match reach {
             Reach::Beyond => (low - room, high + room),
-            Reach::BeyondButZero => (
-                if low == 0.0 { low } else { low - room },
-                if high == 0.0 { high } else { high + room },
-            ),
+            Reach::BeyondButZero => {
+                (if low == 0.0 { low } else { low - room }, if high == 0.0 { high } else { high + room })
+            }
             Reach::Exact => (low, high),
         };
         let rough = (high - low) / f64::from(wanted.max(1));
@@ -68,24 +61,10 @@ impl Axis {
             }
         };
         let step = f64::from(digit) * ten_to(exponent);
-        let (first, last) = (
-            libm::ceil(low / step - 1e-9),
-            libm::floor(high / step + 1e-9),
-        );
+        let (first, last) = (libm::ceil(low / step - 1e-9), libm::floor(high / step + 1e-9));
         let largest = low.abs().max(high.abs());
-        let power = if largest >= 1e5 || (largest < 1e-3 && exponent < -4) {
-            power_of(largest)
-        } else {
-            0
-        };
-        let mut axis = Self {
-            low,
-            high,
-            from,
-            to,
-            ticks: Vec::new(),
-            power,
-        };
+        let power = if largest >= 1e5 || (largest < 1e-3 && exponent < -4) { power_of(largest) } else { 0 };
+        let mut axis = Self { low, high, from, to, ticks: Vec::new(), power };
         let decimals = (power - exponent).max(0);
         // Whole multiples: a running sum would write 0.30000000000000004.
         // A range between two round numbers has no tick, hence the count of one more than their distance.
@@ -97,15 +76,8 @@ impl Axis {
             } else {
                 multiple / ten_to(power - exponent)
             };
-            let value = if exponent >= 0 {
-                multiple * ten_to(exponent)
-            } else {
-                multiple / ten_to(-exponent)
-            };
-            axis.ticks.push(Tick {
-                at: axis.place(value),
-                text: number(shown, decimals.min(12) as usize),
-            });
+            let value = if exponent >= 0 { multiple * ten_to(exponent) } else { multiple / ten_to(-exponent) };
+            axis.ticks.push(Tick { at: axis.place(value), text: number(shown, decimals.min(12) as usize) });
         }
         axis
     }
@@ -171,27 +143,15 @@ pub(crate) fn spoken(value: f64) -> String {
     }
     let exponent = libm::floor(libm::log10(value.abs())) as i32;
     if !(-5..6).contains(&exponent) {
-        return format!(
-            "{}×10{}",
-            number(value / ten_to(exponent), 2),
-            superscript(exponent)
-        );
+        return format!("{}×10{}", number(value / ten_to(exponent), 2), superscript(exponent));
     }
     let text = number(value, (2 - exponent).max(0) as usize);
-    if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.').to_owned()
-    } else {
-        text
-    }
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
 /// A number for a sentence beside one of a given size: less than a thousandth of it is said as zero.
 pub(crate) fn spoken_beside(value: f64, size: f64) -> String {
-    if value.abs() < size.abs() / 1000.0 {
-        "0".to_owned()
-    } else {
-        spoken(value)
-    }
+    if value.abs() < size.abs() / 1000.0 { "0".to_owned() } else { spoken(value) }
 }
 
 /// A whole number in raised digits.
@@ -224,18 +184,9 @@ mod tests {
 
     #[test]
     fn ticks_are_round_and_their_labels_exact() {
-        assert_eq!(
-            texts(&[0.0, 0.41], 5, Reach::BeyondButZero),
-            ["0.0", "0.1", "0.2", "0.3", "0.4"]
-        );
-        assert_eq!(
-            texts(&[0.0, 5.0], 6, Reach::Beyond),
-            ["0", "1", "2", "3", "4", "5"]
-        );
-        assert_eq!(
-            texts(&[-0.004, 0.003], 4, Reach::Beyond),
-            ["−0.004", "−0.002", "0.000", "0.002"]
-        );
+        assert_eq!(texts(&[0.0, 0.41], 5, Reach::BeyondButZero), ["0.0", "0.1", "0.2", "0.3", "0.4"]);
+        assert_eq!(texts(&[0.0, 5.0], 6, Reach::Beyond), ["0", "1", "2", "3", "4", "5"]);
+        assert_eq!(texts(&[-0.004, 0.003], 4, Reach::Beyond), ["−0.004", "−0.002", "0.000", "0.002"]);
         assert_eq!(texts(&[0.1, 4.9], 5, Reach::Exact), ["1", "2", "3", "4"]);
     }
 
@@ -249,18 +200,9 @@ mod tests {
 
     #[test]
     fn no_number_one_number_and_no_finite_number_still_give_an_axis() {
-        for numbers in [
-            &[][..],
-            &[0.0],
-            &[7.5],
-            &[f64::NAN, f64::INFINITY],
-            &[1e300, -1e300],
-        ] {
+        for numbers in [&[][..], &[0.0], &[7.5], &[f64::NAN, f64::INFINITY], &[1e300, -1e300]] {
             let axis = Axis::over(numbers.iter().copied(), 0.0, 1.0, 5, Reach::Beyond);
-            assert!(
-                axis.ticks.len() >= 2 && axis.low() < axis.high,
-                "{numbers:?} gave {axis:?}"
-            );
+            assert!(axis.ticks.len() >= 2 && axis.low() < axis.high, "{numbers:?} gave {axis:?}");
         }
     }
 

@@ -68,31 +68,11 @@ const BOTTOM: f64 = HEIGHT - 46.0;
 /// With more unknowns than this, the lines that lead from the axes to them would hide the panel.
 const MOST_GUIDED: usize = 8;
 
-const FITTED: Pen = Pen {
-    colour: BLUE,
-    width: 2.2,
-    dashes: "",
-};
-const BAND: Pen = Pen {
-    colour: BLACK,
-    width: 0.6,
-    dashes: "3 2",
-};
-const READ_BACK: Pen = Pen {
-    colour: BLACK,
-    width: 0.9,
-    dashes: "1.5 2.5",
-};
-const REJECTED: Pen = Pen {
-    colour: REDDISH_PURPLE,
-    width: 2.4,
-    dashes: "",
-};
-const STEM: Pen = Pen {
-    colour: BLACK,
-    width: 0.9,
-    dashes: "",
-};
+const FITTED: Pen = Pen { colour: BLUE, width: 2.2, dashes: "" };
+const BAND: Pen = Pen { colour: BLACK, width: 0.6, dashes: "3 2" };
+const READ_BACK: Pen = Pen { colour: BLACK, width: 0.9, dashes: "1.5 2.5" };
+const REJECTED: Pen = Pen { colour: REDDISH_PURPLE, width: 2.4, dashes: "" };
+const STEM: Pen = Pen { colour: BLACK, width: 0.9, dashes: "" };
 
 /// Draws a calibration with its residuals.
 ///
@@ -121,18 +101,10 @@ const STEM: Pen = Pen {
 /// assert!(drawn.description.starts_with("3 points from 0 µg/L to 4 µg/L."));
 /// ```
 pub fn calibration(calibration: &Calibration<'_>, medium: Medium) -> Figure {
-    let points: Vec<CalibrationPoint> = calibration
-        .points
-        .iter()
-        .copied()
-        .filter(|point| drawable(point.amount) && drawable(point.response))
-        .collect();
-    let fitted: Vec<(f64, f64)> = calibration
-        .fitted
-        .iter()
-        .copied()
-        .filter(|point| drawable(point.0) && drawable(point.1))
-        .collect();
+    let points: Vec<CalibrationPoint> =
+        calibration.points.iter().copied().filter(|point| drawable(point.amount) && drawable(point.response)).collect();
+    let fitted: Vec<(f64, f64)> =
+        calibration.fitted.iter().copied().filter(|point| drawable(point.0) && drawable(point.1)).collect();
     let band: Vec<(f64, f64, f64)> = calibration
         .band
         .iter()
@@ -160,17 +132,9 @@ pub fn calibration(calibration: &Calibration<'_>, medium: Medium) -> Figure {
     }
     let top = key(&mut canvas, (LEFT, RIGHT), &entries) + 12.0;
 
-    let amounts = points
-        .iter()
-        .map(|point| point.amount)
-        .chain(fitted.iter().map(|point| point.0));
-    let amounts = amounts
-        .chain(band.iter().map(|point| point.0))
-        .chain(read_back.iter().map(|found| found.amount));
-    let responses = points
-        .iter()
-        .map(|point| point.response)
-        .chain(fitted.iter().map(|point| point.1));
+    let amounts = points.iter().map(|point| point.amount).chain(fitted.iter().map(|point| point.0));
+    let amounts = amounts.chain(band.iter().map(|point| point.0)).chain(read_back.iter().map(|found| found.amount));
+    let responses = points.iter().map(|point| point.response).chain(fitted.iter().map(|point| point.1));
     let responses = responses.chain(band.iter().flat_map(|point| [point.1, point.2]));
     let responses = responses.chain(read_back.iter().map(|found| found.response));
     let level = Axis::over(amounts.chain([0.0]), LEFT, RIGHT, 8, Reach::Beyond);
@@ -178,26 +142,12 @@ pub fn calibration(calibration: &Calibration<'_>, medium: Medium) -> Figure {
     let residuals: Vec<(f64, f64, bool)> = points
         .iter()
         .filter_map(|point| {
-            Some((
-                point.amount,
-                point.residual.filter(|&residual| drawable(residual))?,
-                point.rejected,
-            ))
+            Some((point.amount, point.residual.filter(|&residual| drawable(residual))?, point.rejected))
         })
         .collect();
     // Zero in the middle, so that a residual's side is seen at once.
-    let spread = 1.1
-        * residuals
-            .iter()
-            .map(|residual| residual.1.abs())
-            .fold(0.0, f64::max);
-    let below = Axis::over(
-        [-spread, spread].into_iter(),
-        BOTTOM,
-        RESIDUALS_TOP,
-        3,
-        Reach::Beyond,
-    );
+    let spread = 1.1 * residuals.iter().map(|residual| residual.1.abs()).fold(0.0, f64::max);
+    let below = Axis::over([-spread, spread].into_iter(), BOTTOM, RESIDUALS_TOP, 3, Reach::Beyond);
     let place = |amount: f64, response: f64| (level.place(amount), upright.place(response));
 
     canvas.open("axes");
@@ -206,34 +156,17 @@ pub fn calibration(calibration: &Calibration<'_>, medium: Medium) -> Figure {
     canvas.upright_axis(&below, LEFT, RIGHT);
     canvas.line((LEFT, below.place(0.0)), (RIGHT, below.place(0.0)), STEM);
     canvas.level_axis(&level, (LEFT, RIGHT), BOTTOM, true);
-    canvas.text(
-        ((LEFT + RIGHT) / 2.0, HEIGHT - 8.0),
-        Anchor::Middle,
-        &calibration.amount.label(level.power),
-    );
-    let name = cut_to(
-        &calibration.response.label(upright.power),
-        MIDDLE - top + 30.0,
-    );
+    canvas.text(((LEFT + RIGHT) / 2.0, HEIGHT - 8.0), Anchor::Middle, &calibration.amount.label(level.power));
+    let name = cut_to(&calibration.response.label(upright.power), MIDDLE - top + 30.0);
     canvas.text_upwards((14.0, (top + MIDDLE) / 2.0), &name);
-    let residual = Scale {
-        kind: "residual",
-        unit: calibration.response.unit,
-    };
-    canvas.text_upwards(
-        (14.0, (RESIDUALS_TOP + BOTTOM) / 2.0),
-        &cut_to(&residual.label(below.power), 120.0),
-    );
+    let residual = Scale { kind: "residual", unit: calibration.response.unit };
+    canvas.text_upwards((14.0, (RESIDUALS_TOP + BOTTOM) / 2.0), &cut_to(&residual.label(below.power), 120.0));
     canvas.close();
 
     if band.len() > 1 {
         let upper: Vec<_> = band.iter().map(|point| place(point.0, point.2)).collect();
         let lower: Vec<_> = band.iter().map(|point| place(point.0, point.1)).collect();
-        let around: Vec<_> = upper
-            .iter()
-            .copied()
-            .chain(lower.iter().rev().copied())
-            .collect();
+        let around: Vec<_> = upper.iter().copied().chain(lower.iter().rev().copied()).collect();
         canvas.open("band");
         canvas.area(&around, PALE_SKY);
         canvas.polyline(&upper, BAND);
@@ -282,20 +215,14 @@ pub fn calibration(calibration: &Calibration<'_>, medium: Medium) -> Figure {
     for found in &read_back {
         let name = cut_to(found.name, 150.0);
         let at = place(found.amount, found.response);
-        if let Some((at, anchor)) =
-            occupied.find(&name, at, (LEFT + 3.0, RIGHT), (top, MIDDLE - 2.0))
-        {
+        if let Some((at, anchor)) = occupied.find(&name, at, (LEFT + 3.0, RIGHT), (top, MIDDLE - 2.0)) {
             canvas.text(at, anchor, &name);
         }
     }
     canvas.close();
     let description = describe(calibration, &points, &residuals, &fitted, &read_back);
     let svg = canvas.finish(medium, (WIDTH, HEIGHT), calibration.title, &description);
-    Figure {
-        svg,
-        title: calibration.title.to_owned(),
-        description,
-    }
+    Figure { svg, title: calibration.title.to_owned(), description }
 }
 
 fn mark(canvas: &mut Canvas, at: (f64, f64), rejected: bool) {
@@ -316,22 +243,12 @@ fn describe(
 ) -> String {
     let amount = |value: f64| calibration.amount.with_unit(&spoken(value));
     let response = |value: f64| calibration.response.with_unit(&spoken(value));
-    let lowest = points
-        .iter()
-        .map(|point| point.amount)
-        .fold(f64::INFINITY, f64::min);
-    let highest = points
-        .iter()
-        .map(|point| point.amount)
-        .fold(f64::NEG_INFINITY, f64::max);
+    let lowest = points.iter().map(|point| point.amount).fold(f64::INFINITY, f64::min);
+    let highest = points.iter().map(|point| point.amount).fold(f64::NEG_INFINITY, f64::max);
     if points.is_empty() {
         return format!("{}: no points to draw.", calibration.title);
     }
-    let counted = if points.len() == 1 {
-        "1 point".to_owned()
-    } else {
-        format!("{} points", points.len())
-    };
+    let counted = if points.len() == 1 { "1 point".to_owned() } else { format!("{} points", points.len()) };
     let rejected = points.iter().filter(|point| point.rejected).count();
     let mut said = format!("{counted} from {} to {}", amount(lowest), amount(highest));
     if rejected > 0 {
@@ -340,25 +257,15 @@ fn describe(
     said.push('.');
     if let (Some(first), Some(last)) = (fitted.first(), fitted.last()) {
         let verb = if last.1 >= first.1 { "rises" } else { "falls" };
-        said.push_str(&format!(
-            " The fitted line {verb} from {} to {}.",
-            response(first.1),
-            response(last.1)
-        ));
+        said.push_str(&format!(" The fitted line {verb} from {} to {}.", response(first.1), response(last.1)));
     }
     let kept = residuals.iter().filter(|residual| !residual.2);
     if let Some(largest) = kept.max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())) {
-        said.push_str(&format!(
-            " The largest residual is {} at {}.",
-            response(largest.1),
-            amount(largest.0)
-        ));
+        said.push_str(&format!(" The largest residual is {} at {}.", response(largest.1), amount(largest.0)));
     }
     if !read_back.is_empty() {
-        let found: Vec<_> = read_back
-            .iter()
-            .map(|found| format!("{} at {}", found.name, amount(found.amount)))
-            .collect();
+        let found: Vec<_> =
+            read_back.iter().map(|found| format!("{} at {}", found.name, amount(found.amount))).collect();
         said.push_str(&format!(" Read back: {}.", found.join(", ")));
     }
     said
@@ -371,14 +278,8 @@ mod tests {
     const BARE: Calibration<'_> = Calibration {
         id: "x",
         title: "x",
-        amount: Scale {
-            kind: "mass concentration",
-            unit: "µg/L",
-        },
-        response: Scale {
-            kind: "integrated absorbance",
-            unit: "s",
-        },
+        amount: Scale { kind: "mass concentration", unit: "µg/L" },
+        response: Scale { kind: "integrated absorbance", unit: "s" },
         points: &[],
         fitted: &[],
         band: &[],
@@ -387,22 +288,12 @@ mod tests {
     };
 
     fn point(amount: f64, response: f64) -> CalibrationPoint {
-        CalibrationPoint {
-            amount,
-            response,
-            residual: Some(0.0),
-            rejected: false,
-        }
+        CalibrationPoint { amount, response, residual: Some(0.0), rejected: false }
     }
 
     #[test]
     fn no_points_one_point_and_equal_points_are_drawn() {
-        for points in [
-            &[][..],
-            &[point(1.0, 0.1)],
-            &[point(0.0, 0.0), point(0.0, 0.0)],
-            &[point(f64::NAN, 1.0)],
-        ] {
+        for points in [&[][..], &[point(1.0, 0.1)], &[point(0.0, 0.0), point(0.0, 0.0)], &[point(f64::NAN, 1.0)]] {
             let svg = calibration(&Calibration { points, ..BARE }, Medium::Page).svg;
             assert!(!svg.contains("NaN") && !svg.contains("inf"), "{svg}");
         }
@@ -410,67 +301,28 @@ mod tests {
 
     #[test]
     fn a_rejected_point_is_a_cross_in_both_panels_and_is_counted() {
-        let points = [
-            point(0.0, 0.0),
-            CalibrationPoint {
-                rejected: true,
-                ..point(1.0, 0.3)
-            },
-            point(2.0, 0.2),
-        ];
-        let drawn = calibration(
-            &Calibration {
-                points: &points,
-                ..BARE
-            },
-            Medium::Page,
-        );
+        let points = [point(0.0, 0.0), CalibrationPoint { rejected: true, ..point(1.0, 0.3) }, point(2.0, 0.2)];
+        let drawn = calibration(&Calibration { points: &points, ..BARE }, Medium::Page);
         // Two strokes a cross: one in each panel and one in the key.
         assert_eq!(drawn.svg.matches(REDDISH_PURPLE).count(), 6);
-        assert!(
-            drawn
-                .description
-                .contains("3 points from 0 µg/L to 2 µg/L, 1 of them rejected.")
-        );
+        assert!(drawn.description.contains("3 points from 0 µg/L to 2 µg/L, 1 of them rejected."));
     }
 
     #[test]
     fn forty_unknowns_at_one_place_get_no_labels_over_each_other() {
-        let read_back = [ReadBack {
-            name: "well-04",
-            amount: 1.0,
-            response: 0.1,
-        }; 40];
-        let drawn = calibration(
-            &Calibration {
-                read_back: &read_back,
-                points: &[point(2.0, 0.2)],
-                ..BARE
-            },
-            Medium::Page,
-        );
+        let read_back = [ReadBack { name: "well-04", amount: 1.0, response: 0.1 }; 40];
+        let drawn =
+            calibration(&Calibration { read_back: &read_back, points: &[point(2.0, 0.2)], ..BARE }, Medium::Page);
         let labels = drawn.svg.matches(">well-04</text>").count();
         assert!((1..=9).contains(&labels), "{labels} labels");
     }
 
     #[test]
     fn the_description_names_line_residual_and_what_was_read_back() {
-        let points = [CalibrationPoint {
-            residual: Some(-0.004),
-            ..point(2.0, 0.2)
-        }];
-        let found = [ReadBack {
-            name: "well-04",
-            amount: 0.41,
-            response: 0.043,
-        }];
+        let points = [CalibrationPoint { residual: Some(-0.004), ..point(2.0, 0.2) }];
+        let found = [ReadBack { name: "well-04", amount: 0.41, response: 0.043 }];
         let drawn = calibration(
-            &Calibration {
-                points: &points,
-                fitted: &[(0.0, 0.001), (5.0, 0.507)],
-                read_back: &found,
-                ..BARE
-            },
+            &Calibration { points: &points, fitted: &[(0.0, 0.001), (5.0, 0.507)], read_back: &found, ..BARE },
             Medium::Page,
         );
         assert_eq!(
@@ -482,21 +334,9 @@ mod tests {
 
     #[test]
     fn the_intercept_of_standard_additions_keeps_its_name() {
-        let found = [ReadBack {
-            name: "S-07",
-            amount: -2.0,
-            response: 0.0,
-        }];
-        let additions = Calibration {
-            points: &[point(3.0, 0.5)],
-            fitted: &[(-2.0, 0.0), (3.0, 0.5)],
-            read_back: &found,
-            ..BARE
-        };
-        assert!(
-            calibration(&additions, Medium::Page)
-                .svg
-                .contains(">S-07</text>")
-        );
+        let found = [ReadBack { name: "S-07", amount: -2.0, response: 0.0 }];
+        let additions =
+            Calibration { points: &[point(3.0, 0.5)], fitted: &[(-2.0, 0.0), (3.0, 0.5)], read_back: &found, ..BARE };
+        assert!(calibration(&additions, Medium::Page).svg.contains(">S-07</text>"));
     }
 }

@@ -35,16 +35,9 @@ impl Canvas {
     /// An empty drawing; `prefix` tells the ids of one figure on a page from those of another.
     pub(crate) fn new(prefix: &str) -> Self {
         let keep = |character: char| {
-            if character.is_ascii_alphanumeric() || character == '_' {
-                character
-            } else {
-                '-'
-            }
+            if character.is_ascii_alphanumeric() || character == '_' { character } else { '-' }
         };
-        Self {
-            body: String::new(),
-            prefix: format!("figure-{}", prefix.chars().map(keep).collect::<String>()),
-        }
+        Self { body: String::new(), prefix: format!("figure-{}", prefix.chars().map(keep).collect::<String>()) }
     }
 
     /// Opens a named group; [`Canvas::close`] ends it.
@@ -86,17 +79,10 @@ impl Canvas {
 
     /// A filled area without an outline of its own.
     pub(crate) fn area(&mut self, points: &[(f64, f64)], fill: &str) {
-        let points: Vec<_> = points
-            .iter()
-            .copied()
-            .filter(|point| point.0.is_finite() && point.1.is_finite())
-            .collect();
+        let points: Vec<_> =
+            points.iter().copied().filter(|point| point.0.is_finite() && point.1.is_finite()).collect();
         if points.len() > 2 {
-            let _ = writeln!(
-                self.body,
-                "<polygon points=\"{}\" fill=\"{fill}\"/>",
-                list(&points)
-            );
+            let _ = writeln!(self.body, "<polygon points=\"{}\" fill=\"{fill}\"/>", list(&points));
         }
     }
 
@@ -114,12 +100,7 @@ impl Canvas {
     /// A diamond with a black outline, the mark of what was read back.
     pub(crate) fn diamond(&mut self, at: (f64, f64), radius: f64, fill: &str) {
         let (x, y) = at;
-        let corners = [
-            (x, y - radius),
-            (x + radius, y),
-            (x, y + radius),
-            (x - radius, y),
-        ];
+        let corners = [(x, y - radius), (x + radius, y), (x, y + radius), (x - radius, y)];
         let _ = writeln!(
             self.body,
             "<polygon points=\"{}\" fill=\"{fill}\" stroke=\"{BLACK}\" stroke-width=\"1\"/>",
@@ -159,77 +140,25 @@ impl Canvas {
     /// Guide lines, ticks and numbers of an upright axis at the left of a panel.
     pub(crate) fn upright_axis(&mut self, axis: &Axis, left: f64, right: f64) {
         for tick in &axis.ticks {
-            self.line(
-                (left, tick.at),
-                (right, tick.at),
-                Pen {
-                    colour: GUIDE,
-                    width: 0.75,
-                    dashes: "",
-                },
-            );
-            self.line(
-                (left - 4.0, tick.at),
-                (left, tick.at),
-                Pen {
-                    colour: BLACK,
-                    width: 1.0,
-                    dashes: "",
-                },
-            );
-            self.text(
-                (left - 8.0, tick.at + TEXT_SIZE * 0.33),
-                Anchor::End,
-                &tick.text,
-            );
+            self.line((left, tick.at), (right, tick.at), Pen { colour: GUIDE, width: 0.75, dashes: "" });
+            self.line((left - 4.0, tick.at), (left, tick.at), Pen { colour: BLACK, width: 1.0, dashes: "" });
+            self.text((left - 8.0, tick.at + TEXT_SIZE * 0.33), Anchor::End, &tick.text);
         }
     }
 
     /// The level axis below a panel: line, ticks and, if `numbered`, numbers.
-    pub(crate) fn level_axis(
-        &mut self,
-        axis: &Axis,
-        ends: (f64, f64),
-        bottom: f64,
-        numbered: bool,
-    ) {
-        self.line(
-            (ends.0, bottom),
-            (ends.1, bottom),
-            Pen {
-                colour: BLACK,
-                width: 1.0,
-                dashes: "",
-            },
-        );
+    pub(crate) fn level_axis(&mut self, axis: &Axis, ends: (f64, f64), bottom: f64, numbered: bool) {
+        self.line((ends.0, bottom), (ends.1, bottom), Pen { colour: BLACK, width: 1.0, dashes: "" });
         for tick in &axis.ticks {
-            self.line(
-                (tick.at, bottom),
-                (tick.at, bottom + 4.0),
-                Pen {
-                    colour: BLACK,
-                    width: 1.0,
-                    dashes: "",
-                },
-            );
+            self.line((tick.at, bottom), (tick.at, bottom + 4.0), Pen { colour: BLACK, width: 1.0, dashes: "" });
             if numbered {
-                self.text(
-                    (tick.at, bottom + 8.0 + TEXT_SIZE * 0.75),
-                    Anchor::Middle,
-                    &tick.text,
-                );
+                self.text((tick.at, bottom + 8.0 + TEXT_SIZE * 0.75), Anchor::Middle, &tick.text);
             }
         }
     }
 
     /// The finished document.
-    pub(crate) fn finish(
-        self,
-        medium: Medium,
-        size: (f64, f64),
-        title: &str,
-        description: &str,
-    ) -> String {
+    pub(crate) fn finish(self, medium: Medium, size: (f64, f64), title: &str, description: &str) -> String {
         let (width, height) = (coordinate(size.0), coordinate(size.1));
         let letters = match medium {
             Medium::Page => String::new(),
@@ -251,11 +180,7 @@ impl Canvas {
 /// Two decimals, and never a negative zero.
 fn coordinate(value: f64) -> String {
     let text = format!("{value:.2}");
-    if text == "-0.00" {
-        "0.00".to_owned()
-    } else {
-        text
-    }
+    if text == "-0.00" { "0.00".to_owned() } else { text }
 }
 
 /// Points as the attribute writes them; neighbours that fall on the same hundredth are written once.
@@ -276,16 +201,8 @@ fn list(points: &[(f64, f64)]) -> String {
 }
 
 fn stroke(pen: Pen) -> String {
-    let dashes = if pen.dashes.is_empty() {
-        String::new()
-    } else {
-        format!(" stroke-dasharray=\"{}\"", pen.dashes)
-    };
-    format!(
-        " stroke=\"{}\" stroke-width=\"{}\"{dashes}",
-        pen.colour,
-        coordinate(pen.width)
-    )
+    let dashes = if pen.dashes.is_empty() { String::new() } else { format!(" stroke-dasharray=\"{}\"", pen.dashes) };
+    format!(" stroke=\"{}\" stroke-width=\"{}\"{dashes}", pen.colour, coordinate(pen.width))
 }
 
 fn anchored(anchor: Anchor) -> &'static str {
@@ -332,21 +249,8 @@ mod tests {
     #[test]
     fn a_line_breaks_where_a_point_cannot_be_drawn() {
         let mut canvas = Canvas::new("x");
-        let pen = Pen {
-            colour: BLACK,
-            width: 1.0,
-            dashes: "",
-        };
-        canvas.polyline(
-            &[
-                (0.0, 0.0),
-                (1.0, 1.0),
-                (f64::NAN, 0.0),
-                (3.0, 3.0),
-                (4.0, 4.0),
-            ],
-            pen,
-        );
+        let pen = Pen { colour: BLACK, width: 1.0, dashes: "" };
+        canvas.polyline(&[(0.0, 0.0), (1.0, 1.0), (f64::NAN, 0.0), (3.0, 3.0), (4.0, 4.0)], pen);
         assert_eq!(canvas.body.matches("<polyline").count(), 2);
     }
 
@@ -354,8 +258,6 @@ mod tests {
     fn only_paper_names_its_letters() {
         let page = Canvas::new("x").finish(Medium::Page, (1.0, 1.0), "", "");
         let paper = Canvas::new("x").finish(Medium::Paper, (1.0, 1.0), "", "");
-        assert!(
-            !page.contains("font-family") && paper.contains("font-family=\"Libertinus Serif\"")
-        );
+        assert!(!page.contains("font-family") && paper.contains("font-family=\"Libertinus Serif\""));
     }
 }

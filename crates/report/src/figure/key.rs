@@ -42,10 +42,7 @@ impl Sample {
                 canvas.line((x, y), (end, y), inside);
             }
             Self::Band(fill, pen) => {
-                canvas.area(
-                    &[(x, y - 5.0), (end, y - 5.0), (end, y + 5.0), (x, y + 5.0)],
-                    fill,
-                );
+                canvas.area(&[(x, y - 5.0), (end, y - 5.0), (end, y + 5.0), (x, y + 5.0)], fill);
                 canvas.line((x, y - 5.0), (end, y - 5.0), pen);
                 canvas.line((x, y + 5.0), (end, y + 5.0), pen);
             }
@@ -57,11 +54,7 @@ impl Sample {
 }
 
 /// Draws the entries between `left` and `right` and gives the height they take.
-pub(crate) fn key(
-    canvas: &mut Canvas,
-    (left, right): (f64, f64),
-    entries: &[(Sample, &str)],
-) -> f64 {
+pub(crate) fn key(canvas: &mut Canvas, (left, right): (f64, f64), entries: &[(Sample, &str)]) -> f64 {
     let (mut x, mut row) = (left, 0.0);
     canvas.open("key");
     for &(sample, name) in entries {
@@ -73,11 +66,7 @@ pub(crate) fn key(
         }
         let y = 12.0 + row * ROW;
         sample.draw(canvas, x, y);
-        canvas.text(
-            (x + sample.width() + 6.0, y + TEXT_SIZE * 0.33),
-            Anchor::Start,
-            &name,
-        );
+        canvas.text((x + sample.width() + 6.0, y + TEXT_SIZE * 0.33), Anchor::Start, &name);
         x += width + GAP;
     }
     canvas.close();
@@ -95,10 +84,7 @@ mod tests {
             key(&mut Canvas::new("x"), (0.0, 200.0), &entries)
         };
         assert_eq!(height(&["one", "two"]), ROW);
-        assert_eq!(
-            height(&["a name of some length", "another of some length"]),
-            2.0 * ROW
-        );
+        assert_eq!(height(&["a name of some length", "another of some length"]), 2.0 * ROW);
         assert_eq!(height(&["n".repeat(500).as_str()]), ROW);
     }
 }

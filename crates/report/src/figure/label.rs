@@ -21,10 +21,7 @@ struct Rectangle {
 
 impl Rectangle {
     fn meets(&self, other: &Self) -> bool {
-        self.left < other.right
-            && other.left < self.right
-            && self.top < other.bottom
-            && other.top < self.bottom
+        self.left < other.right && other.left < self.right && self.top < other.bottom && other.top < self.bottom
     }
 }
 
@@ -36,33 +33,19 @@ impl Occupied {
 
     /// Takes a line in short pieces, so that a slanted one leaves the room beside it free.
     pub(crate) fn line(&mut self, from: (f64, f64), to: (f64, f64)) {
-        if ![from.0, from.1, to.0, to.1]
-            .iter()
-            .all(|number| number.is_finite())
-        {
+        if ![from.0, from.1, to.0, to.1].iter().all(|number| number.is_finite()) {
             return;
         }
         let length = (to.0 - from.0).abs().max((to.1 - from.1).abs());
         let pieces = libm::ceil(length / 4.0).clamp(1.0, 400.0);
         for piece in 0..=(pieces as u32) {
             let along = f64::from(piece) / pieces;
-            self.mark(
-                (
-                    from.0 + (to.0 - from.0) * along,
-                    from.1 + (to.1 - from.1) * along,
-                ),
-                2.5,
-            );
+            self.mark((from.0 + (to.0 - from.0) * along, from.1 + (to.1 - from.1) * along), 2.5);
         }
     }
 
     fn take(&mut self, left: f64, top: f64, right: f64, bottom: f64) {
-        self.taken.push(Rectangle {
-            left,
-            top,
-            right,
-            bottom,
-        });
+        self.taken.push(Rectangle { left, top, right, bottom });
     }
 
     /// The first free place for `text` beside a mark, inside `ends` (left, right) and `heights` (top, bottom); taken when found.
@@ -98,10 +81,8 @@ impl Occupied {
                 right: left + width + 2.0,
                 bottom: at.1 + TEXT_SIZE * 0.3,
             };
-            let inside = place.left >= ends.0
-                && place.right <= ends.1
-                && place.top >= heights.0
-                && place.bottom <= heights.1;
+            let inside =
+                place.left >= ends.0 && place.right <= ends.1 && place.top >= heights.0 && place.bottom <= heights.1;
             if inside && !self.taken.iter().any(|taken| taken.meets(&place)) {
                 self.taken.push(place);
                 return Some((at, anchor));
@@ -147,9 +128,7 @@ mod tests {
     #[test]
     fn two_labels_at_one_mark_do_not_meet_and_a_full_corner_gets_none() {
         let mut occupied = Occupied::default();
-        let find = |occupied: &mut Occupied| {
-            occupied.find("well-04", (100.0, 100.0), (0.0, 200.0), (0.0, 200.0))
-        };
+        let find = |occupied: &mut Occupied| occupied.find("well-04", (100.0, 100.0), (0.0, 200.0), (0.0, 200.0));
         let mut found = Vec::new();
         while let Some((at, _)) = find(&mut occupied) {
             assert!(!found.contains(&at), "the place {at:?} was given twice");
@@ -161,19 +140,9 @@ mod tests {
     #[test]
     fn a_label_stays_inside_the_panel() {
         let mut occupied = Occupied::default();
-        let (at, anchor) = occupied
-            .find("well-04", (195.0, 100.0), (0.0, 200.0), (0.0, 200.0))
-            .unwrap();
+        let (at, anchor) = occupied.find("well-04", (195.0, 100.0), (0.0, 200.0), (0.0, 200.0)).unwrap();
         assert!(anchor == Anchor::End && at.0 < 195.0);
-        assert_eq!(
-            occupied.find(
-                "wider than the whole panel is",
-                (5.0, 5.0),
-                (0.0, 50.0),
-                (0.0, 50.0)
-            ),
-            None
-        );
+        assert_eq!(occupied.find("wider than the whole panel is", (5.0, 5.0), (0.0, 50.0), (0.0, 50.0)), None);
     }
 
     #[test]

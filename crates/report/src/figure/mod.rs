@@ -52,22 +52,13 @@ impl Scale<'_> {
             (true, 0) => self.kind.to_owned(),
             (false, 0) => format!("{}, in {}", self.kind, self.unit),
             (true, _) => format!("{}, in 10{}", self.kind, axis::superscript(power)),
-            (false, _) => format!(
-                "{}, in 10{} {}",
-                self.kind,
-                axis::superscript(power),
-                self.unit
-            ),
+            (false, _) => format!("{}, in 10{} {}", self.kind, axis::superscript(power), self.unit),
         }
     }
 
     /// A number followed by the unit, if there is one.
     fn with_unit(&self, number: &str) -> String {
-        if self.unit.is_empty() {
-            number.to_owned()
-        } else {
-            format!("{number} {}", self.unit)
-        }
+        if self.unit.is_empty() { number.to_owned() } else { format!("{number} {}", self.unit) }
     }
 }
 

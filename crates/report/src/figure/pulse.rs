@@ -49,42 +49,14 @@ const RIGHT: f64 = WIDTH - 14.0;
 const TOP: f64 = 58.0;
 const BOTTOM: f64 = HEIGHT - 46.0;
 
-const TOTAL: Pen = Pen {
-    colour: BLACK,
-    width: 1.1,
-    dashes: "",
-};
-const ANALYTE: Pen = Pen {
-    colour: BLUE,
-    width: 2.8,
-    dashes: "",
-};
+const TOTAL: Pen = Pen { colour: BLACK, width: 1.1, dashes: "" };
+const ANALYTE: Pen = Pen { colour: BLUE, width: 2.8, dashes: "" };
 /// The background is drawn twice: black dashes, then the fill inside them.
-const BACKGROUND_OUTLINE: Pen = Pen {
-    colour: BLACK,
-    width: 3.8,
-    dashes: "8 5",
-};
-const BACKGROUND: Pen = Pen {
-    colour: ORANGE,
-    width: 2.0,
-    dashes: "8 5",
-};
-const BASELINE: Pen = Pen {
-    colour: BLACK,
-    width: 1.0,
-    dashes: "7 3 1.5 3",
-};
-const LIMIT: Pen = Pen {
-    colour: BLACK,
-    width: 0.9,
-    dashes: "1.5 2.5",
-};
-const BRACKET: Pen = Pen {
-    colour: BLACK,
-    width: 1.0,
-    dashes: "",
-};
+const BACKGROUND_OUTLINE: Pen = Pen { colour: BLACK, width: 3.8, dashes: "8 5" };
+const BACKGROUND: Pen = Pen { colour: ORANGE, width: 2.0, dashes: "8 5" };
+const BASELINE: Pen = Pen { colour: BLACK, width: 1.0, dashes: "7 3 1.5 3" };
+const LIMIT: Pen = Pen { colour: BLACK, width: 0.9, dashes: "1.5 2.5" };
+const BRACKET: Pen = Pen { colour: BLACK, width: 1.0, dashes: "" };
 
 /// Draws one reading over time.
 ///
@@ -114,46 +86,18 @@ const BRACKET: Pen = Pen {
 pub fn pulse(pulse: &Pulse<'_>, medium: Medium) -> Figure {
     let series = |values: &[f64]| -> Vec<(f64, f64)> {
         let pairs = pulse.time_s.iter().copied().zip(values.iter().copied());
-        pairs
-            .map(|(time, value)| {
-                if drawable(time) && drawable(value) {
-                    (time, value)
-                } else {
-                    GAP
-                }
-            })
-            .collect()
+        pairs.map(|(time, value)| if drawable(time) && drawable(value) { (time, value) } else { GAP }).collect()
     };
-    let (total, background, analyte) = (
-        series(pulse.total),
-        series(pulse.background),
-        series(pulse.analyte),
-    );
-    let limits = pulse
-        .limits_s
-        .filter(|limits| drawable(limits.0) && drawable(limits.1) && limits.0 < limits.1);
-    let baseline = pulse
-        .baseline
-        .filter(|line| drawable(line.at_lower_limit) && drawable(line.at_upper_limit));
+    let (total, background, analyte) = (series(pulse.total), series(pulse.background), series(pulse.analyte));
+    let limits = pulse.limits_s.filter(|limits| drawable(limits.0) && drawable(limits.1) && limits.0 < limits.1);
+    let baseline = pulse.baseline.filter(|line| drawable(line.at_lower_limit) && drawable(line.at_upper_limit));
     let baseline = limits.zip(baseline).map(|((lower, upper), line)| {
         let rise = (line.at_upper_limit - line.at_lower_limit) / (upper - lower);
         move |time: f64| line.at_lower_limit + (time - lower) * rise
     });
 
-    let times = || {
-        total
-            .iter()
-            .chain(&background)
-            .chain(&analyte)
-            .map(|point| point.0)
-    };
-    let heights = || {
-        total
-            .iter()
-            .chain(&background)
-            .chain(&analyte)
-            .map(|point| point.1)
-    };
+    let times = || total.iter().chain(&background).chain(&analyte).map(|point| point.0);
+    let heights = || total.iter().chain(&background).chain(&analyte).map(|point| point.1);
     let level = Axis::over(
         times().chain(limits.into_iter().flat_map(|(lower, upper)| [lower, upper])),
         LEFT,
@@ -163,33 +107,17 @@ pub fn pulse(pulse: &Pulse<'_>, medium: Medium) -> Figure {
     );
     let upright = Axis::over(heights().chain([0.0]), BOTTOM, TOP, 5, Reach::BeyondButZero);
     let placed = |points: &[(f64, f64)]| -> Vec<(f64, f64)> {
-        points
-            .iter()
-            .map(|&(time, value)| (level.place(time), upright.place(value)))
-            .collect()
+        points.iter().map(|&(time, value)| (level.place(time), upright.place(value))).collect()
     };
 
     let mut canvas = Canvas::new(pulse.id);
     canvas.open("axes");
     canvas.upright_axis(&upright, LEFT, RIGHT);
     canvas.level_axis(&level, (LEFT, RIGHT), BOTTOM, true);
-    let time = Scale {
-        kind: "time",
-        unit: "s",
-    };
-    canvas.text(
-        ((LEFT + RIGHT) / 2.0, HEIGHT - 8.0),
-        Anchor::Middle,
-        &time.label(level.power),
-    );
-    let absorbance = Scale {
-        kind: "absorbance",
-        unit: "",
-    };
-    canvas.text_upwards(
-        (16.0, (TOP + BOTTOM) / 2.0),
-        &absorbance.label(upright.power),
-    );
+    let time = Scale { kind: "time", unit: "s" };
+    canvas.text(((LEFT + RIGHT) / 2.0, HEIGHT - 8.0), Anchor::Middle, &time.label(level.power));
+    let absorbance = Scale { kind: "absorbance", unit: "" };
+    canvas.text_upwards((16.0, (TOP + BOTTOM) / 2.0), &absorbance.label(upright.power));
     canvas.close();
 
     if let Some((lower, upper)) = limits {
@@ -203,11 +131,7 @@ pub fn pulse(pulse: &Pulse<'_>, medium: Medium) -> Figure {
             canvas.area(&placed(&outline), PALE_BLUE);
         }
         for limit in [lower, upper] {
-            canvas.line(
-                (level.place(limit), TOP - 6.0),
-                (level.place(limit), BOTTOM),
-                LIMIT,
-            );
+            canvas.line((level.place(limit), TOP - 6.0), (level.place(limit), BOTTOM), LIMIT);
         }
         canvas.close();
     }
@@ -223,15 +147,7 @@ pub fn pulse(pulse: &Pulse<'_>, medium: Medium) -> Figure {
     canvas.close();
     let upright_zero = upright.place(0.0);
     if upright.low() < 0.0 {
-        canvas.line(
-            (LEFT, upright_zero),
-            (RIGHT, upright_zero),
-            Pen {
-                colour: BLACK,
-                width: 0.6,
-                dashes: "",
-            },
-        );
+        canvas.line((LEFT, upright_zero), (RIGHT, upright_zero), Pen { colour: BLACK, width: 0.6, dashes: "" });
     }
     if let (Some((lower, upper)), Some(line)) = (limits, baseline.as_ref()) {
         canvas.open("baseline");
@@ -247,10 +163,7 @@ pub fn pulse(pulse: &Pulse<'_>, medium: Medium) -> Figure {
     }
     let mut entries = vec![
         (Sample::Line(TOTAL), "total"),
-        (
-            Sample::Outlined(BACKGROUND_OUTLINE, BACKGROUND),
-            "background",
-        ),
+        (Sample::Outlined(BACKGROUND_OUTLINE, BACKGROUND), "background"),
         (Sample::Line(ANALYTE), "analyte pulse"),
     ];
     if baseline.is_some() {
@@ -258,20 +171,12 @@ pub fn pulse(pulse: &Pulse<'_>, medium: Medium) -> Figure {
     }
     key(&mut canvas, (LEFT, RIGHT), &entries);
     if heights().all(|value| !drawable(value)) {
-        canvas.text(
-            ((LEFT + RIGHT) / 2.0, (TOP + BOTTOM) / 2.0),
-            Anchor::Middle,
-            "no readings to draw",
-        );
+        canvas.text(((LEFT + RIGHT) / 2.0, (TOP + BOTTOM) / 2.0), Anchor::Middle, "no readings to draw");
     }
 
     let description = describe(pulse, &total, &background, &analyte, limits);
     let svg = canvas.finish(medium, (WIDTH, HEIGHT), pulse.title, &description);
-    Figure {
-        svg,
-        title: pulse.title.to_owned(),
-        description,
-    }
+    Figure { svg, title: pulse.title.to_owned(), description }
 }
 
 /// Stands for a moment that cannot be drawn.
@@ -285,16 +190,8 @@ fn bracket(canvas: &mut Canvas, level: &Axis, (lower, upper): (f64, f64), respon
     for end in [from, to] {
         canvas.line((end, height - 4.0), (end, height + 4.0), BRACKET);
     }
-    let span = format!(
-        "integrated from {} s to {} s",
-        number(lower, 2),
-        number(upper, 2)
-    );
-    let text = if response.is_empty() {
-        span
-    } else {
-        format!("{span}: {response}")
-    };
+    let span = format!("integrated from {} s to {} s", number(lower, 2), number(upper, 2));
+    let text = if response.is_empty() { span } else { format!("{span}: {response}") };
     let text = cut_to(&text, RIGHT - LEFT);
     let half = text_width(&text) / 2.0;
     let middle = ((from + to) / 2.0).clamp(LEFT + half, (RIGHT - half).max(LEFT + half));
@@ -310,10 +207,7 @@ fn between(points: &[(f64, f64)], lower: f64, upper: f64) -> Vec<(f64, f64)> {
         if let Some(before) = last {
             for edge in [lower, upper] {
                 if before.0 < edge && edge < point.0 {
-                    inside.push((
-                        edge,
-                        before.1 + (point.1 - before.1) * (edge - before.0) / (point.0 - before.0),
-                    ));
+                    inside.push((edge, before.1 + (point.1 - before.1) * (edge - before.0) / (point.0 - before.0)));
                 }
             }
         }
@@ -336,47 +230,26 @@ fn describe(
     let Some(peak) = highest(analyte) else {
         return format!("{}: no readings to draw.", pulse.title);
     };
-    let mut said = format!(
-        "The analyte pulse peaks at {} at {} s",
-        spoken(peak.1),
-        spoken(peak.0)
-    );
-    if let Some(lowest) = analyte
-        .iter()
-        .filter(|point| point.1 < -0.02 * peak.1.abs())
-        .min_by(|a, b| a.1.total_cmp(&b.1))
+    let mut said = format!("The analyte pulse peaks at {} at {} s", spoken(peak.1), spoken(peak.0));
+    if let Some(lowest) =
+        analyte.iter().filter(|point| point.1 < -0.02 * peak.1.abs()).min_by(|a, b| a.1.total_cmp(&b.1))
     {
-        said.push_str(&format!(
-            " and dips to {} at {} s",
-            spoken(lowest.1),
-            spoken(lowest.0)
-        ));
+        said.push_str(&format!(" and dips to {} at {} s", spoken(lowest.1), spoken(lowest.0)));
     }
     if let Some(total) = highest(total) {
         said.push_str(&format!("; total absorbance reaches {}", spoken(total.1)));
     }
     if let Some(background) = highest(background) {
-        said.push_str(&format!(
-            ", background {} at {} s",
-            spoken(background.1),
-            spoken(background.0)
-        ));
+        said.push_str(&format!(", background {} at {} s", spoken(background.1), spoken(background.0)));
     }
     said.push('.');
     if let Some((lower, upper)) = limits {
-        said.push_str(&format!(
-            " Integrated from {} s to {} s",
-            number(lower, 2),
-            number(upper, 2)
-        ));
+        said.push_str(&format!(" Integrated from {} s to {} s", number(lower, 2), number(upper, 2)));
         if !pulse.response.is_empty() {
             said.push_str(&format!(" to {}", pulse.response));
         }
         if let Some(end) = between(analyte, lower, upper).last() {
-            said.push_str(&format!(
-                "; at the upper limit the pulse is at {}",
-                spoken_beside(end.1, peak.1)
-            ));
+            said.push_str(&format!("; at the upper limit the pulse is at {}", spoken_beside(end.1, peak.1)));
         }
         said.push('.');
     }
@@ -384,11 +257,7 @@ fn describe(
 }
 
 fn highest(points: &[(f64, f64)]) -> Option<(f64, f64)> {
-    points
-        .iter()
-        .copied()
-        .filter(|point| point.1.is_finite())
-        .max_by(|a, b| a.1.total_cmp(&b.1))
+    points.iter().copied().filter(|point| point.1.is_finite()).max_by(|a, b| a.1.total_cmp(&b.1))
 }
 
 #[cfg(test)]
@@ -410,10 +279,7 @@ mod tests {
     #[test]
     fn a_reading_without_moments_says_so() {
         let drawn = pulse(&EMPTY, Medium::Page);
-        assert!(
-            drawn.svg.contains("no readings to draw")
-                && drawn.description.contains("no readings to draw")
-        );
+        assert!(drawn.svg.contains("no readings to draw") && drawn.description.contains("no readings to draw"));
     }
 
     #[test]
@@ -423,10 +289,7 @@ mod tests {
             total: &[0.1, f64::INFINITY, 0.2],
             background: &[1e308],
             analyte: &[0.1, 0.2, 0.3, 0.1, 9.0],
-            baseline: Some(Baseline {
-                at_lower_limit: f64::NAN,
-                at_upper_limit: 0.0,
-            }),
+            baseline: Some(Baseline { at_lower_limit: f64::NAN, at_upper_limit: 0.0 }),
             limits_s: Some((2.0, 1.0)),
             ..EMPTY
         };
@@ -438,34 +301,17 @@ mod tests {
     fn the_integrated_area_ends_at_the_limits_between_two_moments() {
         let part = between(&[(0.0, 0.0), (1.0, 1.0), (2.0, 0.0)], 0.5, 1.75);
         assert_eq!(part, [(0.5, 0.5), (1.0, 1.0), (1.75, 0.25)]);
-        assert_eq!(
-            between(&[(0.0, 2.0), (1.0, 4.0)], 0.25, 0.5),
-            [(0.25, 2.5), (0.5, 3.0)]
-        );
+        assert_eq!(between(&[(0.0, 2.0), (1.0, 4.0)], 0.25, 0.5), [(0.25, 2.5), (0.5, 3.0)]);
     }
 
     #[test]
     fn the_same_reading_gives_the_same_bytes_and_its_own_ids() {
-        let one = Pulse {
-            id: "one",
-            time_s: &[0.0, 1.0],
-            total: &[0.0, 0.1],
-            analyte: &[0.0, 0.1],
-            ..EMPTY
-        };
+        let one = Pulse { id: "one", time_s: &[0.0, 1.0], total: &[0.0, 0.1], analyte: &[0.0, 0.1], ..EMPTY };
         assert_eq!(pulse(&one, Medium::Page), pulse(&one, Medium::Page));
         let ids = |figure: &Figure| -> Vec<String> {
-            figure
-                .svg
-                .split(" id=\"")
-                .skip(1)
-                .map(|rest| rest.split('"').next().unwrap_or("").to_owned())
-                .collect()
+            figure.svg.split(" id=\"").skip(1).map(|rest| rest.split('"').next().unwrap_or("").to_owned()).collect()
         };
-        let (first, second) = (
-            pulse(&one, Medium::Page),
-            pulse(&Pulse { id: "two", ..one }, Medium::Page),
-        );
+        let (first, second) = (pulse(&one, Medium::Page), pulse(&Pulse { id: "two", ..one }, Medium::Page));
         assert!(!ids(&first).is_empty() && ids(&first).iter().all(|id| !ids(&second).contains(id)));
     }
 }

@@ -7,20 +7,13 @@ use darkline_report::{ATTACHMENT, render};
 
 #[test]
 fn the_record_comes_back_byte_for_byte() {
-    let records: [&[u8]; 4] = [
-        order::RECORD,
-        b"",
-        b"{\"name\":\"\xC2\xB5 \xE4\xBA\x95\"}\n",
-        &[0x00, 0xFF, 0x0A, 0x0D],
-    ];
+    let records: [&[u8]; 4] =
+        [order::RECORD, b"", b"{\"name\":\"\xC2\xB5 \xE4\xBA\x95\"}\n", &[0x00, 0xFF, 0x0A, 0x0D]];
     for record in records {
         let pdf = render(&order::report(), record).unwrap();
         assert_eq!(outside_reader::attachment(&pdf, 1), record);
         let listed = outside_reader::attachments(&pdf);
-        assert!(
-            listed.contains("1 embedded files") && listed.contains(ATTACHMENT),
-            "{listed}"
-        );
+        assert!(listed.contains("1 embedded files") && listed.contains(ATTACHMENT), "{listed}");
     }
 }
 
@@ -28,24 +21,18 @@ fn the_record_comes_back_byte_for_byte() {
 fn the_file_is_sound_and_says_which_standards_it_keeps() {
     let pdf = render(&order::report(), order::RECORD).unwrap();
     let (sound, said) = outside_reader::checked(&pdf);
-    assert!(
-        sound && said.contains("No syntax or stream encoding errors found"),
-        "{said}"
-    );
+    assert!(sound && said.contains("No syntax or stream encoding errors found"), "{said}");
     let metadata = outside_reader::metadata(&pdf);
-    for wanted in [
-        "<pdfaid:part>3</pdfaid:part>",
-        "<pdfaid:conformance>A</pdfaid:conformance>",
-        "<pdfuaid:part>1</pdfuaid:part>",
-    ] {
+    for wanted in
+        ["<pdfaid:part>3</pdfaid:part>", "<pdfaid:conformance>A</pdfaid:conformance>", "<pdfuaid:part>1</pdfuaid:part>"]
+    {
         assert!(metadata.contains(wanted), "{wanted} is not in {metadata}");
     }
 }
 
 #[test]
 fn title_laboratory_program_and_time_of_issue_are_in_the_information() {
-    let information =
-        outside_reader::information(&render(&order::report(), order::RECORD).unwrap());
+    let information = outside_reader::information(&render(&order::report(), order::RECORD).unwrap());
     for wanted in [
         ("Title:", "Test report 2026-031-2"),
         ("Author:", "Millrace Laboratory"),
@@ -55,10 +42,7 @@ fn title_laboratory_program_and_time_of_issue_are_in_the_information() {
         ("Page size:", "595.276 x 841.89 pts (A4)"),
         ("JavaScript:", "no"),
     ] {
-        let line = information
-            .lines()
-            .find(|line| line.starts_with(wanted.0))
-            .unwrap_or_default();
+        let line = information.lines().find(|line| line.starts_with(wanted.0)).unwrap_or_default();
         assert!(line.contains(wanted.1), "{wanted:?} against {line:?}");
     }
 }
@@ -72,8 +56,5 @@ fn tables_have_heads_and_figures_say_what_is_to_be_seen() {
     }
     let heads = structure.matches("/Scope /Row").count() + structure.matches("Scope: Row").count();
     let rows = report.results.len() + report.samples.len() + report.methods.len();
-    assert!(
-        heads >= rows,
-        "{heads} heads of rows for more than {rows} rows in {structure}"
-    );
+    assert!(heads >= rows, "{heads} heads of rows for more than {rows} rows in {structure}");
 }

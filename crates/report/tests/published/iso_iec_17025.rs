@@ -8,40 +8,21 @@ use darkline_report::{REPORT_ITEMS, ReportError, render};
 use std::fs;
 
 fn items() -> Vec<toml::Table> {
-    let path = concat!(
-        env!("CARGO_MANIFEST_DIR"),
-        "/../../reference/records/iso17025.toml"
-    );
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../reference/records/iso17025.toml");
     let reference: toml::Table = fs::read_to_string(path).unwrap().parse().unwrap();
-    reference["certificate_item"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .map(|item| item.as_table().unwrap().clone())
-        .collect()
+    reference["certificate_item"].as_array().unwrap().iter().map(|item| item.as_table().unwrap().clone()).collect()
 }
 
 /// What a reader finds for each item in the order of `examples/millrace_order`.
 fn found_for(letter: &str) -> &'static [&'static str] {
     match letter {
         "a" => &["Test report 2026-031-2"],
-        "b" => &[
-            "Millrace Laboratory",
-            "3 Weir Lane, Lower Millrace",
-            "reports@millrace.example",
-        ],
+        "b" => &["Millrace Laboratory", "3 Weir Lane, Lower Millrace", "reports@millrace.example"],
         "c" => &["Place of work dry mass: Millrace field station, Upper Weir"],
-        "d" => &[
-            "2026-031-2",
-            "page 1 of 4",
-            "page 4 of 4",
-            "— End of test report 2026-031-2 —",
-        ],
-        "e" => &[
-            "Customer Parish of Lower Millrace",
-            "1 Bridge Street, Lower Millrace",
-            "clerk@millrace-parish.example",
-        ],
+        "d" => &["2026-031-2", "page 1 of 4", "page 4 of 4", "— End of test report 2026-031-2 —"],
+        "e" => {
+            &["Customer Parish of Lower Millrace", "1 Bridge Street, Lower Millrace", "clerk@millrace-parish.example"]
+        }
         "f" => &["cadmium-furnace, version 7", "dry-mass, version 3"],
         "g" => &[
             "description, from the customer",
@@ -50,39 +31,18 @@ fn found_for(letter: &str) -> &'static [&'static str] {
             "condition on receipt",
             "210 g, moist",
         ],
-        "h" => &[
-            "Received",
-            "2026-03-09T11:20:00+01:00",
-            "taken, from the customer",
-            "2026-03-08",
-        ],
-        "i" => &[
-            "Measured",
-            "2026-03-12T09:41:07+01:00 to 2026-03-12T13:05:52+01:00",
-        ],
+        "h" => &["Received", "2026-03-09T11:20:00+01:00", "taken, from the customer", "2026-03-08"],
+        "i" => &["Measured", "2026-03-12T09:41:07+01:00 to 2026-03-12T13:05:52+01:00"],
         "j" => &["Issued", "2026-03-14T09:30:00+01:00"],
         "k" => &["The customer took the samples; the results apply to the samples as received."],
         "l" => &["The results relate only to the items tested."],
-        "m" => &[
-            "Mass concentration, in µg/L",
-            "0.41",
-            "0.04",
-            "Mass fraction, in mg/kg, referred to dry mass",
-            "1.84",
-        ],
-        "n" => &[
-            "Deviations from the methods",
-            "silt-02 was digested from 0.1 g instead of 0.5 g",
-        ],
-        "o" => &[
-            "Authorised by",
-            "M. Rowan, reviewer reviewed and authorised",
-            "2026-03-14T09:12:40+01:00",
-        ],
+        "m" => {
+            &["Mass concentration, in µg/L", "0.41", "0.04", "Mass fraction, in mg/kg, referred to dry mass", "1.84"]
+        }
+        "n" => &["Deviations from the methods", "silt-02 was digested from 0.1 g instead of 0.5 g"],
+        "o" => &["Authorised by", "M. Rowan, reviewer reviewed and authorised", "2026-03-14T09:12:40+01:00"],
         "p" => &["measured by an external provider: Weir Valley Analysts, report W-204"],
-        "note" => &[
-            "This report may be reproduced only in full, except with the written approval of the laboratory.",
-        ],
+        "note" => &["This report may be reproduced only in full, except with the written approval of the laboratory."],
         _ => &[],
     }
 }
@@ -96,32 +56,18 @@ fn every_item_of_7_8_2_1_is_found_in_the_text_of_a_filled_report() {
     for item in items {
         let letter = item["id"].as_str().unwrap();
         let wanted = found_for(letter);
-        assert!(
-            !wanted.is_empty(),
-            "item {letter}, {}, has no place named",
-            item["item"]
-        );
+        assert!(!wanted.is_empty(), "item {letter}, {}, has no place named", item["item"]);
         for wanted in wanted {
-            assert!(
-                text.contains(wanted),
-                "item {letter}: {wanted:?} is not in\n{text}"
-            );
+            assert!(text.contains(wanted), "item {letter}: {wanted:?} is not in\n{text}");
         }
     }
 }
 
 #[test]
 fn our_items_carry_the_letters_and_words_of_the_reference() {
-    let ours: Vec<_> = REPORT_ITEMS
-        .iter()
-        .map(|item| (item.letter.to_string(), item.text.to_owned()))
-        .collect();
+    let ours: Vec<_> = REPORT_ITEMS.iter().map(|item| (item.letter.to_string(), item.text.to_owned())).collect();
     let text = |item: &toml::Table, key: &str| item[key].as_str().unwrap().to_owned();
-    let theirs: Vec<_> = items()
-        .iter()
-        .map(|item| (text(item, "id"), text(item, "item")))
-        .take(16)
-        .collect();
+    let theirs: Vec<_> = items().iter().map(|item| (text(item, "id"), text(item, "item"))).take(16).collect();
     assert_eq!(ours, theirs);
 }
 
@@ -138,35 +84,23 @@ fn a_report_without_an_item_is_refused_and_the_item_named() {
         ('d', |report| report.number = " ".to_owned()),
         ('e', |report| report.customer.lines = vec![String::new()]),
         ('f', |report| report.methods.clear()),
-        ('g', |report| {
-            report.samples.retain(|sample| sample.id != "well-05")
-        }),
+        ('g', |report| report.samples.retain(|sample| sample.id != "well-05")),
         ('h', |report| report.received.clear()),
         ('i', |report| report.measured.last.clear()),
         ('j', |report| report.issued.clear()),
-        ('k', |report| {
-            report.sampling = Sampling::Laboratory {
-                plan: "P-4".to_owned(),
-                method: String::new(),
-            }
-        }),
+        ('k', |report| report.sampling = Sampling::Laboratory { plan: "P-4".to_owned(), method: String::new() }),
         ('m', |report| report.results[0].unit.clear()),
         ('m', |report| report.results.clear()),
         ('n', |report| report.deviations.push("\n".to_owned())),
         ('o', |report| report.signatures[1].name.clear()),
-        ('p', |report| {
-            report.results[5].external = Some(String::new())
-        }),
+        ('p', |report| report.results[5].external = Some(String::new())),
     ];
     for (letter, take) in without {
         let mut report = order::report();
         take(&mut report);
         match render(&report, order::RECORD) {
             Err(ReportError::Incomplete { missing, .. }) => {
-                assert!(
-                    missing.iter().all(|missing| missing.item.letter == letter),
-                    "without {letter}: {missing:?}"
-                );
+                assert!(missing.iter().all(|missing| missing.item.letter == letter), "without {letter}: {missing:?}");
             }
             other => panic!("without {letter}: {:?}", other.map(|pdf| pdf.len())),
         }
@@ -178,34 +112,20 @@ fn the_refusal_says_what_is_missing_and_where() {
     let mut report = order::report();
     report.results[2].unit.clear();
     let refusal = render(&report, order::RECORD).unwrap_err().to_string();
-    assert_eq!(
-        refusal,
-        "report 2026-031-2 lacks item m, results with units: the unit of cadmium, total in pond-01"
-    );
+    assert_eq!(refusal, "report 2026-031-2 lacks item m, results with units: the unit of cadmium, total in pond-01");
 }
 
 /// ISO/IEC 17025:2017, 7.8.3.1 c and 7.8.6.2.
 #[test]
 fn a_value_needs_its_uncertainty_or_a_reason_and_a_statement_its_rule() {
     let mut report = order::report();
-    report.results[5].finding = Finding::Value {
-        value: "32".to_owned(),
-        uncertainty: Uncertainty::NotStated {
-            because: String::new(),
-        },
-    };
+    report.results[5].finding =
+        Finding::Value { value: "32".to_owned(), uncertainty: Uncertainty::NotStated { because: String::new() } };
     report.results[0].limit.as_mut().unwrap().rule.clear();
-    let missing: Vec<_> = report
-        .missing_items()
-        .into_iter()
-        .map(|missing| missing.what)
-        .collect();
+    let missing: Vec<_> = report.missing_items().into_iter().map(|missing| missing.what).collect();
     assert_eq!(
         missing,
-        [
-            "the decision rule of cadmium, total in well-04",
-            "the reason why lead, total in silt-01 has no uncertainty"
-        ]
+        ["the decision rule of cadmium, total in well-04", "the reason why lead, total in silt-01 has no uncertainty"]
     );
 }
 
@@ -231,11 +151,7 @@ fn the_foot_of_every_page_has_order_page_time_and_the_root_of_the_tree() {
             "2026-03-14T09:30:00+01:00 · tree a3f4c19be2d0".to_owned(),
             "Local rules and qualified judgement prevail".to_owned(),
         ] {
-            assert!(
-                page.contains(&wanted),
-                "page {} lacks {wanted:?}: {page}",
-                place + 1
-            );
+            assert!(page.contains(&wanted), "page {} lacks {wanted:?}: {page}", place + 1);
         }
     }
 }

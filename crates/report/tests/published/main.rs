@@ -2,10 +2,7 @@
 //!
 //! Needs the Debian packages `poppler-utils` and `qpdf`; a test that lacks its program fails and says so.
 
-#![allow(
-    clippy::unwrap_used,
-    reason = "a test stops at the first thing that is not as it should be"
-)]
+#![allow(clippy::unwrap_used, reason = "a test stops at the first thing that is not as it should be")]
 
 mod iso_19005_3;
 mod iso_iec_17025;

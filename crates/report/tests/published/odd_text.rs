@@ -59,24 +59,18 @@ fn filled_with(text: &str) -> TestReport {
 
 fn joined(text: &str) -> String {
     // Blanks are laid out anew, and a word may break where the column ends.
-    text.chars()
-        .filter(|character| !character.is_whitespace() && *character != '\u{200b}')
-        .collect()
+    text.chars().filter(|character| !character.is_whitespace() && *character != '\u{200b}').collect()
 }
 
 #[test]
 fn odd_text_is_shown_as_it_was_written() {
     for odd in ODD {
-        let pdf = render(&filled_with(odd), order::RECORD)
-            .unwrap_or_else(|error| panic!("{odd:?}: {error}"));
+        let pdf = render(&filled_with(odd), order::RECORD).unwrap_or_else(|error| panic!("{odd:?}: {error}"));
         let shown = joined(&outside_reader::text(&pdf));
         let wanted = joined(&odd.replace('\u{1b}', "[U+001B]"));
         let times = shown.matches(&wanted).count();
         // Notes, deviations, addresses, names and the cells of wide columns; narrow cells are cut up by their lines.
-        assert!(
-            times >= 8,
-            "{odd:?} was found {times} times, {wanted:?} in {shown}"
-        );
+        assert!(times >= 8, "{odd:?} was found {times} times, {wanted:?} in {shown}");
     }
 }
 
@@ -86,10 +80,7 @@ fn both_code_points_of_micro_are_shown_alike() {
     report.notes = vec!["sign \u{b5}g".to_owned(), "letter \u{3bc}g".to_owned()];
     let shown = outside_reader::text(&render(&report, order::RECORD).unwrap());
     let one = |word: &str| {
-        let rest = shown
-            .split(word)
-            .nth(1)
-            .unwrap_or_else(|| panic!("no {word:?} in {shown}"));
+        let rest = shown.split(word).nth(1).unwrap_or_else(|| panic!("no {word:?} in {shown}"));
         rest.trim_start().chars().next()
     };
     for found in [one("– sign"), one("– letter")] {
@@ -103,14 +94,10 @@ fn a_character_without_a_letter_is_written_by_its_number_and_the_report_says_so(
     assert!(!plain.contains("written by its number"));
     let mut report = order::report();
     report.customer.name = "井 \u{202e}reversed\u{200b}\u{e000} \u{fffe}".to_owned();
-    report.annex.as_mut().unwrap().figures[0].svg = report.annex.as_ref().unwrap().figures[0]
-        .svg
-        .replace("absorbance", "absorbance 井");
+    report.annex.as_mut().unwrap().figures[0].svg =
+        report.annex.as_ref().unwrap().figures[0].svg.replace("absorbance", "absorbance 井");
     let shown = outside_reader::text(&render(&report, order::RECORD).unwrap());
-    assert!(
-        shown.contains("[U+4E95] [U+202E]reversed[U+200B][U+E000] [U+FFFE]"),
-        "{shown}"
-    );
+    assert!(shown.contains("[U+4E95] [U+202E]reversed[U+200B][U+E000] [U+FFFE]"), "{shown}");
     assert!(shown.contains("written by its number"));
 }
 
@@ -122,37 +109,22 @@ fn ten_thousand_letters_without_a_blank_are_all_shown_and_stay_on_the_page() {
         change(&mut report);
         let pdf = render(&report, order::RECORD).unwrap();
         let pages = outside_reader::pages(&pdf);
-        assert!(
-            pages.iter().all(|page| page.contains("Order 2026-031")),
-            "a page lost its foot"
-        );
-        pages
-            .iter()
-            .map(|page| page.matches('n').count())
-            .sum::<usize>()
+        assert!(pages.iter().all(|page| page.contains("Order 2026-031")), "a page lost its foot");
+        pages.iter().map(|page| page.matches('n').count()).sum::<usize>()
     };
     let plain = count(&|_| ());
     type Fill<'a> = &'a dyn Fn(&mut TestReport);
     let places: [(&str, Fill<'_>); 6] = [
-        ("description", &|report| {
-            report.samples[0].description = long.clone()
-        }),
+        ("description", &|report| report.samples[0].description = long.clone()),
         ("note", &|report| report.notes.push(long.clone())),
         ("customer", &|report| report.customer.name = long.clone()),
-        ("condition", &|report| {
-            report.samples[1].condition = long.clone()
-        }),
+        ("condition", &|report| report.samples[1].condition = long.clone()),
         ("reason", &|report| report.flags[0].reason = long.clone()),
-        ("rule", &|report| {
-            report.results[0].limit.as_mut().unwrap().rule = long.clone()
-        }),
+        ("rule", &|report| report.results[0].limit.as_mut().unwrap().rule = long.clone()),
     ];
     for (place, change) in places {
         let found = count(change);
-        assert!(
-            found >= plain + 9_900,
-            "{place}: {found} letters n, {plain} without the long text"
-        );
+        assert!(found >= plain + 9_900, "{place}: {found} letters n, {plain} without the long text");
     }
 }
 
@@ -164,9 +136,7 @@ fn long_identities_are_shown_whole_in_the_text_and_cut_in_the_margins() {
     report.proof.tree_root = String::new();
     report.caution = String::new();
     let pages = outside_reader::pages(&render(&report, order::RECORD).unwrap());
-    assert!(
-        joined(&pages[0]).contains(&report.number) && joined(&pages[0]).contains(&report.order)
-    );
+    assert!(joined(&pages[0]).contains(&report.number) && joined(&pages[0]).contains(&report.order));
     assert!(pages[1].contains(&format!("{}…", "7".repeat(40))));
 }
 
@@ -224,11 +194,7 @@ fn a_report_with_only_what_must_be_said_leaves_the_rest_out() {
 #[test]
 fn a_drawing_that_is_none_is_told_by_its_number() {
     let mut report = order::report();
-    let figure = FigureLine {
-        svg: "<svg".to_owned(),
-        description: "x".to_owned(),
-        caption: "x".to_owned(),
-    };
+    let figure = FigureLine { svg: "<svg".to_owned(), description: "x".to_owned(), caption: "x".to_owned() };
     report.annex.as_mut().unwrap().figures.push(figure);
     match render(&report, order::RECORD) {
         Err(ReportError::Figure { number: 3, .. }) => {}
@@ -243,10 +209,7 @@ fn a_drawing_cannot_fetch_a_file() {
                <image href=\"/etc/hostname.png\" width=\"10\" height=\"10\"/></svg>";
     report.annex.as_mut().unwrap().figures[0].svg = svg.to_owned();
     let refusal = render(&report, order::RECORD).unwrap_err().to_string();
-    assert!(
-        refusal.contains("access denied") || refusal.contains("failed to load"),
-        "{refusal}"
-    );
+    assert!(refusal.contains("access denied") || refusal.contains("failed to load"), "{refusal}");
 }
 
 #[test]

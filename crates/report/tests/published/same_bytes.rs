@@ -12,9 +12,7 @@ fn the_same_report_gives_the_same_bytes_again_and_on_another_thread() {
     let first = render(&order::report(), order::RECORD).unwrap();
     let again = render(&order::report(), order::RECORD).unwrap();
     evict();
-    let other = thread::spawn(|| render(&order::report(), order::RECORD).unwrap())
-        .join()
-        .unwrap();
+    let other = thread::spawn(|| render(&order::report(), order::RECORD).unwrap()).join().unwrap();
     assert!(first == again && first == other);
 }
 
@@ -31,18 +29,11 @@ fn the_same_report_gives_the_same_bytes_in_another_process() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("child.pdf");
     let ran = Command::new(env::current_exe().unwrap())
-        .args([
-            "--exact",
-            "same_bytes::the_same_report_gives_the_same_bytes_in_another_process",
-        ])
+        .args(["--exact", "same_bytes::the_same_report_gives_the_same_bytes_in_another_process"])
         .env(CHILD, &path)
         .output()
         .unwrap();
-    assert!(
-        ran.status.success(),
-        "{}",
-        String::from_utf8_lossy(&ran.stderr)
-    );
+    assert!(ran.status.success(), "{}", String::from_utf8_lossy(&ran.stderr));
     assert!(fs::read(&path).unwrap() == render(&order::report(), order::RECORD).unwrap());
 }
 

@@ -13,15 +13,10 @@ fn an_area_and_its_characteristic_mass_belong_together() {
     let case = millrace::published("quality/cases/charmass-lead.toml");
     let given = |key: &str| case["data"][key].as_float().unwrap();
     let all = case["expect"].as_array().unwrap();
-    let expected = all
-        .iter()
-        .find(|expect| expect["name"].as_str() == Some("m0_pg"))
-        .unwrap();
+    let expected = all.iter().find(|expect| expect["name"].as_str() == Some("m0_pg")).unwrap();
     let m0_pg = expected["value"].as_float().unwrap();
-    let bench = Spectrometer::furnace(
-        Mass::unit("pg").unwrap().of(m0_pg),
-        Volume::unit("µL").unwrap().of(given("volume_ul")),
-    );
+    let bench =
+        Spectrometer::furnace(Mass::unit("pg").unwrap().of(m0_pg), Volume::unit("µL").unwrap().of(given("volume_ul")));
     let amount = MassConcentration::usual_unit().of(given("conc_ug_per_l"));
     // m0 is given within 1e-5 pg, so the area follows within 0.218 · 1e-5/12.1.
     let area_s = given("integrated_absorbance");

@@ -28,12 +28,7 @@ fn fire(package: &DataPackage, truth: &Truth, seed: u64) -> Vec<SimulatedReading
 pub fn area(reading: &SimulatedReading) -> f64 {
     let pulse = &reading.pulse;
     let trace = Trace::new(Times::At(pulse.t_s()), pulse.total(), pulse.background()).unwrap();
-    let window = Window {
-        baseline_from_s: -0.4,
-        baseline_to_s: 0.0,
-        from_s: 0.0,
-        to_s: 4.0,
-    };
+    let window = Window { baseline_from_s: -0.4, baseline_to_s: 0.0, from_s: 0.0, to_s: 4.0 };
     reduce(&trace, &window).unwrap().integrated_absorbance
 }
 
@@ -45,18 +40,12 @@ impl Cups {
         let mut areas: BTreeMap<u32, Vec<f64>> = BTreeMap::new();
         for reading in readings {
             // Who rejects the bad injection is no matter of this test.
-            if truth
-                .fault(reading.row, reading.replicate, reading.attempt)
-                .is_none()
-            {
+            if truth.fault(reading.row, reading.replicate, reading.attempt).is_none() {
                 areas.entry(reading.row).or_default().push(area(reading));
             }
         }
         let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
-        let means: BTreeMap<u32, f64> = areas
-            .iter()
-            .map(|(row, areas)| (*row, mean(areas)))
-            .collect();
+        let means: BTreeMap<u32, f64> = areas.iter().map(|(row, areas)| (*row, mean(areas))).collect();
         let mut amounts = Vec::new();
         let mut responses = Vec::new();
         for row in package.runs[0].rows() {
@@ -69,28 +58,15 @@ impl Cups {
             responses.push(means[&row.number]);
         }
         let (x, y) = (mean(&amounts), mean(&responses));
-        let products = amounts
-            .iter()
-            .zip(&responses)
-            .map(|(a, r)| (a - x) * (r - y));
+        let products = amounts.iter().zip(&responses).map(|(a, r)| (a - x) * (r - y));
         let squares = amounts.iter().map(|a| (a - x) * (a - x));
         let slope = products.sum::<f64>() / squares.sum::<f64>();
-        Self(
-            means
-                .iter()
-                .map(|(row, area)| (*row, x + (area - y) / slope))
-                .collect(),
-        )
+        Self(means.iter().map(|(row, area)| (*row, x + (area - y) / slope)).collect())
     }
 
     /// Mass fraction of the portion at a row, in mg/kg, the method blank of row 9 taken off.
     fn mass_fraction(&self, package: &DataPackage, row: &Row) -> f64 {
-        let RowHolds::Portion {
-            batch,
-            portion,
-            dilution,
-        } = &row.holds
-        else {
+        let RowHolds::Portion { batch, portion, dilution } = &row.holds else {
             panic!("row {} holds no portion", row.number)
         };
         let portion = package.portion(batch, portion).unwrap();
@@ -136,11 +112,7 @@ fn documents_and_truth_speak_of_the_same_things() {
     }
     // A check and its blank after the calibration, after every ten rows and last.
     let is_check = |row: &&Row| matches!(row.holds, RowHolds::Check { .. });
-    let checks: Vec<u32> = package.runs[0]
-        .rows()
-        .filter(is_check)
-        .map(|row| row.number)
-        .collect();
+    let checks: Vec<u32> = package.runs[0].rows().filter(is_check).map(|row| row.number).collect();
     assert_eq!(checks, [7, 19, 27]);
 }
 
@@ -151,10 +123,7 @@ fn the_limit_is_the_one_of_the_regulation() {
     let limit = &order["analyte"][0]["limit"];
     let pack = millrace::published("limits/food.toml");
     let all = pack["limit"].as_array().unwrap();
-    let published = all
-        .iter()
-        .find(|limit| limit["id"].as_str() == Some("eu915-3.1.28"))
-        .unwrap();
+    let published = all.iter().find(|limit| limit["id"].as_str() == Some("eu915-3.1.28")).unwrap();
     let published = |key: &str| published[key].as_str().unwrap();
     let value = format!("{} {}", published("value"), published("unit"));
     assert_eq!(limit["at_most"].as_str().unwrap(), value);
@@ -171,30 +140,15 @@ fn checks_and_control_pass_and_the_planned_troubles_are_there() {
     assert_eq!(readings.len(), 84);
     let cups = Cups::of(&package, &readings, &truth);
     for check in [7, 19, 27] {
-        assert!(
-            (22.5..27.5).contains(&cups.0[&check]),
-            "row {check}: {}",
-            cups.0[&check]
-        );
+        assert!((22.5..27.5).contains(&cups.0[&check]), "row {check}: {}", cups.0[&check]);
     }
     let found = |name: &str| cups.mass_fraction(&package, row_of(&package, name));
     let control = found("control MR-C7");
     assert!((0.85 * 1.85..1.15 * 1.85).contains(&control), "{control}");
-    assert!(
-        (-0.5..1.0).contains(&cups.0[&9]),
-        "method blank {}",
-        cups.0[&9]
-    );
+    assert!((-0.5..1.0).contains(&cups.0[&9]), "method blank {}", cups.0[&9]);
     // One bad injection.
-    let sage: Vec<f64> = readings
-        .iter()
-        .filter(|reading| reading.row == 13)
-        .map(area)
-        .collect();
-    assert!(
-        sage[1] < 0.5 * sage[0] && sage[1] < 0.5 * sage[2],
-        "{sage:?}"
-    );
+    let sage: Vec<f64> = readings.iter().filter(|reading| reading.row == 13).map(area).collect();
+    assert!(sage[1] < 0.5 * sage[0] && sage[1] < 0.5 * sage[2], "{sage:?}");
     // One sample over range, the others not.
     for row in package.runs[0].rows() {
         let part_of_top = cups.0[&row.number] / 50.0;
@@ -215,10 +169,7 @@ fn checks_and_control_pass_and_the_planned_troubles_are_there() {
     let recovered = (found("S11 spike") - found("S11")) * 0.5014 / 0.500;
     assert!((0.9..1.1).contains(&recovered), "{recovered}");
     // About three hours.
-    let took = readings[83]
-        .at
-        .moment()
-        .duration_since(readings[0].at.moment());
+    let took = readings[83].at.moment().duration_since(readings[0].at.moment());
     assert!((180..190).contains(&took.as_mins()), "{took:?}");
 }
 
@@ -226,17 +177,12 @@ fn checks_and_control_pass_and_the_planned_troubles_are_there() {
 fn an_over_range_sample_comes_into_range_when_a_leg_dilutes_it() {
     let (mut package, truth) = (millrace::package(), millrace::truth());
     let mut diluted = row_of(&package, "S08").clone();
-    let RowHolds::Portion { dilution, .. } = &mut diluted.holds else {
-        panic!("row 18 holds no portion")
-    };
+    let RowHolds::Portion { dilution, .. } = &mut diluted.holds else { panic!("row 18 holds no portion") };
     dilution.value = "8".parse().unwrap();
     diluted.number = 29;
     diluted.follows = Some(Follows::Replaces(18));
     let before = fire(&package, &truth, truth.seed);
-    package.runs[0].legs.push(Leg {
-        because: vec![],
-        rows: vec![diluted],
-    });
+    package.runs[0].legs.push(Leg { because: vec![], rows: vec![diluted] });
     let after = fire(&package, &truth, truth.seed);
     assert_eq!(after[..84], before);
     let cups = Cups::of(&package, &after, &truth);
@@ -248,9 +194,7 @@ fn an_over_range_sample_comes_into_range_when_a_leg_dilutes_it() {
 #[test]
 fn over_many_days_results_lie_around_the_truth_as_their_uncertainty_says() {
     let (package, truth) = (millrace::package(), millrace::truth());
-    let names = [
-        "S01", "S02", "S03", "S04", "S05", "S09", "S10", "S11", "S12",
-    ];
+    let names = ["S01", "S02", "S03", "S04", "S05", "S09", "S10", "S11", "S12"];
     let mut over_u = Vec::new();
     for seed in 0..20 {
         let cups = Cups::of(&package, &fire(&package, &truth, seed), &truth);

@@ -9,8 +9,8 @@ use darkline_metrology::kind::Kind;
 use darkline_record::figure::{Given, Spread, Uncertain};
 use darkline_record::identity::Edition;
 use darkline_record::method::{
-    BlankPlan, CalibrationModel, CalibrationPlan, CheckPlan, ReplicatePlan, ResolvedMethod,
-    ResponseKind, ResponsePlan, ResultPlan, Subtract, Technique, Weights,
+    BlankPlan, CalibrationModel, CalibrationPlan, CheckPlan, ReplicatePlan, ResolvedMethod, ResponseKind, ResponsePlan,
+    ResultPlan, Subtract, Technique, Weights,
 };
 use darkline_record::order::{Order, ResultKind, Sample};
 use darkline_record::package::DataPackage;
@@ -55,11 +55,7 @@ fn uncertain<K: Kind>(value: &Value) -> Uncertain<K> {
     let shared = table.get("shared").map(|name| name.as_str().unwrap());
     Uncertain {
         value: text(table, "value").parse().unwrap(),
-        spread: u.map(|u| Spread {
-            given: Given::U(u.parse().unwrap()),
-            dof: None,
-            shared: shared.map(Into::into),
-        }),
+        spread: u.map(|u| Spread { given: Given::U(u.parse().unwrap()), dof: None, shared: shared.map(Into::into) }),
     }
 }
 
@@ -72,10 +68,7 @@ fn portion(table: &Table) -> Portion {
             sample: text(table, "sample").parse().unwrap(),
         },
         "duplicate" => PortionRole::Duplicate { of: of() },
-        "spike" => PortionRole::Spike {
-            of: of(),
-            added: uncertain(&table["added"]),
-        },
+        "spike" => PortionRole::Spike { of: of(), added: uncertain(&table["added"]) },
         "method blank" => PortionRole::MethodBlank,
         "control" => PortionRole::Control {
             material: text(table, "material").into(),
@@ -98,13 +91,7 @@ fn portion(table: &Table) -> Portion {
 
 fn row(heads: &[&str], line: &str) -> Row {
     let cells: BTreeMap<&str, &str> = heads.iter().copied().zip(line.split(',')).collect();
-    let amount = || {
-        Uncertain::exact(
-            format!("{} µg/L", cells["amount_ug_per_l"])
-                .parse()
-                .unwrap(),
-        )
-    };
+    let amount = || Uncertain::exact(format!("{} µg/L", cells["amount_ug_per_l"]).parse().unwrap());
     let holds = match cells["role"] {
         "calibration blank" => RowHolds::CalibrationBlank,
         "standard" => RowHolds::Standard { amount: amount() },
@@ -115,11 +102,7 @@ fn row(heads: &[&str], line: &str) -> Row {
             portion: cells["portion"].parse().unwrap(),
             dilution: Uncertain {
                 value: cells["dilution"].parse().unwrap(),
-                spread: Some(Spread {
-                    given: Given::U(cells["u_dilution"].parse().unwrap()),
-                    dof: None,
-                    shared: None,
-                }),
+                spread: Some(Spread { given: Given::U(cells["u_dilution"].parse().unwrap()), dof: None, shared: None }),
             },
         },
         other => panic!("role {other}"),
@@ -213,10 +196,7 @@ pub fn package() -> DataPackage {
             id: text(&run, "id").parse().unwrap(),
             method: text(&run, "method").parse().unwrap(),
             instrument: text(&run, "instrument").into(),
-            legs: vec![Leg {
-                because: vec![],
-                rows: rows.lines().map(|line| row(&heads, line)).collect(),
-            }],
+            legs: vec![Leg { because: vec![], rows: rows.lines().map(|line| row(&heads, line)).collect() }],
             readings: vec![],
         }],
         methods: vec![method(&document("method.toml"))],

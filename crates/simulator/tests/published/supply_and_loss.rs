@@ -18,10 +18,7 @@ fn a_noise_free_pulse_has_the_values_of_the_form() {
     let given = |key: &str| case["given"][key].as_float().unwrap();
     let numbers = |value: &Value| -> Vec<f64> {
         let array = value.as_array().unwrap();
-        array
-            .iter()
-            .map(|number| number.as_float().unwrap())
-            .collect()
+        array.iter().map(|number| number.as_float().unwrap()).collect()
     };
     let times = numbers(&case["given"]["t_s"]);
     let expected = numbers(&case["expected"]["A"]);
@@ -29,10 +26,7 @@ fn a_noise_free_pulse_has_the_values_of_the_form() {
     // The top standard of the demonstration holds 50 µg/L; this characteristic mass gives it the area of the case.
     let volume_ul = 20.0;
     let m0_pg = 0.0044 * 50.0 * volume_ul / given("Q_As");
-    let furnace = Spectrometer::furnace(
-        Mass::unit("pg").unwrap().of(m0_pg),
-        Volume::unit("µL").unwrap().of(volume_ul),
-    );
+    let furnace = Spectrometer::furnace(Mass::unit("pg").unwrap().of(m0_pg), Volume::unit("µL").unwrap().of(volume_ul));
     let bench = Spectrometer {
         k_supply_per_s: given("k_supply_per_s"),
         k_loss_per_s: given("k_loss_per_s"),
@@ -47,11 +41,7 @@ fn a_noise_free_pulse_has_the_values_of_the_form() {
     let pulse = &readings[0].pulse;
     assert_eq!((times.len(), expected.len()), (9, 9));
     for (t_s, expected) in times.iter().zip(expected) {
-        let place = pulse
-            .t_s()
-            .iter()
-            .position(|t| (t - t_s).abs() < 1e-9)
-            .unwrap();
+        let place = pulse.t_s().iter().position(|t| (t - t_s).abs() < 1e-9).unwrap();
         let net = f64::from(pulse.total()[place]) - f64::from(pulse.background()[place]);
         // Two values in single precision below 0.25.
         assert!((net - expected).abs() < 2e-8, "{t_s}: {net} {expected}");
