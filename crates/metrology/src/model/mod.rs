@@ -7,12 +7,14 @@
 //!
 //! Invariant: no operation looks at the value of a term to choose what it does, so that a replay walks the same tape.
 
+mod draws;
 mod explain;
 mod first_order;
 mod fit;
 #[cfg(test)]
 mod laws;
 mod monte_carlo;
+mod replay;
 mod second_order;
 mod spread;
 mod tape;

@@ -1,25 +1,14 @@
-//! Propagation of distributions: the tape replayed with draws, fits solved again at each trial.
-//!
-//! Draws are counter-based: the stream of a source is keyed by its name, trial `i` takes the `i`-th 64-bit word of it.
-//! Neither threads nor added sources move a digit.
+//! Propagation of distributions: the sample that a quantity takes when the tape is replayed with draws, and its intervals.
 //!
 //! Invariant: equal models give equal samples, bit for bit, for any number of threads.
 
-use rand_chacha::ChaCha12Rng;
-use rand_chacha::rand_core::{Rng, SeedableRng};
 use rayon::prelude::*;
-use sha2::{Digest, Sha256};
-use std::collections::BTreeMap;
 
-use super::spread::Spread;
-use super::tape::{KnownSource, Model, Node, Tape};
+use super::draws::BLOCK;
+use super::replay::{Block, Plan, Workspace};
+use super::tape::Model;
 use super::term::Term;
-use crate::distribution::normal;
 use crate::kind::Kind;
-use crate::source::Shape;
-
-/// Trials replayed together: enough to amortise the walk along the tape, few enough to stay in cache.
-const BLOCK: usize = 256;
 
 /// The values a quantity took in the trials.
 #[derive(Clone, Debug, PartialEq)]
@@ -45,7 +34,7 @@ pub struct Interval<K> {
 impl<K: Kind> Sample<K> {
     fn new(values: Vec<f64>, n_without_solution: u32) -> Self {
         let mut sorted = values.clone();
-        sorted.sort_unstable_by(f64::total_cmp);
+        sorted.par_sort_unstable_by(f64::total_cmp);
         Self { values, sorted, n_without_solution, kind: std::marker::PhantomData }
     }
 
@@ -108,37 +97,6 @@ impl<K: Kind> Sample<K> {
     }
 }
 
-/// One source as it is drawn.
-struct Stream {
-    key: [u8; 32],
-    shape: Shape,
-    /// Place of the stream of its estimated standard deviation or limits.
-    scale: Option<usize>,
-}
-
-/// What was estimated, and is therefore drawn itself.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-enum Estimated {
-    /// A standard deviation.
-    Deviation,
-    /// The limits of a rectangle.
-    Limits,
-}
-
-/// A factor on the draws of one source, or of all sources of a pool.
-struct Scale {
-    key: [u8; 32],
-    factor: Factors,
-}
-
-/// How the factor comes about.
-enum Factors {
-    /// That of a t.
-    Spread(Spread),
-    /// One more or less by up to this, the half-width of a rectangle.
-    Limits { by: f64 },
-}
-
 impl Model {
     /// Replays the model with draws and returns the values that each quantity took, trial by trial together.
     ///
@@ -160,9 +118,9 @@ impl Model {
         let blocks = (trials as usize).div_ceil(BLOCK);
         let done: Vec<Block> = (0..blocks)
             .into_par_iter()
-            .map(|block| {
+            .map_init(Workspace::default, |workspace, block| {
                 let first = block * BLOCK;
-                plan.replay(first, BLOCK.min(trials as usize - first))
+                plan.replay(workspace, first, BLOCK.min(trials as usize - first))
             })
             .collect();
         let failed: u32 = done.iter().map(|block| block.n_without_solution).sum();
@@ -172,232 +130,12 @@ impl Model {
     }
 }
 
-/// What one block of trials gave: values by quantity, only of trials in which every fit had a solution.
-struct Block {
-    values: Vec<Vec<f64>>,
-    n_without_solution: u32,
-}
-
-/// The part of a tape that the wanted quantities rest on, with the streams it draws from.
-struct Plan<'t> {
-    tape: &'t Tape,
-    ys: Vec<u32>,
-    needed: Vec<bool>,
-    streams: Vec<Option<Stream>>,
-    scales: Vec<Scale>,
-}
-
-impl<'t> Plan<'t> {
-    fn new(tape: &'t Tape, ys: Vec<u32>) -> Self {
-        let needed = tape.needed(&ys);
-        let mut needed_sources = vec![false; tape.sources.len()];
-        for (node, _) in tape.nodes.iter().zip(&needed).filter(|(_, needed)| **needed) {
-            if let Node::Input { first, end } = *node {
-                for loading in &tape.loadings[first as usize..end as usize] {
-                    needed_sources[loading.source as usize] = true;
-                }
-            }
-        }
-        let mut scales = Vec::new();
-        let mut places = BTreeMap::new();
-        let streams = tape
-            .sources
-            .iter()
-            .zip(needed_sources)
-            .map(|(source, needed)| {
-                needed.then(|| Stream {
-                    key: key("source", source.id.as_str()),
-                    shape: source.shape,
-                    scale: scale_of(source, &mut places, &mut scales),
-                })
-            })
-            .collect();
-        Self { tape, ys, needed, streams, scales }
-    }
-
-    fn replay(&self, first: usize, n: usize) -> Block {
-        let scales: Vec<Vec<f64>> = self
-            .scales
-            .iter()
-            .map(|scale| {
-                let factor = |word: u64| match &scale.factor {
-                    Factors::Spread(spread) => spread.of(normal::draw(word)),
-                    Factors::Limits { by } => 1.0 + (2.0 * uniform(word) - 1.0) * by,
-                };
-                words(&scale.key, first, n).map(factor).collect()
-            })
-            .collect();
-        let draws: Vec<Vec<f64>> = self
-            .streams
-            .iter()
-            .map(|stream| stream.as_ref().map_or_else(Vec::new, |stream| standard_draws(stream, &scales, first, n)))
-            .collect();
-        let mut values: Vec<Vec<f64>> = vec![Vec::new(); self.tape.nodes.len()];
-        let mut solved: Vec<Option<Vec<f64>>> = vec![None; self.tape.fits.len()];
-        let mut has_solution = vec![true; n];
-        for (place, node) in
-            self.tape.nodes.iter().enumerate().filter(|(place, _)| self.needed.get(*place) == Some(&true))
-        {
-            let of = |node: u32| &values[node as usize];
-            let pairs = |a: u32, b: u32, act: fn(f64, f64) -> f64| -> Vec<f64> {
-                of(a).iter().zip(of(b)).map(|(&a, &b)| act(a, b)).collect()
-            };
-            let each = |a: u32, act: fn(f64) -> f64| -> Vec<f64> { of(a).iter().map(|&a| act(a)).collect() };
-            let column = match *node {
-                Node::Exact => vec![self.tape.values[place]; n],
-                Node::Input { first, end } => {
-                    let mut column = vec![self.tape.values[place]; n];
-                    for loading in &self.tape.loadings[first as usize..end as usize] {
-                        for (value, draw) in column.iter_mut().zip(&draws[loading.source as usize]) {
-                            *value += loading.u * draw;
-                        }
-                    }
-                    column
-                }
-                Node::Add(a, b) => pairs(a, b, |a, b| a + b),
-                Node::Sub(a, b) => pairs(a, b, |a, b| a - b),
-                Node::Mul(a, b) => pairs(a, b, |a, b| a * b),
-                Node::Div(a, b) => pairs(a, b, |a, b| a / b),
-                Node::Sum { first, end } => {
-                    let mut column = vec![0.0; n];
-                    for &term in &self.tape.terms_of_sums[first as usize..end as usize] {
-                        for (value, term) in column.iter_mut().zip(of(term)) {
-                            *value += term;
-                        }
-                    }
-                    column
-                }
-                Node::Sqrt(a) => each(a, f64::sqrt),
-                Node::Ln(a) => each(a, libm::log),
-                Node::Exp(a) => each(a, libm::exp),
-                Node::Sin(a) => each(a, libm::sin),
-                Node::Cos(a) => each(a, libm::cos),
-                Node::Atan2(a, b) => pairs(a, b, libm::atan2),
-                Node::Solve { fit, parameter } => {
-                    let placed = &self.tape.fits[fit as usize];
-                    let parameters = solved[fit as usize].get_or_insert_with(|| {
-                        let n_parameters = placed.fit.n_parameters();
-                        let mut inputs = vec![0.0; placed.from.len()];
-                        let mut solutions = vec![0.0; n_parameters * n];
-                        for trial in 0..n {
-                            for (input, &from) in inputs.iter_mut().zip(&placed.from) {
-                                *input = values[from as usize][trial];
-                            }
-                            let solution = &mut solutions[trial * n_parameters..(trial + 1) * n_parameters];
-                            has_solution[trial] &= placed.fit.solve(&inputs, solution).is_ok();
-                        }
-                        solutions
-                    });
-                    let n_parameters = placed.fit.n_parameters();
-                    parameters.iter().skip(parameter as usize).step_by(n_parameters).copied().collect()
-                }
-            };
-            values[place] = column;
-        }
-        // A value that is not finite (a root of a negative draw, a division by a draw of zero) is no solution either.
-        for &y in &self.ys {
-            for (ok, value) in has_solution.iter_mut().zip(&values[y as usize]) {
-                *ok &= value.is_finite();
-            }
-        }
-        let kept = |y: &u32| -> Vec<f64> {
-            let column = values[*y as usize].iter().zip(&has_solution);
-            column.filter(|(_, ok)| **ok).map(|(value, _)| *value).collect()
-        };
-        let failed = has_solution.iter().filter(|ok| !**ok).count();
-        Block {
-            values: self.ys.iter().map(kept).collect(),
-            n_without_solution: u32::try_from(failed).expect("a block is short"),
-        }
-    }
-}
-
-/// The place of the scale of a source, which is new unless it shares one.
-fn scale_of<'t>(
-    source: &'t KnownSource,
-    places: &mut BTreeMap<(Estimated, &'static str, &'t str), usize>,
-    scales: &mut Vec<Scale>,
-) -> Option<usize> {
-    let of = match source.shape {
-        Shape::Normal => Estimated::Deviation,
-        Shape::Rectangular => Estimated::Limits,
-        Shape::Triangular | Shape::Arcsine => return None,
-    };
-    if source.dof == f64::INFINITY {
-        return None;
-    }
-    let (role, name) = match (&source.pool, of) {
-        (Some(pool), Estimated::Deviation) => ("pool", pool.as_str()),
-        (Some(pool), Estimated::Limits) => ("pool limits", pool.as_str()),
-        (None, Estimated::Deviation) => ("deviation", source.id.as_str()),
-        (None, Estimated::Limits) => ("limits", source.id.as_str()),
-    };
-    Some(*places.entry((of, role, name)).or_insert_with(|| {
-        let dof = if source.dof >= 1.0 { source.dof } else { 1.0 };
-        let factor = match of {
-            Estimated::Deviation => Factors::Spread(Spread::new(dof)),
-            Estimated::Limits => Factors::Limits { by: 1.0 / (2.0 * dof).sqrt() },
-        };
-        scales.push(Scale { key: key(role, name), factor });
-        scales.len() - 1
-    }))
-}
-
-/// Key of a stream: SHA-256 of its role and name.
-fn key(role: &str, name: &str) -> [u8; 32] {
-    let mut hash = Sha256::new();
-    hash.update(role.as_bytes());
-    hash.update(b"/");
-    hash.update(name.as_bytes());
-    hash.finalize().into()
-}
-
-/// The words of a stream from trial `first` on.
-fn words(key: &[u8; 32], first: usize, n: usize) -> impl Iterator<Item = u64> {
-    let mut stream = ChaCha12Rng::from_seed(*key);
-    stream.set_word_pos(2 * first as u128);
-    (0..n).map(move |_| stream.next_u64())
-}
-
-/// A uniform number strictly between 0 and 1 from 64 random bits: the middle of one of 2⁵² cells, which is exact, so that
-/// neither end is met.
-#[expect(clippy::cast_precision_loss, reason = "52 bits and a half are exact")]
-fn uniform(word: u64) -> f64 {
-    ((word >> 12) as f64 + 0.5) * (1.0 / 4_503_599_627_370_496.0)
-}
-
-/// Draws with standard deviation one (before the scale of a t).
-fn standard_draws(stream: &Stream, scales: &[Vec<f64>], first: usize, n: usize) -> Vec<f64> {
-    let words = words(&stream.key, first, n);
-    let mut draws: Vec<f64> = match stream.shape {
-        Shape::Normal => words.map(normal::draw).collect(),
-        Shape::Rectangular => {
-            let half_width = 3.0_f64.sqrt();
-            words.map(|word| half_width * (2.0 * uniform(word) - 1.0)).collect()
-        }
-        Shape::Triangular => {
-            let half_width = 6.0_f64.sqrt();
-            let inverse = |p: f64| if p < 0.5 { (2.0 * p).sqrt() - 1.0 } else { 1.0 - (2.0 * (1.0 - p)).sqrt() };
-            words.map(|word| half_width * inverse(uniform(word))).collect()
-        }
-        Shape::Arcsine => {
-            let half_width = 2.0_f64.sqrt();
-            words.map(|word| half_width * libm::sin(std::f64::consts::PI * (uniform(word) - 0.5))).collect()
-        }
-    };
-    if let Some(scale) = stream.scale {
-        for (draw, scale) in draws.iter_mut().zip(&scales[scale]) {
-            *draw *= scale;
-        }
-    }
-    draws
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::kind::Factor;
-    use crate::source::{PoolId, Source, SourceId};
+    use crate::source::{PoolId, Shape, Source, SourceId};
+    use sha2::{Digest, Sha256};
 
     fn two_terms(model: &Model, extra: bool) -> Term<'_, Factor> {
         if extra {
@@ -432,25 +170,32 @@ mod tests {
         assert_eq!(shorter[0].values(), &plain[0].values()[..100]);
     }
 
+    /// The same bits on every machine, in debug and release. A change of the digest changes digits of results: say so.
     #[test]
-    fn no_draw_meets_an_end() {
-        for word in [0, u64::MAX] {
-            let p = uniform(word);
-            assert!(p > 0.0 && p < 1.0, "{p}");
-        }
-        assert_eq!(uniform(0), 1.0 - uniform(u64::MAX));
-    }
-
-    #[test]
-    fn a_source_and_a_pool_of_one_name_are_drawn_apart() {
+    fn the_digits_of_a_sample_are_pinned() {
         let model = Model::new();
-        let own = model.input(Factor::from_si(0.0), &[Source::estimated(SourceId::new("a"), 1.0, 3.0)]);
-        let pooled =
-            model.input(Factor::from_si(0.0), &[Source::pooled(SourceId::new("b"), 1.0, 3.0, PoolId::new("a"))]);
-        let tape = model.tape.borrow();
-        let plan = Plan::new(&tape, vec![own.node(), pooled.node()]);
-        assert_eq!(plan.scales.len(), 2);
-        assert_ne!(plan.scales[0].key, plan.scales[1].key);
+        let shapes = [Shape::Normal, Shape::Rectangular, Shape::Triangular, Shape::Arcsine];
+        let known: Vec<_> = shapes
+            .iter()
+            .map(|shape| {
+                let source = Source::shaped(SourceId::new(shape.word()), 0.1, *shape);
+                model.input(Factor::from_si(2.0), &[source.clone(), Source { u: -0.05, ..source }])
+            })
+            .collect();
+        let limits = Source { dof: 4.0, ..Source::shaped(SourceId::new("limits"), 0.1, Shape::Rectangular) };
+        let spread = Source::estimated(SourceId::new("spread"), 0.1, 4.0);
+        let pooled = |name: &str| Source::pooled(SourceId::new(name), 0.1, 3.5, PoolId::new("pool"));
+        let a = model.input(Factor::from_si(3.0), &[limits, pooled("a")]);
+        let b = model.input(Factor::from_si(4.0), &[spread, pooled("b")]);
+        let [normal, rectangular, triangular, arcsine] = known[..] else { panic!("four shapes") };
+        let y = normal.sin() * rectangular.exp() / (triangular + arcsine).sqrt() - a.ln().atan2(b.cos());
+        let z = model.mean(&[a, b, y]);
+        let mut hash = Sha256::new();
+        for sample in model.monte_carlo(&[y, z], 3000) {
+            sample.values().iter().for_each(|value| hash.update(value.to_bits().to_le_bytes()));
+        }
+        let digest: String = hash.finalize().iter().take(8).map(|byte| format!("{byte:02x}")).collect();
+        assert_eq!(digest, "6813e6cfecaf3aba");
     }
 
     #[test]
