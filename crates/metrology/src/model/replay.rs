@@ -1,0 +1,167 @@
+//! The tape replayed for a block of trials: every term a column, fits solved again at each trial.
+
+use super::draws::{BLOCK, Drawn, Streams};
+use super::tape::{Node, PlacedFit, Tape};
+
+/// The part of a tape that the wanted quantities rest on, with the streams it draws from.
+pub(super) struct Plan<'t> {
+    tape: &'t Tape,
+    ys: Vec<u32>,
+    /// Places of the tape that are replayed, in order.
+    steps: Vec<u32>,
+    /// Column of each place that is replayed.
+    columns: Vec<u32>,
+    /// Number of the draws of each source that is drawn.
+    numbers: Vec<usize>,
+    streams: Streams<'t>,
+}
+
+/// What one block of trials gave: values by quantity, only of trials in which every fit had a solution.
+pub(super) struct Block {
+    pub values: Vec<Vec<f64>>,
+    pub n_without_solution: u32,
+}
+
+/// The columns of a block. One thread fills the same ones again and again.
+#[derive(Default)]
+pub(super) struct Workspace {
+    drawn: Drawn,
+    columns: Vec<f64>,
+    /// Parameters of each fit, one after the other for each trial; empty until it is solved in this block.
+    solutions: Vec<Vec<f64>>,
+    inputs: Vec<f64>,
+    has_solution: Vec<bool>,
+}
+
+impl<'t> Plan<'t> {
+    pub fn new(tape: &'t Tape, ys: Vec<u32>) -> Self {
+        let needed = tape.needed(&ys);
+        let mut columns = vec![0; needed.len()];
+        let mut steps = Vec::new();
+        let mut taken_up: Vec<Option<usize>> = vec![None; tape.sources.len()];
+        let mut streams = Streams::default();
+        for place in (0..needed.len()).filter(|&place| needed[place]) {
+            let place_on_tape = u32::try_from(place).expect("places of a tape are 32-bit numbers");
+            columns[place] = u32::try_from(steps.len()).expect("steps are fewer than places");
+            steps.push(place_on_tape);
+            if let Node::Input { first, end } = tape.nodes[place] {
+                for loading in &tape.loadings[first as usize..end as usize] {
+                    let source = loading.source as usize;
+                    taken_up[source].get_or_insert_with(|| streams.take_up(&tape.sources[source]));
+                }
+            }
+        }
+        let numbers = taken_up.into_iter().map(Option::unwrap_or_default).collect();
+        Self { tape, ys, steps, columns, numbers, streams }
+    }
+
+    /// Replays trials `first` to `first + n`; `n` is at most [`BLOCK`].
+    pub fn replay(&self, workspace: &mut Workspace, first: usize, n: usize) -> Block {
+        let Workspace { drawn, columns, solutions, inputs, has_solution } = workspace;
+        self.streams.draw(first, n, drawn);
+        columns.resize(self.steps.len() * BLOCK, 0.0);
+        solutions.resize(self.tape.fits.len(), Vec::new());
+        solutions.iter_mut().for_each(Vec::clear);
+        has_solution.clear();
+        has_solution.resize(n, true);
+        for (step, &place) in self.steps.iter().enumerate() {
+            let (before, column) = columns.split_at_mut(step * BLOCK);
+            let before = Before { columns: before, places: &self.columns, n };
+            let column = &mut column[..n];
+            let one = |a: u32, column: &mut [f64], act: fn(f64) -> f64| {
+                column.iter_mut().zip(before.of(a)).for_each(|(value, &a)| *value = act(a));
+            };
+            match self.tape.nodes[place as usize] {
+                Node::Exact => column.fill(self.tape.values[place as usize]),
+                Node::Input { first, end } => {
+                    column.fill(self.tape.values[place as usize]);
+                    for loading in &self.tape.loadings[first as usize..end as usize] {
+                        let draws = drawn.column(self.numbers[loading.source as usize]);
+                        column.iter_mut().zip(draws).for_each(|(value, draw)| *value += loading.u * draw);
+                    }
+                }
+                Node::Add(a, b) => before.pairs(a, b, column, |a, b| a + b),
+                Node::Sub(a, b) => before.pairs(a, b, column, |a, b| a - b),
+                Node::Mul(a, b) => before.pairs(a, b, column, |a, b| a * b),
+                Node::Div(a, b) => before.pairs(a, b, column, |a, b| a / b),
+                Node::Atan2(a, b) => before.pairs(a, b, column, libm::atan2),
+                Node::Sum { first, end } => {
+                    column.fill(0.0);
+                    for &term in &self.tape.terms_of_sums[first as usize..end as usize] {
+                        column.iter_mut().zip(before.of(term)).for_each(|(value, term)| *value += term);
+                    }
+                }
+                Node::Sqrt(a) => one(a, column, f64::sqrt),
+                Node::Ln(a) => one(a, column, libm::log),
+                Node::Exp(a) => one(a, column, libm::exp),
+                Node::Sin(a) => one(a, column, libm::sin),
+                Node::Cos(a) => one(a, column, libm::cos),
+                Node::Solve { fit, parameter } => {
+                    let (placed, solution) = (&self.tape.fits[fit as usize], &mut solutions[fit as usize]);
+                    if solution.is_empty() {
+                        solve(placed, &before, inputs, solution, has_solution);
+                    }
+                    let found = solution.iter().skip(parameter as usize).step_by(placed.fit.n_parameters());
+                    column.iter_mut().zip(found).for_each(|(value, found)| *value = *found);
+                }
+            }
+        }
+        self.kept(columns, has_solution)
+    }
+
+    /// The wanted quantities in the trials that have a solution.
+    fn kept(&self, columns: &[f64], has_solution: &mut [bool]) -> Block {
+        let before = Before { columns, places: &self.columns, n: has_solution.len() };
+        // A value that is not finite (a root of a negative draw, a division by a draw of zero) is no solution either.
+        for &y in &self.ys {
+            has_solution.iter_mut().zip(before.of(y)).for_each(|(ok, value)| *ok &= value.is_finite());
+        }
+        let failed = has_solution.iter().filter(|ok| !**ok).count();
+        let kept = |&y: &u32| {
+            let trials = before.of(y).iter().zip(has_solution.iter());
+            trials.filter(|(_, ok)| **ok).map(|(value, _)| *value).collect()
+        };
+        Block {
+            values: self.ys.iter().map(kept).collect(),
+            n_without_solution: u32::try_from(failed).expect("a block is short"),
+        }
+    }
+}
+
+/// Solves a fit for every trial of a block.
+fn solve(
+    placed: &PlacedFit,
+    before: &Before<'_>,
+    inputs: &mut Vec<f64>,
+    found: &mut Vec<f64>,
+    has_solution: &mut [bool],
+) {
+    let n_parameters = placed.fit.n_parameters();
+    found.resize(n_parameters * has_solution.len(), 0.0);
+    for (trial, (solution, ok)) in found.chunks_exact_mut(n_parameters).zip(has_solution).enumerate() {
+        inputs.clear();
+        inputs.extend(placed.from.iter().map(|&from| before.of(from)[trial]));
+        *ok &= placed.fit.solve(inputs, solution).is_ok();
+    }
+}
+
+/// The columns filled so far.
+struct Before<'w> {
+    columns: &'w [f64],
+    places: &'w [u32],
+    n: usize,
+}
+
+impl Before<'_> {
+    /// The column of a place of the tape.
+    fn of(&self, place: u32) -> &[f64] {
+        let start = self.places[place as usize] as usize * BLOCK;
+        &self.columns[start..start + self.n]
+    }
+
+    fn pairs(&self, a: u32, b: u32, column: &mut [f64], act: impl Fn(f64, f64) -> f64) {
+        for ((value, &a), &b) in column.iter_mut().zip(self.of(a)).zip(self.of(b)) {
+            *value = act(a, b);
+        }
+    }
+}
