@@ -15,8 +15,6 @@ use crate::kind::Kind;
 pub struct Sample<K> {
     /// Values in the order of the trials, in SI.
     values: Vec<f64>,
-    /// The same, sorted.
-    sorted: Vec<f64>,
     /// Trials in which a fit had no solution; they are left out for every quantity alike.
     pub n_without_solution: u32,
     kind: std::marker::PhantomData<K>,
@@ -33,9 +31,7 @@ pub struct Interval<K> {
 
 impl<K: Kind> Sample<K> {
     fn new(values: Vec<f64>, n_without_solution: u32) -> Self {
-        let mut sorted = values.clone();
-        sorted.par_sort_unstable_by(f64::total_cmp);
-        Self { values, sorted, n_without_solution, kind: std::marker::PhantomData }
+        Self { values, n_without_solution, kind: std::marker::PhantomData }
     }
 
     /// Values in the order of the trials, in the SI unit.
@@ -59,9 +55,14 @@ impl<K: Kind> Sample<K> {
     /// JCGM 101:2008, 7.7.2: q = pM, rounded to an integer where it is none; r = (M − q)/2.
     pub fn symmetric_interval(&self, probability: f64) -> Option<Interval<K>> {
         let q = self.coverage_count(probability)?;
-        let m = self.sorted.len();
-        let r = (m - q).div_ceil(2).max(1);
-        Some(self.between(r - 1, (r + q - 1).min(m - 1)))
+        let m = self.values.len();
+        let r = (m - q).div_ceil(2);
+        let (low, high) = (r - 1, r + q - 1);
+        let mut values = self.values.clone();
+        // Two places of the order are wanted, not the order.
+        let (below, high, _) = values.select_nth_unstable_by(high, f64::total_cmp);
+        let (_, low, _) = below.select_nth_unstable_by(low, f64::total_cmp);
+        Some(Interval { low: K::from_si(*low), high: K::from_si(*high) })
     }
 
     /// The shortest coverage interval.
@@ -70,11 +71,22 @@ impl<K: Kind> Sample<K> {
     /// JCGM 101:2008, 7.7.4.
     pub fn shortest_interval(&self, probability: f64) -> Option<Interval<K>> {
         let q = self.coverage_count(probability)?;
-        let first = (0..self.sorted.len() - q).min_by(|&a, &b| {
-            let (a, b) = (self.sorted[a + q] - self.sorted[a], self.sorted[b + q] - self.sorted[b]);
+        let mut values = self.values.clone();
+        // The interval begins among the lowest and ends among as many of the highest; those between need no order.
+        let n_ends = values.len() - q;
+        if n_ends < q {
+            values.select_nth_unstable_by(q, f64::total_cmp);
+            values[..q].select_nth_unstable_by(n_ends, f64::total_cmp);
+            values[..n_ends].sort_unstable_by(f64::total_cmp);
+            values[q..].sort_unstable_by(f64::total_cmp);
+        } else {
+            values.sort_unstable_by(f64::total_cmp);
+        }
+        let first = (0..n_ends).min_by(|&a, &b| {
+            let (a, b) = (values[a + q] - values[a], values[b + q] - values[b]);
             a.total_cmp(&b)
         })?;
-        Some(self.between(first, first + q))
+        Some(Interval { low: K::from_si(values[first]), high: K::from_si(values[first + q]) })
     }
 
     #[expect(
@@ -84,16 +96,12 @@ impl<K: Kind> Sample<K> {
         reason = "trials are below 2^32"
     )]
     fn coverage_count(&self, probability: f64) -> Option<usize> {
-        let m = self.sorted.len();
+        let m = self.values.len();
         if m < 2 || probability.is_nan() || probability <= 0.0 || probability >= 1.0 {
             return None;
         }
         let q = (probability * m as f64 + 0.5).floor() as usize;
         (q >= 1 && q < m).then_some(q)
-    }
-
-    fn between(&self, low: usize, high: usize) -> Interval<K> {
-        Interval { low: K::from_si(self.sorted[low]), high: K::from_si(self.sorted[high]) }
     }
 }
 
@@ -135,6 +143,7 @@ mod tests {
     use super::*;
     use crate::kind::Factor;
     use crate::source::{PoolId, Shape, Source, SourceId};
+    use proptest::prelude::*;
     use sha2::{Digest, Sha256};
 
     fn two_terms(model: &Model, extra: bool) -> Term<'_, Factor> {
@@ -196,6 +205,32 @@ mod tests {
         }
         let digest: String = hash.finalize().iter().take(8).map(|byte| format!("{byte:02x}")).collect();
         assert_eq!(digest, "6813e6cfecaf3aba");
+    }
+
+    proptest! {
+        #[test]
+        fn intervals_are_those_of_the_sorted_values(
+            values in prop::collection::vec(prop_oneof![-5.0..5.0_f64, Just(0.0), Just(-0.0), Just(1.0)], 2..60),
+            probability in 0.01..0.99_f64,
+        ) {
+            let sample = Sample::<Factor>::new(values.clone(), 0);
+            let mut sorted = values;
+            sorted.sort_by(f64::total_cmp);
+            let m = sorted.len();
+            let q = (probability * m as f64 + 0.5).floor() as usize;
+            let (symmetric, shortest) = (sample.symmetric_interval(probability), sample.shortest_interval(probability));
+            if q == 0 || q == m {
+                prop_assert!(symmetric.is_none() && shortest.is_none());
+            } else {
+                let ends = |interval: Option<Interval<Factor>>| interval.map(|x| (x.low.si().to_bits(), x.high.si().to_bits()));
+                // JCGM 101:2008, 7.7.2, ranks counted from one.
+                let r = if (m - q).is_multiple_of(2) { (m - q) / 2 } else { (m - q + 1) / 2 };
+                prop_assert_eq!(ends(symmetric), Some((sorted[r - 1].to_bits(), sorted[r + q - 1].to_bits())));
+                let length = |r: usize| sorted[r + q] - sorted[r];
+                let first = (1..m - q).fold(0, |best, r| if length(r) < length(best) { r } else { best });
+                prop_assert_eq!(ends(shortest), Some((sorted[first].to_bits(), sorted[first + q].to_bits())));
+            }
+        }
     }
 
     #[test]
