@@ -19,6 +19,10 @@ use crate::quantifying::Solution;
 use crate::responses::Measured;
 use crate::stating::SampleWorked;
 
+/// The stage from responses to amounts.
+pub type Quantify =
+    for<'m> fn(&'m Model, &DataPackage, &Run, &ResolvedMethod, &[Measured], &Calibrated<'m>) -> Vec<Solution<'m>>;
+
 /// A numbered procedure of evaluation: one function a stage.
 ///
 /// A later edition is written `Procedure { edition: Edition(2), what_changed, ..FIRST }`; nothing ever asks which
@@ -34,8 +38,7 @@ pub struct Procedure {
     /// Standards to the calibration function.
     pub calibrate: for<'m> fn(&'m Model, &Run, &ResolvedMethod, &[Measured]) -> Calibrated<'m>,
     /// Responses to amounts.
-    pub quantify:
-        for<'m> fn(&'m Model, &DataPackage, &Run, &ResolvedMethod, &[Measured], &Calibrated<'m>) -> Vec<Solution<'m>>,
+    pub quantify: Quantify,
     /// Amounts to results of portions.
     pub combine: for<'m> fn(&'m Model, &DataPackage, &Run, &ResolvedMethod, &[Solution<'m>]) -> Vec<PortionResult<'m>>,
     /// What the rules see in a run.
