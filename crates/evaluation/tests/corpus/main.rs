@@ -1,5 +1,7 @@
 //! The corpus: data packages with pinned digests, and the published example among them.
 
+#![allow(clippy::unwrap_used, reason = "what a test rests on may end it")]
+
 mod digests;
 mod quam_a5;
 mod rules;
