@@ -224,7 +224,7 @@ mod tests {
             } else {
                 let ends = |interval: Option<Interval<Factor>>| interval.map(|x| (x.low.si().to_bits(), x.high.si().to_bits()));
                 // JCGM 101:2008, 7.7.2, ranks counted from one.
-                let r = if (m - q).is_multiple_of(2) { (m - q) / 2 } else { (m - q + 1) / 2 };
+                let r = (m - q).div_ceil(2);
                 prop_assert_eq!(ends(symmetric), Some((sorted[r - 1].to_bits(), sorted[r + q - 1].to_bits())));
                 let length = |r: usize| sorted[r + q] - sorted[r];
                 let first = (1..m - q).fold(0, |best, r| if length(r) < length(best) { r } else { best });
