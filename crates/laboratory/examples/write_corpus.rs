@@ -41,7 +41,11 @@ fn hold(root: &Path, name: &str, package: &DataPackage, decisions: &[Decision]) 
     bytes.push(b'\n');
     std::fs::write(path, bytes)?;
     let outcome = evaluate(package, decisions)?;
-    println!("[[held]]\nname = \"{name}\"\nedition = 0\npackage = \"{}\"\noutcome = \"{}\"\n", package.digest(), outcome.digest());
+    println!(
+        "[[held]]\nname = \"{name}\"\nedition = 0\npackage = \"{}\"\noutcome = \"{}\"\n",
+        package.digest(),
+        outcome.digest()
+    );
     Ok(())
 }
 
@@ -96,8 +100,11 @@ fn lead(root: &Path) -> Result<(DataPackage, Vec<Decision>), Box<dyn Error>> {
 
 fn measure(package: &mut DataPackage, run: &RunId, truth: &Truth, started: &str) -> Result<(), Box<dyn Error>> {
     let known = &package.runs[0];
-    let rows: Vec<u32> =
-        known.rows().map(|row| row.number).filter(|row| !known.readings.iter().any(|reading| reading.row == *row)).collect();
+    let rows: Vec<u32> = known
+        .rows()
+        .map(|row| row.number)
+        .filter(|row| !known.readings.iter().any(|reading| reading.row == *row))
+        .collect();
     let first = u32::try_from(known.readings.len())? + 1;
     for (number, simulated) in (first..).zip(simulate(package, run, &rows, truth, truth.seed, started)?) {
         package.pulses.insert(simulated.pulse.digest(), Arc::new(simulated.pulse.clone()));

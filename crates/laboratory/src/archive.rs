@@ -17,6 +17,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
 
+use darkline_audit_trail::keys::PublicKey;
 use darkline_audit_trail::people::Verb;
 use darkline_audit_trail::{BlobDigest, Entry, PersonId};
 use darkline_record::canonical;
@@ -28,7 +29,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::act::{Act, DocumentKind};
 use crate::laboratory::{Laboratory, LaboratoryError};
-use crate::state::State;
+use crate::state::{IssueState, State};
 
 /// One line of `entries.jsonl`.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -59,9 +60,12 @@ pub enum ArchiveFault {
         /// Why.
         why: String,
     },
-    /// The log has no checkpoint.
-    #[error("the log has no checkpoint yet")]
-    NoCheckpoint,
+    /// The log has no checkpoint over its entries.
+    #[error("no checkpoint is over the {size} entries of the log; the trail is damaged: verify it")]
+    NoCheckpoint {
+        /// How many entries there are.
+        size: u64,
+    },
     /// An entry is not text.
     #[error("entry {number} is not text; the trail is damaged: verify it")]
     NotText {
@@ -70,54 +74,70 @@ pub enum ArchiveFault {
     },
 }
 
+/// What an archive is made of.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Content {
+    /// Files below `data/`.
+    pub files: BTreeMap<String, Vec<u8>>,
+    /// Lines of `bag-info.txt`.
+    pub info: Vec<(String, String)>,
+}
+
 impl Laboratory {
-    /// Brings together the files of an order's archive, and appends that it was archived.
+    /// Brings together the archive of an order, and appends that it was archived.
     ///
     /// The entry that says so is appended first, so that the archive holds it.
     ///
     /// # Errors
-    /// [`LaboratoryError::NotReady`]: the order has not been issued; [`LaboratoryError::Archive`].
-    pub fn archive(&mut self, by: &PersonId, order: &OrderId) -> Result<BTreeMap<String, Vec<u8>>, LaboratoryError> {
+    /// [`LaboratoryError::NotReady`]: the order has not been issued, or something changed since; [`LaboratoryError::Archive`].
+    pub fn archive(&mut self, by: &PersonId, order: &OrderId) -> Result<Content, LaboratoryError> {
         self.ask(by, Verb::Archive, Some(order))?;
-        if self.order(order)?.issues.is_empty() {
-            return Err(LaboratoryError::NotReady { order: order.clone(), act: "archived", why: "no report has been issued".into() });
-        }
+        let mut files = self.package_files(order)?;
         let at = self.now();
         let size = self.state().n_entries + 1;
         self.append(by, &at, &[Act::Archive { order: order.clone(), size }])?;
-        self.archive_files(order)
+        files.extend(self.log_files(order)?);
+        let issue = self.order(order)?.issues.last().expect("an order without a report was turned back above");
+        Ok(Content { files, info: info(order, issue) })
     }
 
-    /// The files of an order's archive as the record stands.
-    ///
-    /// # Errors
-    /// As [`Laboratory::archive`].
-    pub fn archive_files(&self, order: &OrderId) -> Result<BTreeMap<String, Vec<u8>>, LaboratoryError> {
+    /// The report with what it says and the pulses it rests on.
+    fn package_files(&self, order: &OrderId) -> Result<BTreeMap<String, Vec<u8>>, LaboratoryError> {
+        let not_ready = |why: String| LaboratoryError::NotReady { order: order.clone(), act: "archived", why };
+        let issue = self.order(order)?.issues.last().ok_or_else(|| not_ready("no report has been issued".into()))?;
         let evaluated = self.evaluate(order)?;
-        let issue = self.order(order)?.issues.last().ok_or_else(|| LaboratoryError::NotReady {
-            order: order.clone(),
-            act: "archived",
-            why: "no report has been issued".into(),
-        })?;
-        let blob = |digest: &canonical::Digest, what: &str| -> Result<Vec<u8>, LaboratoryError> {
-            let missing = ArchiveFault::BlobMissing { what: what.into() };
-            Ok(self.store().blob(&BlobDigest::from_bytes(*digest.as_bytes()))?.ok_or(missing)?)
-        };
+        if evaluated.outcome.digest() != issue.outcome {
+            return Err(not_ready(format!(
+                "something changed after report {} was issued; sign and issue it again",
+                issue.report
+            )));
+        }
         let mut files = BTreeMap::new();
-        files.insert("report.pdf".to_owned(), blob(&issue.document, "the report")?);
-        files.insert("record.json".to_owned(), blob(&issue.record, "the record of the report")?);
+        files.insert("report.pdf".to_owned(), self.kept(&issue.document, "the report")?);
+        files.insert("record.json".to_owned(), self.kept(&issue.record, "the record of the report")?);
         files.insert("outcome.json".to_owned(), canonical::bytes(&evaluated.outcome));
         for (run, bytes) in self.pulse_files(order, &evaluated.package)? {
             files.insert(format!("pulses/{run}.parquet"), bytes);
         }
+        Ok(files)
+    }
+
+    /// The entries with what closes them, and the documents they bring.
+    fn log_files(&self, order: &OrderId) -> Result<BTreeMap<String, Vec<u8>>, LaboratoryError> {
         let belongs = Belonging::new(self.state(), order);
-        let mut lines = Vec::new();
-        let mut fault = None;
+        // Up to our own last entry: what others append while this goes on has a checkpoint of its own.
+        let size = self.state().n_entries;
+        let (mut lines, mut acts, mut fault) = (Vec::new(), Vec::new(), None);
         let store = self.store();
         store.scan(store.log(), 0, &mut |entry| {
-            match entry_line(entry, &belongs, &mut files) {
+            if entry.number >= size {
+                return ControlFlow::Break(());
+            }
+            let act = Act::read(entry).ok().filter(|act| belongs.has(act));
+            match entry_line(entry, act.is_some()) {
                 Ok(line) => {
                     lines.push(line);
+                    acts.extend(act.map(|act| (entry.number, act)));
                     ControlFlow::Continue(())
                 }
                 Err(found) => {
@@ -129,13 +149,25 @@ impl Laboratory {
         if let Some(fault) = fault {
             return Err(fault.into());
         }
+        let mut files = documents(&acts);
         files.insert("entries.jsonl".to_owned(), lines.concat().into_bytes());
-        let checkpoint = store.last_checkpoint(store.log())?.ok_or(ArchiveFault::NoCheckpoint)?;
+        let mut checkpoint = None;
+        store.checkpoints(store.log(), size, &mut |found| {
+            checkpoint = (found.size == size).then(|| found.clone());
+            ControlFlow::Break(())
+        })?;
+        let checkpoint = checkpoint.ok_or(ArchiveFault::NoCheckpoint { size })?;
         files.insert("checkpoint.txt".to_owned(), checkpoint.to_text().into_bytes());
-        let devices: String = store.devices()?.iter().map(|key| format!("{}\n", key.to_hex())).collect();
-        files.insert("devices.txt".to_owned(), devices.into_bytes());
-        files.insert("README.txt".to_owned(), readme(order, &issue.report, &checkpoint.root.to_string()).into_bytes());
+        files.insert("devices.txt".to_owned(), devices_text(&store.devices()?).into_bytes());
+        let report = self.order(order)?.issues.last().map_or("", |issue| issue.report.as_str());
+        files.insert("README.txt".to_owned(), readme(order, report, &checkpoint.root.to_string()).into_bytes());
         Ok(files)
+    }
+
+    /// Bytes that the record keeps under their digest.
+    pub(crate) fn kept(&self, digest: &canonical::Digest, what: &str) -> Result<Vec<u8>, LaboratoryError> {
+        let missing = ArchiveFault::BlobMissing { what: what.into() };
+        Ok(self.store().blob(&BlobDigest::from_bytes(*digest.as_bytes()))?.ok_or(missing)?)
     }
 
     /// Whether an act concerns an order: by naming it, or by being about its documents, batches, runs or people.
@@ -158,8 +190,10 @@ impl Laboratory {
                 pulses.insert(reading.number, Pulse::clone(pulse));
             }
             if !pulses.is_empty() {
-                let bytes = darkline_exchange::pulses::write(&pulses)
-                    .map_err(|fault| ArchiveFault::NotWritten { run: run.run.id.to_string(), why: fault.to_string() })?;
+                let bytes = darkline_exchange::pulses::write(&pulses).map_err(|fault| ArchiveFault::NotWritten {
+                    run: run.run.id.to_string(),
+                    why: fault.to_string(),
+                })?;
                 found.push((run.run.id.clone(), bytes));
             }
         }
@@ -178,7 +212,8 @@ struct Belonging<'a> {
 impl<'a> Belonging<'a> {
     fn new(state: &State, order: &'a OrderId) -> Self {
         let runs = state.runs_of(order);
-        let wanted = state.orders.get(order).map(|known| known.order.analytes.iter().map(|requested| requested.method.clone()));
+        let wanted =
+            state.orders.get(order).map(|known| known.order.analytes.iter().map(|requested| requested.method.clone()));
         Self {
             order,
             runs: runs.iter().map(|run| run.run.id.clone()).collect(),
@@ -191,9 +226,10 @@ impl<'a> Belonging<'a> {
         match act {
             Act::SetLaboratory { .. } | Act::SetPerson { .. } => true,
             Act::OpenDocument { kind, file_name, text, .. } => self.has_document(*kind, file_name, text),
-            Act::OpenOrder { order, .. } | Act::Sign { order, .. } | Act::Issue { order, .. } | Act::Archive { order, .. } => {
-                order == self.order
-            }
+            Act::OpenOrder { order, .. }
+            | Act::Sign { order, .. }
+            | Act::Issue { order, .. }
+            | Act::Archive { order, .. } => order == self.order,
             Act::Import { run, .. } | Act::AddLeg { run, .. } => self.runs.contains(run),
             Act::Decide { order, decision } => order == self.order || self.decides_about_our_runs(decision),
         }
@@ -216,30 +252,70 @@ impl<'a> Belonging<'a> {
     }
 }
 
-fn entry_line(entry: &Entry, belongs: &Belonging<'_>, files: &mut BTreeMap<String, Vec<u8>>) -> Result<String, ArchiveFault> {
-    let act = Act::read(entry).ok();
-    let stored = match &act {
-        Some(act) if belongs.has(act) => {
-            let text = String::from_utf8(entry.stored_bytes()).map_err(|_| ArchiveFault::NotText { number: entry.number })?;
-            Some(text)
-        }
-        _ => None,
-    };
-    if stored.is_some()
-        && let Some(Act::OpenDocument { file_name, text, rows, .. }) = act
-    {
-        files.insert(format!("documents/{file_name}"), text.into_bytes());
-        if let Some(rows) = rows {
-            files.insert(format!("documents/{}", rows.file_name), rows.text.into_bytes());
-        }
-    }
-    let line = EntryLine { number: entry.number, leaf: entry.leaf_hash().to_string(), stored };
-    let mut bytes = String::from_utf8(canonical::bytes(&line)).map_err(|_| ArchiveFault::NotText { number: entry.number })?;
-    bytes.push('\n');
-    Ok(bytes)
+fn entry_line(entry: &Entry, belongs: bool) -> Result<String, ArchiveFault> {
+    let not_text = |_| ArchiveFault::NotText { number: entry.number };
+    let stored = if belongs { Some(String::from_utf8(entry.stored_bytes()).map_err(not_text)?) } else { None };
+    Ok(EntryLine { number: entry.number, leaf: entry.leaf_hash().to_string(), stored }.text())
 }
 
-fn readme(order: &OrderId, report: &str, root: &str) -> String {
+impl EntryLine {
+    /// The line with its end, as it is written.
+    pub fn text(&self) -> String {
+        let bytes = canonical::bytes(self);
+        let mut line = String::from_utf8(bytes).expect("canonical JSON is UTF-8");
+        line.push('\n');
+        line
+    }
+}
+
+/// The documents that acts bring, as files for a person to read.
+///
+/// A document stands under its own name; under the number of its entry where another one has that name, and where a name
+/// could not be unpacked on every machine.
+pub(crate) fn documents(acts: &[(u64, Act)]) -> BTreeMap<String, Vec<u8>> {
+    let mut files: BTreeMap<String, Vec<u8>> = BTreeMap::new();
+    for (number, act) in acts {
+        let Act::OpenDocument { file_name, text, rows, .. } = act else { continue };
+        let beside = rows.iter().map(|rows| (rows.file_name.as_str(), rows.text.as_str()));
+        for (place, (name, text)) in std::iter::once((file_name.as_str(), text.as_str())).chain(beside).enumerate() {
+            let bytes = text.as_bytes().to_vec();
+            let name = match name.rsplit(['/', '\\']).next().unwrap_or("") {
+                fit if is_packed_everywhere(fit) => fit.to_owned(),
+                _ => format!("document-{number}-{place}.txt"),
+            };
+            let path = format!("documents/{name}");
+            match files.get(&path) {
+                None => files.insert(path, bytes),
+                Some(same) if *same == bytes => continue,
+                Some(_) => files.insert(format!("documents/{number}/{name}"), bytes),
+            };
+        }
+    }
+    files
+}
+
+fn is_packed_everywhere(name: &str) -> bool {
+    let fits = |c: char| !c.is_control() && !matches!(c, ':' | '*' | '?' | '"' | '<' | '>' | '|');
+    !name.is_empty() && name.len() <= 200 && !name.starts_with(['.', '~']) && name.chars().all(fits)
+}
+
+pub(crate) fn devices_text(devices: &[PublicKey]) -> String {
+    devices.iter().map(|key| format!("{}\n", key.to_hex())).collect()
+}
+
+/// The lines of `bag-info.txt`.
+pub(crate) fn info(order: &OrderId, issue: &IssueState) -> Vec<(String, String)> {
+    // A value stands on one line, whatever the laboratory is called.
+    let name = issue.laboratory.as_ref().map_or("", |(name, _)| name.as_str());
+    let name = name.split_whitespace().collect::<Vec<_>>().join(" ");
+    vec![
+        ("Source-Organization".into(), if name.is_empty() { "Laboratory".into() } else { name }),
+        ("External-Identifier".into(), order.to_string()),
+        ("Bagging-Date".into(), issue.at.chars().take(10).collect()),
+    ]
+}
+
+pub(crate) fn readme(order: &OrderId, report: &str, root: &str) -> String {
     format!(
         "Data package of order {order}, report {report}\n\n\
          This bag (BagIt 1.0, RFC 8493) holds everything the report rests on: the documents as they were entered, the\n\

@@ -13,6 +13,9 @@ use darkline_record::pulse::Pulse;
 use crate::act::{Act, Attached};
 use crate::laboratory::{Laboratory, LaboratoryError};
 
+/// Pulses kept with one write to the disk: many enough that the disk is not waited for, few enough to be told apart.
+const PULSES_A_WRITE: usize = 256;
+
 /// What was imported.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Imported {
@@ -34,6 +37,7 @@ impl Laboratory {
     /// # Arguments
     /// * `table`: the name and text of the table.
     /// * `pulses`: the name of the file of pulses and what it holds, where the table names pulses.
+    /// * `told`: gets the number of pulses kept so far, now and then.
     ///
     /// # Errors
     /// [`LaboratoryError::Faults`]: all faults of the table at once; nothing is appended then.
@@ -44,6 +48,7 @@ impl Laboratory {
         run: Option<&RunId>,
         table: Attached,
         pulses: Option<(&str, &BTreeMap<u32, Pulse>)>,
+        told: &mut dyn FnMut(usize),
     ) -> Result<Imported, LaboratoryError> {
         self.ask(by, Verb::Import, Some(order))?;
         let run = self.run_of(order, run)?;
@@ -71,13 +76,20 @@ impl Laboratory {
         if let Some(faults) = Faults::new(missing) {
             return Err(faults.into());
         }
-        let bytes: Vec<Vec<u8>> = digests.keys().map(|number| brought[number].canonical_bytes()).collect();
         let first = known.run.readings.iter().map(|reading| reading.number).max().unwrap_or(0) + 1;
         let n_readings = rows.len();
         // Pulses first: a pulse that no entry names harms nobody, an entry that names a lost pulse does.
-        let stored = self.store_mut().put_blobs(&bytes.iter().map(Vec::as_slice).collect::<Vec<_>>())?;
-        debug_assert!(stored.iter().zip(digests.values()).all(|(blob, digest)| *blob == BlobDigest::from_bytes(*digest.as_bytes())));
+        let numbers: Vec<u32> = digests.keys().copied().collect();
+        for (place, together) in numbers.chunks(PULSES_A_WRITE).enumerate() {
+            told(place * PULSES_A_WRITE);
+            let bytes: Vec<Vec<u8>> = together.iter().map(|number| brought[number].canonical_bytes()).collect();
+            let kept = self.store_mut().put_blobs(&bytes.iter().map(Vec::as_slice).collect::<Vec<_>>())?;
+            let same =
+                |(blob, number): (&BlobDigest, &u32)| *blob == BlobDigest::from_bytes(*digests[number].as_bytes());
+            debug_assert!(kept.iter().zip(together).all(same));
+        }
         let n_pulses = digests.len();
+        told(n_pulses);
         let at = self.now();
         let act = Act::Import { run: run.clone(), table, first, pulses: digests.into_iter().collect() };
         let entry = self.append(by, &at, &[act])?.first().copied();

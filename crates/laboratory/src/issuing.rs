@@ -8,7 +8,7 @@ use darkline_record::identity::OrderId;
 use crate::act::Act;
 use crate::laboratory::{Evaluated, Laboratory, LaboratoryError};
 use crate::signing::{SignatureMeaning, SignedFacts, signature_text};
-use crate::state::SignatureState;
+use crate::state::{IssueState, SignatureState};
 
 /// Everything a report is made of, before it is typeset.
 #[derive(Debug)]
@@ -69,7 +69,10 @@ impl Laboratory {
             match known.signature(meaning, &outcome) {
                 Some(signature) => signatures.push(signature.clone()),
                 None if known.signatures.iter().any(|signature| signature.meaning == meaning) => {
-                    return Err(not_ready(&format!("something changed after it was signed ({}); sign it again", meaning.words())));
+                    return Err(not_ready(&format!(
+                        "something changed after it was signed ({}); sign it again",
+                        meaning.words()
+                    )));
                 }
                 None => return Err(not_ready(&format!("nobody has signed it yet ({})", meaning.words()))),
             }
@@ -93,6 +96,19 @@ impl Laboratory {
         })
     }
 
+    /// The last report of an order with its bytes, where it reports the results as they stand now.
+    ///
+    /// # Errors
+    /// [`LaboratoryError::UnknownOrder`] and what evaluation finds; [`LaboratoryError::Archive`] where its bytes are not there.
+    pub fn issued(&self, order: &OrderId) -> Result<Option<(IssueState, Vec<u8>)>, LaboratoryError> {
+        let Some(issue) = self.order(order)?.issues.last() else { return Ok(None) };
+        if issue.outcome != self.evaluate(order)?.outcome.digest() {
+            return Ok(None);
+        }
+        let document = self.kept(&issue.document, "the report")?;
+        Ok(Some((issue.clone(), document)))
+    }
+
     /// Keeps the report and appends its issue.
     ///
     /// # Arguments
@@ -113,8 +129,12 @@ impl Laboratory {
         let outcome = draft.evaluated.outcome.digest();
         let (record_digest, document_digest) = (Digest::of(record), Digest::of(document));
         let meaning = issue_meaning(&draft.report, &record_digest, &document_digest);
-        let facts =
-            SignedFacts { outcome: &outcome, package: &draft.evaluated.outcome.package, size: draft.size, root: &draft.root };
+        let facts = SignedFacts {
+            outcome: &outcome,
+            package: &draft.evaluated.outcome.package,
+            size: draft.size,
+            root: &draft.root,
+        };
         let text = signature_text(&draft.order, &meaning, &draft.by, &draft.at, &facts);
         let signature = key.sign(text.as_bytes()).to_string();
         self.store_mut().put_blobs(&[document, record])?;

@@ -6,11 +6,12 @@ use std::sync::Arc;
 
 use darkline_audit_trail::keys::{KeyFileFault, SigningKey};
 use darkline_audit_trail::people::{Person, Refusal, Relation, Role, Verb};
-use darkline_audit_trail::{BlobDigest, Draft, EntryId, PersonId, Store, StoreError, Timestamp};
+use darkline_audit_trail::{BlobDigest, Draft, EntryId, LogId, PersonId, Store, StoreError, Timestamp};
 use darkline_evaluation::outcome::Outcome;
 use darkline_evaluation::{Explanation, NoSuchResult, UnknownEdition, evaluate, explain};
 use darkline_exchange::fault::Faults;
 use darkline_planning::leg::LegFault;
+use darkline_record::canonical::Digest;
 use darkline_record::decision::{Decision, FlagId};
 use darkline_record::identity::{Edition, Element, OrderId, ReadingId, RunId, SampleId};
 use darkline_record::package::DataPackage;
@@ -60,8 +61,16 @@ pub enum LaboratoryError {
         /// Which it has.
         known: String,
     },
+    /// The person is entered already.
+    #[error("{person} is entered already, as {full_name}; a name is never given to another")]
+    AlreadyEntered {
+        /// The person.
+        person: PersonId,
+        /// Their full name.
+        full_name: String,
+    },
     /// The record has a document of this identity with another text.
-    #[error("the record already has {what} {id} with another text; what is in the record stays, so name the new one otherwise")]
+    #[error("the record already has {what} {id} with another text, and what is in the record stays")]
     OtherText {
         /// What it is.
         what: &'static str,
@@ -133,10 +142,23 @@ pub enum LaboratoryError {
         why: String,
     },
     /// Somebody else appended in the meantime.
-    #[error("somebody else appended {n} entries in the meantime; look at them, then give the command again")]
+    #[error(
+        "somebody else appended {} in the meantime; nothing of this was appended",
+        if *n == 1 { "an entry".into() } else { format!("{n} entries") }
+    )]
     Overtaken {
         /// How many.
         n: u64,
+    },
+    /// The person has signed these very results.
+    #[error("{by} has signed these results already, in entry {entry} ({meaning})")]
+    AlreadySigned {
+        /// Who.
+        by: PersonId,
+        /// The entry.
+        entry: u64,
+        /// The words of what it means.
+        meaning: &'static str,
     },
     /// A key or passphrase is at fault.
     #[error(transparent)]
@@ -234,24 +256,31 @@ impl Laboratory {
     }
 
     /// Appends acts of a person, all or none, and folds them.
+    ///
+    /// What a person does rests on what the record said when it was folded. Where somebody else has appended since, nothing
+    /// is put behind it.
     pub(crate) fn append(&mut self, by: &PersonId, at: &Timestamp, acts: &[Act]) -> Result<Vec<u64>, LaboratoryError> {
-        let size = self.store.size(self.store.log())?;
+        let overtaken = |size: u64| LaboratoryError::Overtaken { n: size.saturating_sub(self.state.n_entries) };
+        let log = self.store.log().clone();
+        let size = self.store.size(&log)?;
         if size != self.state.n_entries {
-            return Err(LaboratoryError::Overtaken { n: size - self.state.n_entries });
+            return Err(overtaken(size));
         }
-        let drafts = acts
-            .iter()
-            .map(|act| {
+        let drafts = (size..)
+            .zip(acts)
+            .map(|(place, act)| {
                 // What cannot be read back must not be acknowledged.
                 let again: Option<Act> = serde_json::from_slice(&act.bytes()).ok();
                 if again.as_ref() != Some(act) {
                     return Err(LaboratoryError::NotReadable { act: act.words() });
                 }
-                let id = EntryId::random().map_err(|_| LaboratoryError::NoRandomness)?;
-                Ok(Draft { id, by: by.clone(), at: at.clone(), bytes: act.bytes() })
+                Ok(Draft { id: identity_of(&log, place), by: by.clone(), at: at.clone(), bytes: act.bytes() })
             })
             .collect::<Result<Vec<Draft>, LaboratoryError>>()?;
-        let numbers = self.store.append(&drafts)?;
+        let numbers = match self.store.append(&drafts) {
+            Err(StoreError::OtherContent { .. }) => return Err(overtaken(self.store.size(&log)?)),
+            answer => answer?,
+        };
         self.catch_up()?;
         Ok(numbers)
     }
@@ -263,7 +292,11 @@ impl Laboratory {
     pub fn person(&self, name: &PersonId) -> Result<&Person, LaboratoryError> {
         self.state.people.get(name).ok_or_else(|| {
             let names: Vec<&str> = self.state.people.keys().map(PersonId::as_str).collect();
-            let known = if names.is_empty() { "nobody is entered yet".into() } else { format!("known are {}", names.join(", ")) };
+            let known = if names.is_empty() {
+                "nobody is entered yet".into()
+            } else {
+                format!("known are {}", names.join(", "))
+            };
             LaboratoryError::UnknownPerson { name: name.clone(), known }
         })
     }
@@ -294,6 +327,17 @@ impl Laboratory {
         Ok(number)
     }
 
+    /// Says what reports issued from now on call the laboratory; those issued before keep what they say.
+    ///
+    /// # Errors
+    /// [`LaboratoryError::Refused`]: who acts is no administrator.
+    pub fn set_laboratory(&mut self, by: &PersonId, name: &str, address: &[String]) -> Result<u64, LaboratoryError> {
+        self.ask(by, Verb::ManagePeople, None)?;
+        let at = self.now();
+        let numbers = self.append(by, &at, &[Act::SetLaboratory { name: name.into(), address: address.to_vec() }])?;
+        Ok(numbers[0])
+    }
+
     /// Enters a person with a key of their own under their passphrase.
     ///
     /// # Errors
@@ -308,8 +352,8 @@ impl Laboratory {
     ) -> Result<u64, LaboratoryError> {
         let relation = if by == id { Relation::Oneself } else { Relation::Unrelated };
         self.person(by)?.may(Verb::ManagePeople, &relation)?;
-        if self.state.people.contains_key(id) {
-            return Err(LaboratoryError::OtherText { what: "a person called", id: id.to_string() });
+        if let Some(known) = self.state.people.get(id) {
+            return Err(LaboratoryError::AlreadyEntered { person: id.clone(), full_name: known.full_name.clone() });
         }
         self.enter(by, id, full_name, roles, passphrase)
     }
@@ -324,8 +368,13 @@ impl Laboratory {
     ) -> Result<u64, LaboratoryError> {
         let key = SigningKey::random().map_err(|_| LaboratoryError::NoRandomness)?;
         let pem = key.to_encrypted_pem(passphrase)?;
-        let person =
-            Person { id: id.clone(), full_name: full_name.into(), roles, public_key: Some(key.public_key()), disabled: false };
+        let person = Person {
+            id: id.clone(),
+            full_name: full_name.into(),
+            roles,
+            public_key: Some(key.public_key()),
+            disabled: false,
+        };
         // The key first: a person without a key in the store could never sign, a key without a person harms nobody.
         self.store.put_key(id, &pem)?;
         let at = self.now();
@@ -340,7 +389,8 @@ impl Laboratory {
     pub fn order(&self, order: &OrderId) -> Result<&OrderState, LaboratoryError> {
         self.state.orders.get(order).ok_or_else(|| {
             let orders: Vec<&str> = self.state.orders.keys().map(OrderId::as_str).collect();
-            let known = if orders.is_empty() { "no order is open yet".into() } else { format!("it has {}", orders.join(", ")) };
+            let known =
+                if orders.is_empty() { "no order is open yet".into() } else { format!("it has {}", orders.join(", ")) };
             LaboratoryError::UnknownOrder { order: order.clone(), known }
         })
     }
@@ -395,7 +445,12 @@ impl Laboratory {
     ///
     /// # Errors
     /// As [`Laboratory::package`]; [`LaboratoryError::NoSuchResult`].
-    pub fn explain(&self, order: &OrderId, sample: &SampleId, element: Option<&Element>) -> Result<Explanation, LaboratoryError> {
+    pub fn explain(
+        &self,
+        order: &OrderId,
+        sample: &SampleId,
+        element: Option<&Element>,
+    ) -> Result<Explanation, LaboratoryError> {
         let package = self.package(order)?;
         Ok(explain(&package, &self.state.decisions_of(order), sample, element)?)
     }
@@ -409,5 +464,162 @@ impl Laboratory {
             return Err(LaboratoryError::NoKey { person: person.clone() });
         }
         Ok(key)
+    }
+}
+
+/// The identity of the entry that takes this place of a log.
+///
+/// Of two programs that append at the same moment both want the same place. Since a store keeps an identity once, the
+/// second is turned back in the same breath in which it would have been written, however short the time between its look
+/// at the record and its append.
+fn identity_of(log: &LogId, place: u64) -> EntryId {
+    let digest = Digest::of(format!("darkline/place/1\n{log}\n{place}\n").as_bytes());
+    let mut first = [0; 16];
+    first.copy_from_slice(&digest.as_bytes()[..16]);
+    EntryId::from_bytes(first)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use darkline_audit_trail::SqliteStore;
+    use darkline_audit_trail::merkle::Frontier;
+    use darkline_audit_trail::{Checkpoint, Entry, Hash};
+    use std::path::Path;
+
+    const PASSPHRASE: &str = "gathered by the weir";
+
+    fn open(path: &Path) -> SqliteStore {
+        SqliteStore::open(path).unwrap().sign_with(SigningKey::from_seed(&[7; 32])).unwrap()
+    }
+
+    fn begun(path: &Path) -> Laboratory {
+        let store =
+            SqliteStore::create(path, &LogId::new("bench-1").unwrap(), SigningKey::from_seed(&[7; 32])).unwrap();
+        let mut laboratory = Laboratory::over(Box::new(store)).unwrap();
+        laboratory.begin(&willow(), "K. Willow", PASSPHRASE, "Millrace Laboratory", &["1 Weir Lane".into()]).unwrap();
+        laboratory
+    }
+
+    fn willow() -> PersonId {
+        PersonId::new("k.willow").unwrap()
+    }
+
+    fn move_to(laboratory: &mut Laboratory, address: &str) -> Result<u64, LaboratoryError> {
+        laboratory.set_laboratory(&willow(), "Millrace Laboratory", &[address.into()])
+    }
+
+    /// A store before whose append somebody else appends: in the moment after the laboratory has looked at the record.
+    struct Overtaken {
+        inner: SqliteStore,
+        other: Option<Laboratory>,
+    }
+
+    impl Store for Overtaken {
+        fn append(&mut self, drafts: &[Draft]) -> Result<Vec<u64>, StoreError> {
+            if let Some(mut other) = self.other.take() {
+                move_to(&mut other, "2 Weir Lane").unwrap();
+            }
+            self.inner.append(drafts)
+        }
+        fn log(&self) -> &LogId {
+            self.inner.log()
+        }
+        fn scan(
+            &self,
+            log: &LogId,
+            from: u64,
+            visit: &mut dyn FnMut(&Entry) -> ControlFlow<()>,
+        ) -> Result<(), StoreError> {
+            self.inner.scan(log, from, visit)
+        }
+        fn size(&self, log: &LogId) -> Result<u64, StoreError> {
+            self.inner.size(log)
+        }
+        fn leaves(
+            &self,
+            log: &LogId,
+            from: u64,
+            visit: &mut dyn FnMut(u64, Hash) -> ControlFlow<()>,
+        ) -> Result<(), StoreError> {
+            self.inner.leaves(log, from, visit)
+        }
+        fn frontier(&self, log: &LogId, size: u64) -> Result<Option<Frontier>, StoreError> {
+            self.inner.frontier(log, size)
+        }
+        fn checkpoints(
+            &self,
+            log: &LogId,
+            from: u64,
+            visit: &mut dyn FnMut(&Checkpoint) -> ControlFlow<()>,
+        ) -> Result<(), StoreError> {
+            self.inner.checkpoints(log, from, visit)
+        }
+        fn last_checkpoint(&self, log: &LogId) -> Result<Option<Checkpoint>, StoreError> {
+            self.inner.last_checkpoint(log)
+        }
+        fn devices(&self) -> Result<Vec<darkline_audit_trail::keys::PublicKey>, StoreError> {
+            self.inner.devices()
+        }
+        fn put_blobs(&mut self, blobs: &[&[u8]]) -> Result<Vec<BlobDigest>, StoreError> {
+            self.inner.put_blobs(blobs)
+        }
+        fn blob(&self, digest: &BlobDigest) -> Result<Option<Vec<u8>>, StoreError> {
+            self.inner.blob(digest)
+        }
+        fn blob_digests(&self, visit: &mut dyn FnMut(BlobDigest) -> ControlFlow<()>) -> Result<(), StoreError> {
+            self.inner.blob_digests(visit)
+        }
+        fn put_key(&mut self, person: &PersonId, encrypted_pem: &str) -> Result<(), StoreError> {
+            self.inner.put_key(person, encrypted_pem)
+        }
+        fn key(&self, person: &PersonId) -> Result<Option<String>, StoreError> {
+            self.inner.key(person)
+        }
+        fn form_faults(&self) -> Result<Vec<String>, StoreError> {
+            self.inner.form_faults()
+        }
+    }
+
+    #[test]
+    fn who_is_overtaken_is_told_and_appends_nothing() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("millrace.trail");
+        let mut first = begun(&path);
+        let mut second = Laboratory::over(Box::new(open(&path))).unwrap();
+        assert_eq!(move_to(&mut first, "2 Weir Lane").unwrap(), 2);
+        let told = move_to(&mut second, "3 Weir Lane").unwrap_err();
+        assert!(matches!(told, LaboratoryError::Overtaken { n: 1 }), "{told}");
+        let again = Laboratory::over(Box::new(open(&path))).unwrap();
+        assert_eq!(again.state().n_entries, 3);
+        assert_eq!(again.state().laboratory.as_ref().unwrap().1, ["2 Weir Lane"]);
+    }
+
+    #[test]
+    fn who_is_overtaken_within_the_append_itself_is_told_as_well() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("millrace.trail");
+        let other = begun(&path);
+        let store = Overtaken { inner: open(&path), other: Some(other) };
+        let mut late = Laboratory::over(Box::new(store)).unwrap();
+        let told = move_to(&mut late, "3 Weir Lane").unwrap_err();
+        assert!(matches!(told, LaboratoryError::Overtaken { n: 1 }), "{told}");
+        let again = Laboratory::over(Box::new(open(&path))).unwrap();
+        assert_eq!(again.state().n_entries, 3);
+        assert_eq!(again.state().laboratory.as_ref().unwrap().1, ["2 Weir Lane"]);
+        assert!(darkline_audit_trail::verify_trail(again.store(), again.store().log()).unwrap().is_intact());
+    }
+
+    #[test]
+    fn only_an_administrator_says_what_the_laboratory_is_called() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut laboratory = begun(&folder.path().join("millrace.trail"));
+        let alder = PersonId::new("j.alder").unwrap();
+        laboratory.add_person(&willow(), &alder, "J. Alder", [Role::Analyst].into(), "catkins before leaves").unwrap();
+        let told = laboratory.set_laboratory(&alder, "Alder", &["1 Weir Lane".into()]).unwrap_err();
+        assert!(matches!(told, LaboratoryError::Refused(Refusal::NoRole { verb: Verb::ManagePeople })), "{told}");
+        let told =
+            laboratory.add_person(&willow(), &alder, "Another", [Role::Reviewer].into(), PASSPHRASE).unwrap_err();
+        assert_eq!(told.to_string(), "j.alder is entered already, as J. Alder; a name is never given to another");
     }
 }

@@ -34,6 +34,17 @@ pub struct Scope {
     pub n_rows: usize,
 }
 
+impl Scope {
+    /// What the documents of an order span.
+    pub fn of(documents: &Documents) -> Self {
+        Self {
+            n_samples: documents.order.document.samples.len(),
+            n_portions: documents.preparations.iter().map(|batch| batch.document.portions.len()).sum(),
+            n_rows: documents.runs.iter().map(|run| run.rows.document.len()).sum(),
+        }
+    }
+}
+
 impl Laboratory {
     /// Takes the documents of an order into the record. What the record has already, word for word, is not taken twice.
     ///
@@ -43,18 +54,19 @@ impl Laboratory {
         self.ask(by, Verb::OpenDocuments, None)?;
         let order = documents.order.document.id.clone();
         let (mut taken, mut known, mut acts) = (Vec::new(), Vec::new(), Vec::new());
-        let mut take = |kind, file_name: &str, text: &str, rows: Option<Attached>, id: &str, same: Option<bool>| match same {
-            Some(true) => {
-                known.push(file_name.to_owned());
-                Ok(())
-            }
-            Some(false) => Err(LaboratoryError::OtherText { what: DocumentKind::word(kind), id: id.into() }),
-            None => {
-                taken.push(file_name.to_owned());
-                acts.push(Act::OpenDocument { kind, file_name: file_name.into(), text: text.into(), rows });
-                Ok(())
-            }
-        };
+        let mut take =
+            |kind, file_name: &str, text: &str, rows: Option<Attached>, id: &str, same: Option<bool>| match same {
+                Some(true) => {
+                    known.push(file_name.to_owned());
+                    Ok(())
+                }
+                Some(false) => Err(LaboratoryError::OtherText { what: DocumentKind::word(kind), id: id.into() }),
+                None => {
+                    taken.push(file_name.to_owned());
+                    acts.push(Act::OpenDocument { kind, file_name: file_name.into(), text: text.into(), rows });
+                    Ok(())
+                }
+            };
         let state = self.state();
         // The order of the fold: a run needs its method, and nothing needs a run.
         let entered = &documents.order;
@@ -76,7 +88,9 @@ impl Laboratory {
             let planned = entered.run();
             let same = state.runs.get(id).map(|known| {
                 let first = known.run.legs.first();
-                known.run.method == planned.method && known.run.instrument == planned.instrument && first == planned.legs.first()
+                known.run.method == planned.method
+                    && known.run.instrument == planned.instrument
+                    && first == planned.legs.first()
             });
             let rows = Attached { file_name: entered.rows.file_name.clone(), text: entered.rows.text.clone() };
             take(DocumentKind::Run, &head.file_name, &head.text, Some(rows), id.as_str(), same)?;
@@ -84,11 +98,7 @@ impl Laboratory {
         if state.orders.get(&order).is_none_or(|known| known.edition.is_none()) {
             acts.push(Act::OpenOrder { order: order.clone(), edition: CURRENT_EDITION });
         }
-        let scope = Scope {
-            n_samples: documents.order.document.samples.len(),
-            n_portions: documents.preparations.iter().map(|batch| batch.document.portions.len()).sum(),
-            n_rows: documents.runs.iter().map(|run| run.rows.document.len()).sum(),
-        };
+        let scope = Scope::of(documents);
         let entries = if acts.is_empty() {
             Vec::new()
         } else {

@@ -32,7 +32,12 @@ impl Laboratory {
     ///
     /// # Errors
     /// [`LaboratoryError::NothingToAdd`], [`LaboratoryError::Leg`].
-    pub fn add_leg(&mut self, by: &PersonId, order: &OrderId, run: Option<&RunId>) -> Result<(u64, RunId, Leg), LaboratoryError> {
+    pub fn add_leg(
+        &mut self,
+        by: &PersonId,
+        order: &OrderId,
+        run: Option<&RunId>,
+    ) -> Result<(u64, RunId, Leg), LaboratoryError> {
         self.ask(by, Verb::Decide, Some(order))?;
         let run = self.run_of(order, run)?;
         let waiting = self.steps_waiting(order, &run);

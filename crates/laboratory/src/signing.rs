@@ -1,6 +1,6 @@
 //! Signing: a person, with name and passphrase, puts their word under an outcome.
 
-use darkline_audit_trail::people::Verb;
+use darkline_audit_trail::people::{Relation, Verb, may};
 use darkline_audit_trail::{Hash, PersonId, Timestamp, read_tree};
 use darkline_evaluation::outcome::{Outcome, Reported};
 use darkline_record::canonical::Digest;
@@ -71,7 +71,13 @@ pub struct SignedFacts<'a> {
 ///
 /// # Arguments
 /// * `meaning`: the words of [`SignatureMeaning`], or those of an issue.
-pub fn signature_text(order: &OrderId, meaning: &str, by: &PersonId, at: &Timestamp, facts: &SignedFacts<'_>) -> String {
+pub fn signature_text(
+    order: &OrderId,
+    meaning: &str,
+    by: &PersonId,
+    at: &Timestamp,
+    facts: &SignedFacts<'_>,
+) -> String {
     let SignedFacts { outcome, package, size, root } = facts;
     format!("darkline/signature/1\n{order}\n{meaning}\n{by}\n{at}\n{outcome}\n{package}\n{size}\n{root}\n")
 }
@@ -80,6 +86,11 @@ impl OrderState {
     /// The last signature of a meaning that stands under this outcome; signatures under others are overtaken.
     pub fn signature(&self, meaning: SignatureMeaning, outcome: &Digest) -> Option<&SignatureState> {
         self.signatures.iter().rev().find(|signature| signature.meaning == meaning && signature.outcome == *outcome)
+    }
+
+    /// The last signature of a person under this outcome.
+    pub fn signature_of(&self, by: &PersonId, outcome: &Digest) -> Option<&SignatureState> {
+        self.signatures.iter().rev().find(|signature| signature.by == *by && signature.outcome == *outcome)
     }
 }
 
@@ -98,15 +109,30 @@ impl Laboratory {
     /// Asks whether a person may sign, without signing.
     ///
     /// # Errors
-    /// [`LaboratoryError::NotReady`]: what stops the order; [`LaboratoryError::Refused`].
-    pub fn may_sign(&self, by: &PersonId, order: &OrderId, meaning: SignatureMeaning, outcome: &Outcome) -> Result<(), LaboratoryError> {
+    /// [`LaboratoryError::NotReady`]: what stops the order; [`LaboratoryError::AlreadySigned`]; [`LaboratoryError::Refused`].
+    pub fn may_sign(
+        &self,
+        by: &PersonId,
+        order: &OrderId,
+        meaning: SignatureMeaning,
+        outcome: &Outcome,
+    ) -> Result<(), LaboratoryError> {
         let not_ready = |why: String| LaboratoryError::NotReady { order: order.clone(), act: "signed", why };
         if let Some(why) = what_stops(outcome) {
             return Err(not_ready(why));
         }
-        let measured = self.order(order)?.signature(SignatureMeaning::Measured, &outcome.digest());
+        let (known, person) = (self.order(order)?, self.person(by)?);
+        let has_right = |verb| person.roles.iter().any(|role| may(*role, verb, &Relation::Unrelated).is_ok());
+        if let Some(given) = known.signature_of(by, &outcome.digest()).filter(|given| given.meaning == meaning) {
+            let (entry, meaning) = (given.entry, meaning.words());
+            return Err(LaboratoryError::AlreadySigned { by: by.clone(), entry, meaning });
+        }
+        let measured = known.signature(SignatureMeaning::Measured, &outcome.digest());
         if meaning == SignatureMeaning::Reviewed && measured.is_none() {
             return Err(not_ready("nobody has signed these results as analyst".into()));
+        }
+        if meaning == SignatureMeaning::Measured && has_right(Verb::SignAsReviewer) && !has_right(Verb::SignAsAnalyst) {
+            return Err(not_ready("an analyst signs these results before a reviewer does".into()));
         }
         self.ask(by, meaning.verb(), Some(order))
     }

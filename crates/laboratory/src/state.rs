@@ -89,6 +89,8 @@ pub struct SignatureState {
     pub root: Hash,
     /// The signature, in hexadecimal digits.
     pub signature: String,
+    /// The person as they were when they signed: name, roles and key may change later.
+    pub person: Option<Person>,
 }
 
 /// A report with its entry.
@@ -118,6 +120,10 @@ pub struct IssueState {
     pub root: Hash,
     /// The issuer's signature.
     pub signature: String,
+    /// The issuer as they were then.
+    pub person: Option<Person>,
+    /// The laboratory's name and address lines as they were then.
+    pub laboratory: Option<(String, Vec<String>)>,
 }
 
 /// A run with who had a hand in it.
@@ -177,9 +183,9 @@ impl State {
             Act::SetPerson { person } => {
                 self.people.insert(person.id.clone(), person);
             }
-            Act::OpenDocument { kind, file_name, text, rows } => self
-                .open(kind, &file_name, &text, rows.as_ref())
-                .map_err(|why| damaged(&file_name, why))?,
+            Act::OpenDocument { kind, file_name, text, rows } => {
+                self.open(kind, &file_name, &text, rows.as_ref()).map_err(|why| damaged(&file_name, why))?
+            }
             Act::OpenOrder { order, edition } => {
                 let known = self.orders.get_mut(&order).ok_or_else(|| unknown(format!("order {order}")))?;
                 known.edition = Some(edition);
@@ -187,10 +193,15 @@ impl State {
             Act::Import { run, table, first, pulses } => {
                 let pulses: BTreeMap<u32, Digest> = pulses.into_iter().collect();
                 let known = self.runs.get_mut(&run).ok_or_else(|| unknown(format!("run {run}")))?;
-                let method = self.methods.get(&known.run.method).ok_or_else(|| unknown(format!("method {}", known.run.method)))?;
+                let method = self
+                    .methods
+                    .get(&known.run.method)
+                    .ok_or_else(|| unknown(format!("method {}", known.run.method)))?;
                 let rows = readings::read(&table.file_name, &table.text, &known.run, &method.response)
                     .map_err(|faults| damaged(&table.file_name, faults.to_string()))?;
-                for (place, row) in (first..).zip(rows) {
+                for (place, row) in (u64::from(first)..).zip(rows) {
+                    let place = u32::try_from(place)
+                        .map_err(|_| damaged(&table.file_name, "it has too many readings".into()))?;
                     let signal = match row.came {
                         readings::Came::Bare(response) => Signal::Bare(response),
                         readings::Came::Failed(why) => Signal::Failed { why },
@@ -223,11 +234,24 @@ impl State {
             Act::Sign { order, meaning, outcome, package, size, root, signature } => {
                 let known = self.orders.get_mut(&order).ok_or_else(|| unknown(format!("order {order}")))?;
                 let (by, at) = (entry.by.clone(), entry.at.to_string());
-                known.signatures.push(SignatureState { entry: number, by, at, meaning, outcome, package, size, root, signature });
+                let person = self.people.get(&by).cloned();
+                known.signatures.push(SignatureState {
+                    entry: number,
+                    by,
+                    at,
+                    meaning,
+                    outcome,
+                    package,
+                    size,
+                    root,
+                    signature,
+                    person,
+                });
             }
             Act::Issue { order, report, outcome, record, document, supersedes, program, size, root, signature } => {
                 let known = self.orders.get_mut(&order).ok_or_else(|| unknown(format!("order {order}")))?;
                 let (by, at) = (entry.by.clone(), entry.at.to_string());
+                let (person, laboratory) = (self.people.get(&by).cloned(), self.laboratory.clone());
                 known.issues.push(IssueState {
                     entry: number,
                     by,
@@ -241,13 +265,15 @@ impl State {
                     size,
                     root,
                     signature,
+                    person,
+                    laboratory,
                 });
             }
             Act::Archive { order, .. } => {
                 self.orders.get(&order).ok_or_else(|| unknown(format!("order {order}")))?;
             }
         }
-        self.n_entries = number + 1;
+        self.n_entries = number.saturating_add(1);
         Ok(())
     }
 
@@ -256,7 +282,8 @@ impl State {
             DocumentKind::Order => {
                 let order = order::read(file_name, text).map_err(|faults| faults.to_string())?;
                 let (decisions, signatures, issues) = (Vec::new(), Vec::new(), Vec::new());
-                self.orders.insert(order.id.clone(), OrderState { order, edition: None, decisions, signatures, issues });
+                self.orders
+                    .insert(order.id.clone(), OrderState { order, edition: None, decisions, signatures, issues });
             }
             DocumentKind::Method => {
                 let method = method::read(file_name, text).map_err(|faults| faults.to_string())?;
@@ -269,8 +296,11 @@ impl State {
             DocumentKind::Run => {
                 let head = run::read(file_name, text).map_err(|faults| faults.to_string())?;
                 let rows = rows.ok_or("the rows of the run are not beside it")?;
-                let replicates = self.methods.get(&head.method).map_or(1, |method| method.replicates.n);
-                let rows = run_order::read(&rows.file_name, &rows.text, replicates).map_err(|faults| faults.to_string())?;
+                let method = self.methods.get(&head.method);
+                let replicates =
+                    method.ok_or_else(|| format!("its method {} is not in the record", head.method))?.replicates.n;
+                let rows =
+                    run_order::read(&rows.file_name, &rows.text, replicates).map_err(|faults| faults.to_string())?;
                 let run = head.with_rows(rows);
                 let (measured_by, tables, legs_for) = (BTreeSet::new(), Vec::new(), BTreeSet::new());
                 self.runs.insert(run.id.clone(), RunState { run, measured_by, tables, legs_for });
@@ -316,7 +346,8 @@ impl State {
         let known = self.orders.get(order)?;
         let runs: Vec<Run> = self.runs_of(order).into_iter().map(|run| run.run.clone()).collect();
         let mut methods: Vec<ResolvedMethod> = Vec::new();
-        let wanted = known.order.analytes.iter().map(|requested| &requested.method).chain(runs.iter().map(|run| &run.method));
+        let wanted =
+            known.order.analytes.iter().map(|requested| &requested.method).chain(runs.iter().map(|run| &run.method));
         for id in wanted {
             if let Some(method) = self.methods.get(id).filter(|method| !methods.contains(method)) {
                 methods.push(method.clone());

@@ -1,28 +1,44 @@
-//! Verification of an archive by a stranger: manifest, entries, root, signatures, evaluation, every digit.
+//! Verification by a stranger: of an archive by itself (manifest, entries, root, signatures, evaluation, every file), and of
+//! the signatures of a whole record.
+//!
+//! What cannot be seen from an archive alone is whose bench it comes from: somebody who makes new keys for everybody can
+//! write another archive that is sound in itself. [`Verification::signed_by`] is the key to compare with what the laboratory
+//! publishes.
 
-use std::collections::BTreeMap;
+mod signatures;
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::ops::ControlFlow;
 use std::sync::Arc;
 
-use darkline_audit_trail::keys::{PublicKey, Signature};
-use darkline_audit_trail::{Checkpoint, Entry, Hash, PersonId, Timestamp, merkle};
+use darkline_audit_trail::keys::{Fingerprint, PublicKey};
+use darkline_audit_trail::{Checkpoint, Entry, Hash, merkle};
 use darkline_evaluation::evaluate;
 use darkline_evaluation::outcome::Outcome;
-use darkline_exchange::{bag, pulses};
+use darkline_exchange::bag::{self, Bag, BagFault};
+use darkline_exchange::pulses;
 use darkline_record::canonical::{self, Digest};
 use darkline_record::identity::OrderId;
 use darkline_record::package::DataPackage;
 use darkline_record::run::Signal;
 
-use crate::archive::EntryLine;
-use crate::issuing::issue_meaning;
-use crate::signing::{SignatureMeaning, SignedFacts, signature_text};
+use crate::act::Act;
+use crate::archive::{self, EntryLine};
+use crate::laboratory::{Laboratory, LaboratoryError};
 use crate::state::{IssueState, OrderState, Pulses, State};
 
+/// Bytes that are no archive of a data package, so that there is nothing to check.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("this is no archive of a data package")]
+pub struct NoArchive;
+
 /// What a check of an archive found.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub struct Verification {
     /// Checks in the order they were made, up to the first that nothing could be built on.
     pub checks: Vec<Check>,
+    /// The key that signed the checkpoint, where it is among those the archive names.
+    pub signed_by: Option<Fingerprint>,
     /// What the archive holds, where everything could be read.
     pub contents: Option<Contents>,
 }
@@ -53,8 +69,6 @@ pub struct Contents {
     pub report: Vec<u8>,
     /// The record inside it.
     pub record: Vec<u8>,
-    /// Keys of the benches, as the archive names them: compare them with the report in hand.
-    pub devices: Vec<PublicKey>,
 }
 
 impl Verification {
@@ -62,11 +76,19 @@ impl Verification {
     pub fn is_intact(&self) -> bool {
         self.contents.is_some() && self.checks.iter().all(|check| check.faults.is_empty())
     }
+}
 
-    fn check(&mut self, what: &'static str, found: String, faults: Vec<String>) -> bool {
-        let is_sound = faults.is_empty();
-        self.checks.push(Check { what, found, faults });
-        is_sound
+/// Checks on their way: each is told as soon as it is made.
+struct Checking<'a> {
+    verification: Verification,
+    told: &'a mut dyn FnMut(&Check),
+}
+
+impl Checking<'_> {
+    fn check(&mut self, what: &'static str, found: String, faults: Vec<String>) {
+        let check = Check { what, found, faults };
+        (self.told)(&check);
+        self.verification.checks.push(check);
     }
 }
 
@@ -74,23 +96,30 @@ impl Verification {
 ///
 /// # Arguments
 /// * `bytes`: the archive.
-pub fn verify(bytes: &[u8]) -> Verification {
-    let mut verification = Verification { checks: Vec::new(), contents: None };
-    let files = match bag::read(bytes) {
-        Ok(bag) => bag.payload,
-        Err(faults) => {
-            verification.check("manifest", String::new(), faults.listed().iter().map(ToString::to_string).collect());
-            return verification;
+/// * `told`: gets each check as soon as it is made.
+///
+/// # Errors
+/// [`NoArchive`]: these bytes do not even begin like one. What is not in order in an archive is no error but a fault of a check.
+pub fn verify(bytes: &[u8], told: &mut dyn FnMut(&Check)) -> Result<Verification, NoArchive> {
+    let mut checking = Checking { verification: Verification::default(), told };
+    match bag::read(bytes) {
+        Ok(bag) => {
+            let found = format!("{} files as listed, the archive in its canonical form", bag.payload.len());
+            checking.check("manifest", found, Vec::new());
+            if let Err(fault) = read_on(&mut checking, &bag) {
+                checking.check("contents", String::new(), vec![fault]);
+            }
         }
-    };
-    verification.check("manifest", format!("{} files as listed, the archive in its canonical form", files.len()), Vec::new());
-    if let Err(fault) = read_on(&mut verification, &files) {
-        verification.check("contents", String::new(), vec![fault]);
+        Err(faults) if faults.listed().contains(&BagFault::NoArchive) => return Err(NoArchive),
+        Err(faults) => {
+            checking.check("manifest", String::new(), faults.to_string().lines().map(str::to_owned).collect());
+        }
     }
-    verification
+    Ok(checking.verification)
 }
 
-fn read_on(verification: &mut Verification, files: &BTreeMap<String, Vec<u8>>) -> Result<(), String> {
+fn read_on(checking: &mut Checking<'_>, bag: &Bag) -> Result<(), String> {
+    let files = &bag.payload;
     let file = |name: &str| files.get(name).ok_or_else(|| format!("{name} is missing"));
     let text = |name: &str| std::str::from_utf8(file(name)?).map_err(|_| format!("{name} is not text"));
 
@@ -98,49 +127,78 @@ fn read_on(verification: &mut Verification, files: &BTreeMap<String, Vec<u8>>) -
         .lines()
         .map(|line| line.parse::<PublicKey>().map_err(|_| format!("devices.txt: {line:?} is no key")))
         .collect::<Result<Vec<PublicKey>, String>>()?;
-    let checkpoint = Checkpoint::from_text(text("checkpoint.txt")?).map_err(|fault| format!("checkpoint.txt: {fault}"))?;
+    let checkpoint =
+        Checkpoint::from_text(text("checkpoint.txt")?).map_err(|fault| format!("checkpoint.txt: {fault}"))?;
     let lines = text("entries.jsonl")?
         .lines()
         .enumerate()
         .map(|(place, line)| {
-            serde_json::from_str::<EntryLine>(line).map_err(|error| format!("entries.jsonl, line {}: {error}", place + 1))
+            serde_json::from_str::<EntryLine>(line)
+                .map_err(|error| format!("entries.jsonl, line {}: {error}", place + 1))
         })
         .collect::<Result<Vec<EntryLine>, String>>()?;
 
     let (entries, faults) = check_entries(&lines);
     let n_with_content = entries.len();
-    verification.check("entries", format!("{} entries, {n_with_content} of them of this order", lines.len()), faults);
-    check_root(verification, &lines, &checkpoint, &devices);
+    checking.check("entries", format!("{} entries, {n_with_content} of them of this order", lines.len()), faults);
+    let leaves = check_root(checking, &lines, &checkpoint, &devices)?;
 
-    let mut state = State::default();
+    let (mut state, mut acts) = (State::default(), Vec::new());
     for entry in &entries {
         state.fold(entry).map_err(|fault| fault.to_string())?;
+        acts.push((entry.number, Act::read(entry).map_err(|fault| fault.to_string())?));
     }
     let (order, known) = issued_order(&state)?;
     let order = order.clone();
     let (pulses, faults) = read_pulses(&state, &order, files)?;
-    verification.check("pulses", format!("{} pulses as digested", pulses.len()), faults);
+    checking.check("pulses", format!("{} as digested", counted(pulses.len(), "pulse")), faults);
     let package = state.package(&order, pulses).ok_or("the order was never opened for work")?;
 
     let issue = known.issues.last().ok_or("no report was issued")?;
     let outcome = evaluate(&package, &state.decisions_of(&order)).map_err(|fault| fault.to_string())?;
-    verification.check("evaluation", format!("edition {}, outcome {}", outcome.edition, short(&outcome.digest())), {
+    checking.check("evaluation", format!("edition {}, outcome {}", outcome.edition, first_12(&outcome.digest())), {
         let mut faults = Vec::new();
         if outcome.digest() != issue.outcome {
-            faults.push(format!("evaluated again it gives {}, the report was issued for {}", outcome.digest(), issue.outcome));
+            faults.push(format!(
+                "evaluated again it gives {}, the report was issued for {}",
+                outcome.digest(),
+                issue.outcome
+            ));
         }
         if canonical::bytes(&outcome) != *file("outcome.json")? {
             faults.push("outcome.json differs from what the evaluation gives".into());
         }
         faults
     });
-    let faults = check_signatures(&state, &order, known, &lines, &outcome);
-    verification.check("signatures", format!("{} signatures and {} issue", known.signatures.len(), known.issues.len()), faults);
+    let faults = signatures::check(&order, known, &leaves);
+    let (n_signatures, n_issues) = (known.signatures.len(), known.issues.len());
+    checking.check(
+        "signatures",
+        format!("{} and {}", counted(n_signatures, "signature"), counted(n_issues, "issue")),
+        faults,
+    );
 
     let (report, record) = (file("report.pdf")?.clone(), file("record.json")?.clone());
-    let faults = check_report(issue, &report, &record);
-    verification.check("report", format!("report {} as issued", issue.report), faults);
-    verification.contents = Some(Contents { order, state, package, outcome, report, record, devices });
+    checking.check("report", format!("report {} as issued", issue.report), check_report(issue, &report, &record));
+
+    let mut wanted = archive::documents(&acts);
+    let n_documents = wanted.len();
+    wanted.insert("entries.jsonl".into(), lines.iter().map(EntryLine::text).collect::<String>().into_bytes());
+    wanted.insert("devices.txt".into(), archive::devices_text(&devices).into_bytes());
+    // Where the words of this file change, archives with the words of today must still be taken.
+    wanted
+        .insert("README.txt".into(), archive::readme(&order, &issue.report, &checkpoint.root.to_string()).into_bytes());
+    let mut faults = check_files(&state, &order, files, &wanted);
+    for ((label, value), (_, found)) in archive::info(&order, issue).iter().zip(&bag.info) {
+        if value != found {
+            faults.push(format!("bag-info.txt: {label} is {found:?}, the entries say {value:?}"));
+        }
+    }
+    if bag.info.len() != archive::info(&order, issue).len() {
+        faults.push("bag-info.txt has other lines than were written".into());
+    }
+    checking.check("files", format!("{} and all others as the entries say", counted(n_documents, "document")), faults);
+    checking.verification.contents = Some(Contents { order, state, package, outcome, report, record });
     Ok(())
 }
 
@@ -149,7 +207,11 @@ fn check_entries(lines: &[EntryLine]) -> (Vec<Entry>, Vec<String>) {
     let (mut entries, mut faults) = (Vec::new(), Vec::new());
     for (place, line) in (0..).zip(lines) {
         if line.number != place {
-            faults.push(format!("entries.jsonl, line {}: entry {} stands where entry {place} should", place + 1, line.number));
+            faults.push(format!(
+                "entries.jsonl, line {}: entry {} stands where entry {place} should",
+                place + 1,
+                line.number
+            ));
         }
         let Some(stored) = &line.stored else { continue };
         match Entry::from_stored_bytes(stored.as_bytes()) {
@@ -168,29 +230,37 @@ fn check_entries(lines: &[EntryLine]) -> (Vec<Entry>, Vec<String>) {
     (entries, faults)
 }
 
-fn check_root(verification: &mut Verification, lines: &[EntryLine], checkpoint: &Checkpoint, devices: &[PublicKey]) {
+fn check_root(
+    checking: &mut Checking<'_>,
+    lines: &[EntryLine],
+    checkpoint: &Checkpoint,
+    devices: &[PublicKey],
+) -> Result<Vec<Hash>, String> {
+    let leaves: Vec<Hash> = lines
+        .iter()
+        .map(|line| {
+            line.leaf.parse().map_err(|_| format!("entries.jsonl: the leaf of entry {} is no hash", line.number))
+        })
+        .collect::<Result<_, String>>()?;
     let mut faults = Vec::new();
-    let leaves: Option<Vec<Hash>> = lines.iter().map(|line| line.leaf.parse().ok()).collect();
-    match leaves {
-        None => faults.push("entries.jsonl: a leaf is no hash".into()),
-        Some(leaves) => {
-            let root = merkle::root(&leaves);
-            let size = u64::try_from(leaves.len()).unwrap_or(u64::MAX);
-            if size != checkpoint.size {
-                faults.push(format!("{size} entries are there, the checkpoint is over {}", checkpoint.size));
-            }
-            if root != checkpoint.root {
-                faults.push(format!("the entries give the root {root}, the checkpoint says {}", checkpoint.root));
-            }
-        }
+    let root = merkle::root(&leaves);
+    let size = u64::try_from(leaves.len()).unwrap_or(u64::MAX);
+    if size != checkpoint.size {
+        faults.push(format!("{size} entries are there, checkpoint.txt is over {}", checkpoint.size));
     }
-    let signed_by = devices.iter().find(|key| key.fingerprint() == checkpoint.key);
-    match signed_by {
-        None => faults.push(format!("the checkpoint is signed by {}, which devices.txt does not name", checkpoint.key)),
-        Some(key) => faults.extend(checkpoint.verify(key).err().map(|fault| format!("checkpoint.txt: {fault}"))),
+    if root != checkpoint.root {
+        faults.push(format!("the entries give the root {root}, checkpoint.txt says {}", checkpoint.root));
     }
-    let found = format!("root {} over {} entries, signed by bench {}", short_hash(&checkpoint.root), checkpoint.size, checkpoint.key);
-    verification.check("root", found, faults);
+    match devices.iter().find(|key| key.fingerprint() == checkpoint.key) {
+        None => faults.push(format!("checkpoint.txt is signed by {}, which devices.txt does not name", checkpoint.key)),
+        Some(key) => match checkpoint.verify(key) {
+            Ok(()) => checking.verification.signed_by = Some(checkpoint.key),
+            Err(fault) => faults.push(format!("checkpoint.txt: {fault}")),
+        },
+    }
+    let found = format!("root {} over {size} entries, signed by bench {}", first_12(&checkpoint.root), checkpoint.key);
+    checking.check("root", found, faults);
+    Ok(leaves)
 }
 
 fn issued_order(state: &State) -> Result<(&OrderId, &OrderState), String> {
@@ -202,7 +272,11 @@ fn issued_order(state: &State) -> Result<(&OrderId, &OrderState), String> {
     }
 }
 
-fn read_pulses(state: &State, order: &OrderId, files: &BTreeMap<String, Vec<u8>>) -> Result<(Pulses, Vec<String>), String> {
+fn read_pulses(
+    state: &State,
+    order: &OrderId,
+    files: &BTreeMap<String, Vec<u8>>,
+) -> Result<(Pulses, Vec<String>), String> {
     let (mut found, mut faults): (Pulses, _) = (BTreeMap::new(), Vec::new());
     for run in state.runs_of(order) {
         let wanted: Vec<(u32, Digest)> = run
@@ -217,7 +291,7 @@ fn read_pulses(state: &State, order: &OrderId, files: &BTreeMap<String, Vec<u8>>
         if wanted.is_empty() {
             continue;
         }
-        let name = format!("pulses/{}.parquet", run.run.id);
+        let name = pulse_file(run.run.id.as_str());
         let bytes = files.get(&name).ok_or_else(|| format!("{name} is missing"))?;
         let mut brought = pulses::read(&name, bytes.clone()).map_err(|faults| faults.to_string())?;
         for (number, digest) in wanted {
@@ -225,98 +299,19 @@ fn read_pulses(state: &State, order: &OrderId, files: &BTreeMap<String, Vec<u8>>
                 Some(pulse) if pulse.digest() == digest => {
                     found.insert(digest, Arc::new(pulse));
                 }
-                Some(_) => faults.push(format!("{name}: the pulse of reading {number} was changed: its digest is another")),
+                Some(_) => {
+                    faults.push(format!("{name}: the pulse of reading {number} was changed: its digest is another"))
+                }
                 None => faults.push(format!("{name}: the pulse of reading {number} is missing")),
             }
         }
+        faults.extend(brought.keys().map(|number| format!("{name}: no entry brings a pulse of reading {number}")));
     }
     Ok((found, faults))
 }
 
-/// A signature as an entry states it.
-struct Stated<'a> {
-    entry: u64,
-    by: &'a PersonId,
-    at: &'a str,
-    meaning: &'a str,
-    outcome: &'a Digest,
-    package: &'a Digest,
-    size: u64,
-    root: &'a Hash,
-    signature: &'a str,
-}
-
-impl Stated<'_> {
-    /// Holds it against the key of its person, the facts it names and the root they name.
-    fn faults(&self, state: &State, order: &OrderId, lines: &[EntryLine]) -> Vec<String> {
-        let Self { entry, by, meaning, .. } = self;
-        let who = format!("the signature of {by} in entry {entry} ({meaning})");
-        let Some(key) = state.people.get(by).and_then(|person| person.public_key) else {
-            return vec![format!("{who}: no key of {by} is in the archive")];
-        };
-        let (Ok(signature), Ok(at)) = (self.signature.parse::<Signature>(), self.at.parse::<Timestamp>()) else {
-            return vec![format!("{who} is no signature")];
-        };
-        let mut faults = Vec::new();
-        let facts = SignedFacts { outcome: self.outcome, package: self.package, size: self.size, root: self.root };
-        let text = signature_text(order, meaning, by, &at, &facts);
-        if key.verify_strict(text.as_bytes(), &signature).is_err() {
-            faults.push(format!("{who} does not hold: what was signed or the signature was changed"));
-        }
-        let leaves: Option<Vec<Hash>> = usize::try_from(self.size)
-            .ok()
-            .and_then(|size| lines.get(..size))
-            .and_then(|lines| lines.iter().map(|line| line.leaf.parse().ok()).collect());
-        if leaves.is_none_or(|leaves| merkle::root(&leaves) != *self.root) {
-            faults.push(format!("{who} names a root that the first {} entries do not give", self.size));
-        }
-        faults
-    }
-}
-
-/// Checks every signature of the order, and that the outcome carries those of analyst and reviewer.
-fn check_signatures(state: &State, order: &OrderId, known: &OrderState, lines: &[EntryLine], outcome: &Outcome) -> Vec<String> {
-    let mut faults = Vec::new();
-    for signature in &known.signatures {
-        let stated = Stated {
-            entry: signature.entry,
-            by: &signature.by,
-            at: &signature.at,
-            meaning: signature.meaning.words(),
-            outcome: &signature.outcome,
-            package: &signature.package,
-            size: signature.size,
-            root: &signature.root,
-            signature: &signature.signature,
-        };
-        faults.extend(stated.faults(state, order, lines));
-    }
-    for issue in &known.issues {
-        let meaning = issue_meaning(&issue.report, &issue.record, &issue.document);
-        // Earlier issues of a corrected report rest on an earlier package, which the signatures of that time name.
-        let Some(signed) = known.signatures.iter().rev().find(|signature| signature.outcome == issue.outcome) else {
-            faults.push(format!("report {} was issued for an outcome that nobody signed", issue.report));
-            continue;
-        };
-        let stated = Stated {
-            entry: issue.entry,
-            by: &issue.by,
-            at: &issue.at,
-            meaning: &meaning,
-            outcome: &issue.outcome,
-            package: &signed.package,
-            size: issue.size,
-            root: &issue.root,
-            signature: &issue.signature,
-        };
-        faults.extend(stated.faults(state, order, lines));
-    }
-    for meaning in [SignatureMeaning::Measured, SignatureMeaning::Reviewed] {
-        if known.signature(meaning, &outcome.digest()).is_none() {
-            faults.push(format!("nobody signed this outcome ({})", meaning.words()));
-        }
-    }
-    faults
+fn pulse_file(run: &str) -> String {
+    format!("pulses/{run}.parquet")
 }
 
 fn check_report(issue: &IssueState, report: &[u8], record: &[u8]) -> Vec<String> {
@@ -330,10 +325,64 @@ fn check_report(issue: &IssueState, report: &[u8], record: &[u8]) -> Vec<String>
     faults
 }
 
-fn short(digest: &Digest) -> String {
-    digest.to_string().chars().take(12).collect()
+/// Holds the files that follow from the entries against them, and tells those that do not belong.
+fn check_files(
+    state: &State,
+    order: &OrderId,
+    files: &BTreeMap<String, Vec<u8>>,
+    wanted: &BTreeMap<String, Vec<u8>>,
+) -> Vec<String> {
+    let mut faults = Vec::new();
+    for (name, bytes) in wanted {
+        match files.get(name) {
+            None => faults.push(format!("{name} is missing")),
+            Some(found) if found != bytes => {
+                let at =
+                    bytes.iter().zip(found).position(|(a, b)| a != b).unwrap_or_else(|| bytes.len().min(found.len()));
+                faults.push(format!("{name} differs from what the entries say, from byte {at} on"));
+            }
+            Some(_) => {}
+        }
+    }
+    // Looked at one by one above.
+    let mut known: BTreeSet<String> =
+        ["report.pdf", "record.json", "outcome.json", "checkpoint.txt"].map(str::to_owned).into();
+    let has_pulses = |run: &&crate::state::RunState| {
+        run.run.readings.iter().any(|reading| matches!(reading.signal, Signal::Pulse(_)))
+    };
+    known.extend(state.runs_of(order).into_iter().filter(has_pulses).map(|run| pulse_file(run.run.id.as_str())));
+    let strange = files.keys().filter(|name| !wanted.contains_key(*name) && !known.contains(*name));
+    faults.extend(strange.map(|name| format!("{name} does not belong to the archive")));
+    faults
 }
 
-fn short_hash(hash: &Hash) -> String {
+impl Laboratory {
+    /// Checks the signatures of all orders of the record.
+    ///
+    /// # Errors
+    /// [`LaboratoryError::Store`]: the record cannot be read. What does not hold is a fault of the check.
+    pub fn check_signatures(&self) -> Result<Check, LaboratoryError> {
+        let mut leaves = Vec::new();
+        self.store().leaves(self.store().log(), 0, &mut |_, leaf| {
+            leaves.push(leaf);
+            ControlFlow::Continue(())
+        })?;
+        let (mut n_signatures, mut n_issues, mut faults) = (0, 0, Vec::new());
+        for (order, known) in &self.state().orders {
+            n_signatures += known.signatures.len();
+            n_issues += known.issues.len();
+            let found = signatures::check(order, known, &leaves);
+            faults.extend(found.into_iter().map(|fault| format!("order {order}: {fault}")));
+        }
+        let found = format!("{} and {}", counted(n_signatures, "signature"), counted(n_issues, "issue"));
+        Ok(Check { what: "signatures", found, faults })
+    }
+}
+
+fn counted(n: usize, one: &str) -> String {
+    if n == 1 { format!("1 {one}") } else { format!("{n} {one}s") }
+}
+
+fn first_12(hash: &impl ToString) -> String {
     hash.to_string().chars().take(12).collect()
 }

@@ -28,9 +28,12 @@ fn order(name: &str) -> OrderId {
 
 /// A laboratory with three people in which both orders are open and the run has been read.
 fn laboratory(folder: &std::path::Path) -> Laboratory {
-    let store = SqliteStore::create(&folder.join("trail"), &LogId::new("bench-1").unwrap(), SigningKey::random().unwrap());
+    let store =
+        SqliteStore::create(&folder.join("trail"), &LogId::new("bench-1").unwrap(), SigningKey::random().unwrap());
     let mut laboratory = Laboratory::over(Box::new(store.unwrap())).unwrap();
-    laboratory.begin(&person("k.willow"), "K. Willow", PASSPHRASE, "Millrace Laboratory", &["1 Weir Lane".into()]).unwrap();
+    laboratory
+        .begin(&person("k.willow"), "K. Willow", PASSPHRASE, "Millrace Laboratory", &["1 Weir Lane".into()])
+        .unwrap();
     for (name, roles) in [("j.alder", vec![Role::Analyst]), ("m.rowan", vec![Role::Reviewer, Role::QualityManager])] {
         let roles: BTreeSet<Role> = roles.into_iter().collect();
         laboratory.add_person(&person("k.willow"), &person(name), name, roles, PASSPHRASE).unwrap();
@@ -44,10 +47,14 @@ fn laboratory(folder: &std::path::Path) -> Laboratory {
         assert_eq!(opened.taken.len(), if name == "A-1" { 4 } else { 1 });
     }
     let table = Attached { file_name: "readings.csv".into(), text: READINGS.into() };
-    let imported = laboratory.import(&person("j.alder"), &order("A-1"), None, table.clone(), None).unwrap();
+    let imported =
+        laboratory.import(&person("j.alder"), &order("A-1"), None, table.clone(), None, &mut |_| {}).unwrap();
     assert_eq!(imported.n_readings, 12);
     // One run, two orders: the same file in the light of the other order is the same file.
-    assert_eq!(laboratory.import(&person("j.alder"), &order("B-1"), None, table, None).unwrap().entry, None);
+    assert_eq!(
+        laboratory.import(&person("j.alder"), &order("B-1"), None, table, None, &mut |_| {}).unwrap().entry,
+        None
+    );
     laboratory
 }
 
@@ -102,7 +109,7 @@ fn an_archive_holds_the_other_order_by_its_hash_alone() {
     }
     let draft = laboratory.draft_issue(&person("m.rowan"), &order("A-1"), "test").unwrap();
     laboratory.issue(&draft, b"{}", b"%PDF", PASSPHRASE).unwrap();
-    let files = laboratory.archive(&person("m.rowan"), &order("A-1")).unwrap();
+    let files = laboratory.archive(&person("m.rowan"), &order("A-1")).unwrap().files;
     let lines: Vec<EntryLine> = std::str::from_utf8(&files["entries.jsonl"])
         .unwrap()
         .lines()
