@@ -82,21 +82,22 @@ impl<K: Kind> Estimate<K> {
         if largest == 0.0 || self.contributions.iter().any(|contribution| !contribution.u.is_finite()) {
             return f64::INFINITY;
         }
-        let mut variances: BTreeMap<EstimatedOnce<'_>, (f64, f64)> = BTreeMap::new();
+        // Fourth powers of small figures vanish, so the largest is brought near one; a power of two moves no digit.
+        let scale = power_of_two_below(largest);
+        let mut variances: BTreeMap<(&str, EstimatedFor), (f64, f64)> = BTreeMap::new();
         let mut total = 0.0;
         for contribution in &self.contributions {
-            // Relative to the largest, so that fourth powers of small figures do not vanish.
-            let relative = contribution.u / largest;
-            let variance = relative * relative;
+            let scaled = contribution.u * scale;
+            let variance = scaled * scaled;
             total += variance;
             if contribution.dof != f64::INFINITY {
                 // Degrees that are not a number, or below zero, vouch for nothing.
                 let dof = if contribution.dof > 0.0 { contribution.dof } else { 0.0 };
-                variances.entry(EstimatedOnce::of(contribution)).or_insert((0.0, dof)).0 += variance;
+                variances.entry(estimated_once(contribution)).or_insert((0.0, dof)).0 += variance;
             }
         }
-        let felt = variances.values().filter(|(variance, _)| *variance > 0.0);
-        let denominator: f64 = felt.map(|(variance, dof)| variance * (variance / dof)).sum();
+        let squares = variances.values().map(|(variance, dof)| (variance * variance, dof));
+        let denominator: f64 = squares.filter(|(square, _)| *square > 0.0).map(|(square, dof)| square / dof).sum();
         if denominator == 0.0 { f64::INFINITY } else { total * total / denominator }
     }
 
@@ -130,17 +131,22 @@ impl<K: Kind> Estimate<K> {
     }
 }
 
-/// What one standard deviation was estimated for: a pool, or a source of its own. A pool and a source may share a name.
+/// What one standard deviation was estimated for. A pool and a source may share a name.
 #[derive(PartialEq, Eq, PartialOrd, Ord)]
-enum EstimatedOnce<'a> {
-    Pool(&'a PoolId),
-    Source(&'a SourceId),
+enum EstimatedFor {
+    Source,
+    Pool,
 }
 
-impl<'a> EstimatedOnce<'a> {
-    fn of(contribution: &'a Contribution) -> Self {
-        contribution.pool.as_ref().map_or(Self::Source(&contribution.source), Self::Pool)
-    }
+fn estimated_once(contribution: &Contribution) -> (&str, EstimatedFor) {
+    let source = (contribution.source.as_str(), EstimatedFor::Source);
+    contribution.pool.as_ref().map_or(source, |pool| (pool.as_str(), EstimatedFor::Pool))
+}
+
+/// The power of two that brings a finite figure above zero to between one and two, as far as there is one.
+fn power_of_two_below(figure: f64) -> f64 {
+    let exponent = figure.to_bits() >> 52;
+    f64::from_bits((2046 - exponent).max(1) << 52)
 }
 
 /// √(Σ x²) in the order given; infinite where an x is infinite or not a number.
