@@ -305,15 +305,15 @@ pub enum NotACovariance {
         /// The entry it is compared with.
         mirrored: f64,
     },
-    /// A correlation above one, found as an entry that a pivot of zero cannot carry.
-    #[error(
-        "the covariance matrix is not positive semidefinite: row {row} varies with column {column}, which does not vary by itself"
-    )]
-    Unsupported {
+    /// A covariance is larger than the variances beside it allow, given the rows above.
+    #[error("the covariance in row {row}, column {column} is {value}, more than the variances allow")]
+    TooLarge {
         /// Row, counted from one.
         row: usize,
         /// Column, counted from one.
         column: usize,
+        /// The entry.
+        value: f64,
     },
     /// A pivot of the factorisation is negative.
     #[error("the covariance matrix is not positive semidefinite: pivot {row} is {pivot}")]
@@ -341,6 +341,9 @@ fn cholesky(matrix: &[f64], n: usize) -> Result<Vec<f64>, NotACovariance> {
         if j < i && (value - mirrored).abs() > 1e-9 * bound(i, j) {
             return Err(NotACovariance::Asymmetric { row, column, value, mirrored });
         }
+        if value.abs() > (1.0 + 1e-6) * bound(i, j) {
+            return Err(NotACovariance::TooLarge { row, column, value });
+        }
     }
     let mut factor = vec![0.0; n * n];
     for j in 0..n {
@@ -362,7 +365,7 @@ fn cholesky(matrix: &[f64], n: usize) -> Result<Vec<f64>, NotACovariance> {
             }
             // A pivot below the allowance carries at most the root of it.
             if root == 0.0 && entry.abs() > 1e-6 * bound(i, j) {
-                return Err(NotACovariance::Unsupported { row: i + 1, column: j + 1 });
+                return Err(NotACovariance::TooLarge { row: i + 1, column: j + 1, value: matrix[i * n + j] });
             }
             factor[i * n + j] = if root == 0.0 { 0.0 } else { entry / root };
         }
@@ -374,6 +377,7 @@ fn cholesky(matrix: &[f64], n: usize) -> Result<Vec<f64>, NotACovariance> {
 mod tests {
     use super::*;
     use crate::kind::Factor;
+    use proptest::prelude::*;
 
     #[test]
     fn a_covariance_matrix_comes_back_from_its_latent_sources() {
@@ -396,12 +400,38 @@ mod tests {
         let values = [1.0, 2.0].map(Factor::from_si);
         assert!(matches!(
             model.correlated(&values, &[1.0, 2.0, 2.0, 1.0], "m", f64::INFINITY),
-            Err(NotACovariance::Negative { row: 2, .. })
+            Err(NotACovariance::TooLarge { row: 1, column: 2, .. })
         ));
         let kept = |matrix: &[f64]| model.correlated(&values, matrix, "m", f64::INFINITY).map(drop);
         assert!(matches!(kept(&[1.0]), Err(NotACovariance::Size { .. })));
         assert!(matches!(kept(&[1.0, 0.5, 0.4, 1.0]), Err(NotACovariance::Asymmetric { row: 2, column: 1, .. })));
         assert!(matches!(kept(&[f64::INFINITY, 0.0, 0.0, 1.0]), Err(NotACovariance::NotFinite { row: 1, .. })));
-        assert!(matches!(kept(&[0.0, 0.5, 0.5, 1.0]), Err(NotACovariance::Unsupported { row: 2, column: 1 })));
+        assert!(matches!(kept(&[-1.0, 0.0, 0.0, 1.0]), Err(NotACovariance::Negative { row: 1, .. })));
+        // Each pair may go together so, the three may not.
+        let three = [1.0, 0.9, 0.9, 0.9, 1.0, -0.9, 0.9, -0.9, 1.0];
+        let refused = model.correlated(&[1.0, 2.0, 3.0].map(Factor::from_si), &three, "m", f64::INFINITY).map(drop);
+        assert!(matches!(refused, Err(NotACovariance::Negative { row: 3, .. })));
+        assert!(matches!(kept(&[0.0, 0.5, 0.5, 1.0]), Err(NotACovariance::TooLarge { row: 1, column: 2, .. })));
+    }
+
+    proptest! {
+        #[test]
+        fn any_matrix_is_turned_back_or_comes_back(
+            entries in prop::collection::vec(prop_oneof![4 => -2.0..2.0_f64, 1 => any::<f64>(), 1 => Just(0.0)], 6),
+            mirrored in any::<bool>(),
+        ) {
+            let [a, b, c, d, e, f] = entries[..] else { unreachable!() };
+            let given = [a.abs(), b, c, if mirrored { b } else { f }, d.abs(), e, c, e, f.abs()];
+            let model = Model::new();
+            if let Ok(terms) = model.correlated(&[1.0, 2.0, 3.0].map(Factor::from_si), &given, "m", f64::INFINITY) {
+                let estimates: Vec<_> = terms.iter().map(|&term| model.first_order(term)).collect();
+                for (i, x) in estimates.iter().enumerate() {
+                    for (j, y) in estimates.iter().enumerate() {
+                        let bound = given[4 * i].sqrt() * given[4 * j].sqrt();
+                        prop_assert!((x.covariance(y) - given[3 * i + j]).abs() <= 2e-6 * bound, "{i} {j} {given:?}");
+                    }
+                }
+            }
+        }
     }
 }
