@@ -2,8 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-use darkline_audit_trail::keys::SigningKey;
-use darkline_audit_trail::{LogId, PersonId, SqliteStore};
+use darkline_audit_trail::keys::{KeyFileFault, SigningKey};
+use darkline_audit_trail::{LogId, PersonId, SqliteStore, StoreError};
 use darkline_laboratory::Laboratory;
 
 use crate::command_line::Everywhere;
@@ -12,9 +12,10 @@ use crate::ending::Failure;
 /// The file of the record where none is named.
 pub const USUAL_TRAIL: &str = "laboratory.trail";
 
-/// Where the record is.
+/// Where the record is: `--trail`, or `DARKLINE_TRAIL`, or the usual place.
 pub fn trail(everywhere: &Everywhere) -> PathBuf {
-    everywhere.trail.clone().unwrap_or_else(|| PathBuf::from(USUAL_TRAIL))
+    let surrounding = || std::env::var_os("DARKLINE_TRAIL").filter(|path| !path.is_empty()).map(PathBuf::from);
+    everywhere.trail.clone().or_else(surrounding).unwrap_or_else(|| PathBuf::from(USUAL_TRAIL))
 }
 
 /// The bench's own key stands beside the record.
@@ -24,6 +25,9 @@ pub fn device_file(trail: &Path) -> PathBuf {
     trail.with_file_name(name)
 }
 
+/// The program that reports name.
+pub const PROGRAM: &str = concat!("darkline ", env!("CARGO_PKG_VERSION"));
+
 /// Begins a record: a new file with a new key for this bench.
 ///
 /// # Errors
@@ -32,8 +36,18 @@ pub fn begin(everywhere: &Everywhere, log: &LogId) -> Result<Laboratory, Failure
     let trail = trail(everywhere);
     let key = SigningKey::random().map_err(|_| Failure::told("the operating system gave no random bytes"))?;
     // The record first: where one stands already, no key is left behind.
-    let store = SqliteStore::create(&trail, log, key.clone()).map_err(Failure::told)?;
-    key.write_device_file(&device_file(&trail)).map_err(Failure::told)?;
+    let device = device_file(&trail);
+    if device.exists() {
+        return Err(Failure::with_hint(
+            format!("the key of another bench is at {}", device.display()),
+            "name another record with --trail PATH, or move that key away together with its record",
+        ));
+    }
+    let store = SqliteStore::create(&trail, log, key.clone()).map_err(|fault| match fault {
+        StoreError::AlreadyThere { .. } => Failure::with_hint(fault.to_string(), "name another file with --trail PATH"),
+        other => Failure::told(other),
+    })?;
+    key.write_device_file(&device).map_err(Failure::told)?;
     Ok(Laboratory::over(Box::new(store))?)
 }
 
@@ -52,17 +66,29 @@ pub fn read(everywhere: &Everywhere) -> Result<Laboratory, Failure> {
 pub fn write(everywhere: &Everywhere) -> Result<Laboratory, Failure> {
     let device = device_file(&trail(everywhere));
     let store = store(everywhere)?;
-    let key = SigningKey::read_device_file(&device).map_err(Failure::told)?;
+    let key = SigningKey::read_device_file(&device).map_err(|fault| match fault {
+        KeyFileFault::File { source, .. } if source.kind() == std::io::ErrorKind::NotFound => Failure::with_hint(
+            format!("the key of this bench is not at {}", device.display()),
+            "without it nothing can be appended: bring it back beside the record, or work where it is",
+        ),
+        other => Failure::told(other),
+    })?;
     Ok(Laboratory::over(Box::new(store.sign_with(key).map_err(Failure::told)?))?)
 }
 
-fn store(everywhere: &Everywhere) -> Result<SqliteStore, Failure> {
-    use darkline_audit_trail::StoreError;
+/// Opens the record without reading what it says.
+///
+/// # Errors
+/// As [`read`].
+pub fn store(everywhere: &Everywhere) -> Result<SqliteStore, Failure> {
     SqliteStore::open(&trail(everywhere)).map_err(|error| match error {
         StoreError::NoFile { .. } => Failure::with_hint(
             error.to_string(),
             "begin one: darkline begin --as NAME --full-name \"…\", or name another with --trail PATH",
         ),
+        StoreError::NotATrail { .. } => {
+            Failure::with_hint(error.to_string(), "name the file of a record with --trail PATH, or in DARKLINE_TRAIL")
+        }
         other => Failure::told(other),
     })
 }
@@ -72,8 +98,9 @@ fn store(everywhere: &Everywhere) -> Result<SqliteStore, Failure> {
 /// # Errors
 /// Nobody is named.
 pub fn person(everywhere: &Everywhere) -> Result<PersonId, Failure> {
-    let name = everywhere.person.as_deref().ok_or_else(|| {
+    let surrounding = || std::env::var("DARKLINE_PERSON").ok().filter(|name| !name.is_empty());
+    let name = everywhere.person.clone().or_else(surrounding).ok_or_else(|| {
         Failure::with_hint("nobody is named for this act", "name the person with --as NAME, or set DARKLINE_PERSON")
     })?;
-    PersonId::new(name).map_err(Failure::told)
+    PersonId::new(&name).map_err(Failure::told)
 }

@@ -1,10 +1,16 @@
-//! The command line: every verb, its options and examples, in one definition that help and reference are made from.
+//! The command line: every verb and its options, in one definition that help and reference are made from.
+//!
+//! Examples stand in `examples`; what is said about words that cannot be read, in `misread`.
 
+mod examples;
+mod misread;
+
+use std::ffi::OsString;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use clap::error::{ContextKind, ContextValue, ErrorKind};
-use clap::{Args, CommandFactory, Parser, Subcommand};
+use clap::error::ErrorKind;
+use clap::{Args, CommandFactory, FromArgMatches, Parser, Subcommand};
 
 use crate::talk;
 
@@ -14,7 +20,7 @@ use crate::talk;
     name = "darkline",
     version,
     about = "Carry a trace-metals order from its documents and raw pulses to a signed, re-derivable report.",
-    after_help = "Begin with: darkline demo\n\nThe tool advises; a qualified person decides and signs. Local codes and licensed practice prevail.",
+    after_help = "The tool advises; a qualified person decides and signs. Local codes and licensed practice prevail.",
     disable_help_subcommand = true,
     arg_required_else_help = true
 )]
@@ -25,23 +31,25 @@ struct CommandLine {
     verb: Verb,
 }
 
+const EVERYWHERE: &str = "Everywhere the same";
+
 /// Options that mean the same for every verb.
 #[derive(Clone, Debug, Args)]
 pub struct Everywhere {
-    /// The file of the record [default: laboratory.trail]
-    #[arg(long, global = true, env = "DARKLINE_TRAIL", value_name = "PATH", hide_env_values = true)]
+    /// The file of the record [default: DARKLINE_TRAIL, or laboratory.trail]
+    #[arg(long, global = true, value_name = "PATH", help_heading = EVERYWHERE)]
     pub trail: Option<PathBuf>,
-    /// Who acts
-    #[arg(long = "as", global = true, env = "DARKLINE_PERSON", value_name = "NAME", hide_env_values = true)]
+    /// Who acts [default: DARKLINE_PERSON]
+    #[arg(long = "as", global = true, value_name = "NAME", help_heading = EVERYWHERE)]
     pub person: Option<String>,
     /// One JSON object a line, for programs
-    #[arg(long, global = true)]
+    #[arg(long, global = true, help_heading = EVERYWHERE)]
     pub json: bool,
     /// Say nothing but results and errors
-    #[arg(short, long, global = true)]
+    #[arg(short, long, global = true, help_heading = EVERYWHERE)]
     pub quiet: bool,
     /// Never ask; stop and name the option that answers
-    #[arg(long, global = true)]
+    #[arg(long, global = true, help_heading = EVERYWHERE)]
     pub no_input: bool,
 }
 
@@ -58,70 +66,48 @@ pub struct Command {
 #[derive(Debug, Subcommand)]
 pub enum Verb {
     /// Walk a whole order of the invented Millrace Laboratory, naming each command
-    #[command(after_help = "Examples:\n  darkline demo\n  darkline demo --folder try-it --seed 7")]
     Demo(Demo),
     /// Begin a record: one file, the key of this bench, and the first person, who keeps the others
-    #[command(
-        after_help = "Examples:\n  darkline begin --as k.willow --full-name \"K. Willow\" --laboratory \"Millrace Laboratory\"\n  darkline begin --trail millrace.trail --as k.willow --full-name \"K. Willow\" --key-file keys/k.willow"
-    )]
     Begin(Begin),
     /// Enter people and see who may do what
-    #[command(
-        after_help = "Examples:\n  darkline people\n  darkline people add j.alder --full-name \"J. Alder\" --role analyst --as k.willow\n  darkline people add m.rowan --full-name \"M. Rowan\" --role reviewer --role \"quality manager\" --as k.willow"
-    )]
     People(People),
+    /// See what reports call the laboratory, or say it anew for reports to come
+    #[command(after_help = "Reports that were issued keep what they say.")]
+    Laboratory(Laboratory),
     /// Open an order: take its documents into the record
     #[command(
-        after_help = "The folder holds order.toml, preparation*.toml, method*.toml and run*.toml with its run order.\n\nExamples:\n  darkline open examples/cadmium-release --as j.alder\n  darkline open examples/cadmium-release --dry-run     only look for faults"
+        after_help = "The folder holds order.toml, preparation*.toml, method*.toml and run*.toml with its run order."
     )]
     Open(Open),
     /// See the run order of an order, and add the rows that decisions ask for
-    #[command(
-        after_help = "Examples:\n  darkline plan 2026-041                       the run order and what is still to be measured\n  darkline plan 2026-041 --extend --as j.alder add the steps that were taken up as a new leg\n  darkline plan 2026-041 -o run-order.csv"
-    )]
     Plan(Plan),
     /// Let the virtual spectrometer measure the rows that have no readings yet
-    #[command(
-        after_help = "The truth stays in its own file, which no evaluation reads.\n\nExamples:\n  darkline simulate 2026-041 --truth truth.toml -o readings-1.csv\n  darkline simulate 2026-041 --truth truth.toml --judge    compare results with the truth"
-    )]
+    #[command(after_help = "The truth stays in its own file, which no evaluation reads.")]
     Simulate(Simulate),
     /// Take readings into the record
     #[command(
-        after_help = "A table of pulses has its file of pulses beside it, under the same name with .parquet.\nThe same file again changes nothing.\n\nExamples:\n  darkline import 2026-014 examples/cadmium-release/readings.csv --as j.alder\n  darkline import 2026-041 readings-1.csv --pulses readings-1.parquet --as j.alder"
+        after_help = "A table of pulses has its file of pulses beside it, under the same name with .parquet.\nThe same file again changes nothing."
     )]
     Import(Import),
     /// Work out the results of an order from its readings and decisions. Stores nothing
-    #[command(
-        after_help = "Examples:\n  darkline evaluate 2026-041                a table for people\n  darkline evaluate 2026-041 --json         one JSON object a line, for programs\n  darkline evaluate 2026-041 -o out.csv     into a file (\"-\" is standard output)"
-    )]
     Evaluate(Evaluate),
     /// Tell how a result came about: the derivation with its numbers, and the budget by source
-    #[command(after_help = "Examples:\n  darkline explain 2026-014 dish-1\n  darkline explain 2026-041 S03 --element Pb --json")]
     Explain(Explain),
     /// Decide about readings and flags, with a reason
-    #[command(
-        after_help = "Examples:\n  darkline decide 2026-041 --reject R1/38 --reason \"droplet left on the tip\" --as j.alder\n  darkline decide 2026-041 --take-up over-range:row:R1/18 --reason \"dilute as offered\" --as j.alder\n  darkline decide 2026-041 --justify blank-above-limit:row:R1/9 --reason \"below a tenth of every sample\" --as j.alder"
-    )]
     Decide(Decide),
     /// Sign the results of an order: the analyst first, then a reviewer who had no hand in them
-    #[command(
-        after_help = "Examples:\n  darkline sign 2026-041 --as j.alder\n  darkline sign 2026-041 --as m.rowan --confirm 2026-041 --key-file keys/m.rowan"
-    )]
     Sign(Sign),
     /// Issue the report of a signed order as PDF/A
-    #[command(after_help = "Examples:\n  darkline issue 2026-041 --as m.rowan -o 2026-041.pdf")]
     Issue(Issue),
     /// Write the data package of an issued order as one archive that needs nothing else to be checked
-    #[command(after_help = "Examples:\n  darkline archive 2026-041 --as m.rowan -o 2026-041.zip")]
     Archive(Archive),
     /// Check an archive, or the whole record: hashes, root, signatures, and every digit of the report
-    #[command(
-        after_help = "Examples:\n  darkline verify 2026-041.zip      an archive, on any machine\n  darkline verify                   the record of this laboratory"
-    )]
     Verify(Verify),
     /// List the entries of the record: who, when, what
-    #[command(after_help = "Examples:\n  darkline entries\n  darkline entries 2026-041 --json")]
     Entries(Entries),
+    /// Print the reference of all commands as Markdown
+    #[command(hide = true)]
+    HelpReference,
 }
 
 /// Options of `demo`.
@@ -139,13 +125,13 @@ pub struct Demo {
 #[derive(Debug, Args)]
 pub struct Begin {
     /// The name of the first person as printed beside their acts
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", value_parser = filled)]
     pub full_name: String,
     /// The laboratory's name on reports
-    #[arg(long, value_name = "TEXT", default_value = "Laboratory")]
+    #[arg(long, value_name = "TEXT", value_parser = filled)]
     pub laboratory: String,
-    /// A line of the laboratory's address; more lines by naming the option again
-    #[arg(long, value_name = "TEXT")]
+    /// A line of the laboratory's address on reports; more lines by naming the option again
+    #[arg(long, value_name = "TEXT", required = true, value_parser = filled)]
     pub address: Vec<String>,
     /// The name of this bench's log
     #[arg(long, value_name = "NAME", default_value = "bench-1")]
@@ -172,7 +158,7 @@ pub enum PeopleVerb {
         /// The name they sign in with
         name: String,
         /// The name printed beside their signature
-        #[arg(long, value_name = "TEXT")]
+        #[arg(long, value_name = "TEXT", value_parser = filled)]
         full_name: String,
         /// analyst, reviewer, quality manager or administrator; several by naming the option again
         #[arg(long, value_name = "ROLE", required = true)]
@@ -181,6 +167,17 @@ pub enum PeopleVerb {
         #[arg(long, value_name = "FILE")]
         key_file: Option<PathBuf>,
     },
+}
+
+/// Options of `laboratory`.
+#[derive(Debug, Args)]
+pub struct Laboratory {
+    /// The laboratory's name
+    #[arg(long, value_name = "TEXT", value_parser = filled, requires = "address")]
+    pub name: Option<String>,
+    /// A line of its address; more lines by naming the option again
+    #[arg(long, value_name = "TEXT", value_parser = filled, requires = "name")]
+    pub address: Vec<String>,
 }
 
 /// Options of `open`.
@@ -343,6 +340,12 @@ pub struct Archive {
 pub struct Verify {
     /// The archive; the record itself where absent
     pub archive: Option<PathBuf>,
+    /// The bench key that the laboratory publishes, as printed: the archive must be signed by it
+    #[arg(long, value_name = "KEY", requires = "archive")]
+    pub bench_key: Option<String>,
+    /// The report in hand: the archive must hold this very file
+    #[arg(long, value_name = "PDF", requires = "archive")]
+    pub report: Option<PathBuf>,
 }
 
 /// Options of `entries`.
@@ -362,12 +365,12 @@ pub enum Parsed {
 
 /// Reads the command line.
 pub fn parse() -> Parsed {
-    match CommandLine::try_parse() {
-        Ok(CommandLine { everywhere, verb }) => {
-            if everywhere.quiet {
+    match read(std::env::args_os()) {
+        Ok(command) => {
+            if command.everywhere.quiet {
                 talk::be_quiet();
             }
-            Parsed::Run(Box::new(Command { everywhere, verb }))
+            Parsed::Run(Box::new(command))
         }
         Err(error) => match error.kind() {
             ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => {
@@ -379,45 +382,121 @@ pub fn parse() -> Parsed {
                 Parsed::Told(ExitCode::from(2))
             }
             _ => {
-                talk::say(&in_our_words(&error));
+                let words: Vec<String> = std::env::args().skip(1).collect();
+                talk::say(&misread::in_our_words(&error, &words, &definition()));
                 Parsed::Told(ExitCode::from(2))
             }
         },
     }
 }
 
-/// A fault of the command line, in the words of the house.
-fn in_our_words(error: &clap::Error) -> String {
-    let text = |kind| match error.get(kind) {
-        Some(ContextValue::String(text)) => Some(text.clone()),
-        Some(ContextValue::Strings(texts)) => Some(texts.join(", ")),
-        _ => None,
-    };
-    let meant = |kind| text(kind).map_or(String::new(), |meant| format!("\n  did you mean {meant}?"));
-    let found = || text(ContextKind::InvalidArg).unwrap_or_default();
-    let value = || text(ContextKind::InvalidValue).unwrap_or_default();
-    match error.kind() {
-        ErrorKind::InvalidSubcommand => {
-            let verb = text(ContextKind::InvalidSubcommand).unwrap_or_default();
-            format!("error: darkline has no command \"{verb}\"{}", meant(ContextKind::SuggestedSubcommand))
-        }
-        ErrorKind::UnknownArgument => {
-            format!("error: there is no option {}{}", found(), meant(ContextKind::SuggestedArg))
-        }
-        ErrorKind::MissingRequiredArgument => {
-            format!("error: {} is missing\n  darkline COMMAND --help shows how it is written", found())
-        }
-        ErrorKind::InvalidValue if value().is_empty() => format!("error: {} has no value", found()),
-        ErrorKind::InvalidValue | ErrorKind::ValueValidation => {
-            format!("error: \"{}\" is no value for {}", value(), found())
-        }
-        ErrorKind::ArgumentConflict => format!("error: {} does not go with the other options", found()),
-        ErrorKind::MissingSubcommand => "error: a command is missing\n  darkline --help lists them".into(),
-        _ => format!("error: {}", error.render().to_string().trim_start_matches("error: ").trim_end()),
-    }
+fn read<W: Into<OsString> + Clone>(words: impl IntoIterator<Item = W>) -> Result<Command, clap::Error> {
+    let matches = definition().try_get_matches_from(words)?;
+    let CommandLine { everywhere, verb } = CommandLine::from_arg_matches(&matches)?;
+    Ok(Command { everywhere, verb })
 }
 
-/// The definition, for the reference page.
+/// A text that says something.
+fn filled(text: &str) -> Result<String, &'static str> {
+    if text.trim().is_empty() { Err("nothing stands there") } else { Ok(text.trim().to_owned()) }
+}
+
+/// The definition that the command line is read by, and help and reference are made from.
 pub fn definition() -> clap::Command {
-    CommandLine::command()
+    described(CommandLine::command(), "")
+}
+
+/// First what it does, then examples; options follow.
+fn template(about: &str) -> String {
+    format!("{about}\n\n{{before-help}}{{usage-heading}} {{usage}}\n\n{{all-args}}{{after-help}}")
+}
+
+/// What a command does, as a sentence.
+pub fn sentence(command: &clap::Command) -> String {
+    let about = command.get_about().map_or_else(String::new, ToString::to_string);
+    if about.ends_with('.') { about } else { format!("{about}.") }
+}
+
+fn described(command: clap::Command, path: &str) -> clap::Command {
+    let template = template(&sentence(&command));
+    let mut command = command.help_template(template).before_help(examples::text(path)).disable_help_subcommand(true);
+    let inner: Vec<String> = command.get_subcommands().map(|inner| inner.get_name().to_owned()).collect();
+    for name in inner {
+        let path = if path.is_empty() { name.clone() } else { format!("{path} {name}") };
+        command = command.mut_subcommand(name, |inner| described(inner, &path));
+    }
+    command
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The words of a line as a shell gives them: parted at blanks, quotes taken off.
+    fn words(line: &str) -> Vec<String> {
+        let (mut words, mut word, mut within) = (Vec::new(), String::new(), false);
+        for c in line.chars() {
+            match c {
+                '"' => within = !within,
+                ' ' if !within => words.extend(Some(std::mem::take(&mut word)).filter(|word| !word.is_empty())),
+                c => word.push(c),
+            }
+        }
+        words.extend(Some(word).filter(|word| !word.is_empty()));
+        words
+    }
+
+    #[test]
+    fn the_definition_holds_together() {
+        definition().debug_assert();
+    }
+
+    /// The examples as they stand in the help of every command, not as they stand in the source.
+    #[test]
+    fn every_command_opens_with_a_sentence_and_examples_that_are_read() {
+        fn look(command: &mut clap::Command, path: &str, n_read: &mut usize) {
+            let help = command.render_help().to_string();
+            let mut lines = help.lines();
+            let first = lines.next().unwrap();
+            assert!(first.ends_with('.') && first.chars().next().unwrap().is_uppercase(), "{path}: {first}");
+            let second = lines.find(|line| !line.is_empty() && line.starts_with("  darkline")).unwrap_or("");
+            assert!(!second.is_empty(), "{path} has no example:\n{help}");
+            let examples =
+                help.lines().skip_while(|line| !line.starts_with("  darkline")).take_while(|line| !line.is_empty());
+            for example in examples {
+                assert!(example.chars().count() <= 100, "{example}");
+                let line = example.trim_start();
+                let line = line.split("  ").next().unwrap();
+                match read(words(line)) {
+                    Ok(_) => *n_read += 1,
+                    Err(error) if error.kind() == ErrorKind::DisplayHelp => *n_read += 1,
+                    Err(error) => panic!("{path}: {line}: {error}"),
+                }
+            }
+            let usage = help.find("Usage:").unwrap();
+            assert!(help.find("  darkline").unwrap() < usage, "{path}: options follow the examples");
+            let inner: Vec<String> = command.get_subcommands().map(|inner| inner.get_name().to_owned()).collect();
+            for name in inner {
+                let path = format!("{path} {name}");
+                look(command.find_subcommand_mut(&name).unwrap(), &path, n_read);
+            }
+        }
+        let mut n_read = 0;
+        let mut whole = definition();
+        whole.build();
+        look(&mut whole, "darkline", &mut n_read);
+        assert!(n_read >= 30, "{n_read}");
+    }
+
+    #[test]
+    fn every_example_belongs_to_a_command() {
+        let whole = definition();
+        for path in examples::paths() {
+            let found = path
+                .split(' ')
+                .filter(|name| !name.is_empty())
+                .try_fold(&whole, |command, name| command.find_subcommand(name));
+            assert!(found.is_some(), "{path}");
+        }
+    }
 }

@@ -2,6 +2,8 @@
 
 use std::process::ExitCode;
 
+use darkline_audit_trail::keys::KeyFileFault;
+use darkline_audit_trail::people::Refusal;
 use darkline_exchange::fault::{Faults, Part};
 use darkline_laboratory::LaboratoryError;
 
@@ -56,9 +58,28 @@ impl From<LaboratoryError> for Failure {
         match error {
             LaboratoryError::Faults(faults) => faults.into(),
             LaboratoryError::NotReady { .. } | LaboratoryError::NothingToAdd => Failure::NotReady(error.to_string()),
-            LaboratoryError::UnknownPerson { .. } => {
-                Failure::with_hint(error.to_string(), "name a person with --as, or enter one: darkline people add NAME --role ROLE")
+            LaboratoryError::Overtaken { .. } => {
+                Failure::with_hint(error.to_string(), "look at it with darkline entries, then give the command again")
             }
+            LaboratoryError::OtherText { .. } => {
+                Failure::with_hint(error.to_string(), "give the new one an identity of its own; nothing was appended")
+            }
+            LaboratoryError::WhichRun { .. } => Failure::with_hint(error.to_string(), "write it behind --run"),
+            LaboratoryError::Refused(Refusal::NoRole { .. }) => {
+                Failure::with_hint(error.to_string(), "darkline people shows who has which role")
+            }
+            LaboratoryError::Key(KeyFileFault::WrongPassphrase) => Failure::with_hint(
+                error.to_string(),
+                "nothing was appended; type it again, or look into the file named with --key-file",
+            ),
+            LaboratoryError::UnknownOrder { .. } => Failure::with_hint(
+                error.to_string(),
+                "open it with darkline open FOLDER, or name another record with --trail PATH",
+            ),
+            LaboratoryError::UnknownPerson { .. } => Failure::with_hint(
+                error.to_string(),
+                "name a person with --as, or enter one: darkline people add NAME --role ROLE",
+            ),
             other => Failure::told(other),
         }
     }

@@ -5,7 +5,12 @@
 
 mod bench;
 mod command_line;
+mod embedded_record;
 mod ending;
+mod new_file;
+mod paragraph;
+mod progress;
+mod reference;
 mod result_text;
 mod secret;
 mod table;
@@ -15,8 +20,11 @@ mod verbs;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    // Every acknowledged entry is on the disk already, so an interruption has nothing to tidy up.
-    let _ = ctrlc::set_handler(|| std::process::exit(130));
+    // Every acknowledged entry is on the disk already, so an interruption has nothing to tidy up but the terminal.
+    let _ = ctrlc::set_handler(|| {
+        secret::show_typing_again();
+        std::process::exit(130)
+    });
     match command_line::parse() {
         command_line::Parsed::Run(command) => ending::finish(verbs::run(*command)),
         command_line::Parsed::Told(code) => code,

@@ -25,7 +25,8 @@ pub fn statement(statement: &StatementOutcome, result: &ResultOutcome) -> String
     match (&result.reported, statement.statement) {
         (Reported::Value { result }, Statement::Inconclusive) => {
             let Printed { value, expanded_u } = printed(result);
-            format!("inconclusive: the limit lies within {value} ± {expanded_u}")
+            let limit = statement.limit.split(' ').next().unwrap_or("the limit");
+            format!("inconclusive: {limit} lies within {value} ± {expanded_u}")
         }
         (_, statement) => statement.to_string(),
     }

@@ -1,6 +1,13 @@
 //! A table for people: columns as wide as they must be, decimal points under one another.
+//!
+//! Where it would be too wide, the words of the last column are broken into lines.
 
 use unicode_width::UnicodeWidthStr;
+
+use crate::paragraph::{self, WIDTH};
+
+/// The last column is not made narrower than this.
+const NARROWEST: usize = 24;
 
 /// How a column is set.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -52,7 +59,7 @@ impl Table {
                 }
             })
             .collect();
-        let widths: Vec<usize> = self
+        let mut widths: Vec<usize> = self
             .heads
             .iter()
             .zip(&columns)
@@ -60,22 +67,45 @@ impl Table {
                 cells.iter().map(|cell| cell.width()).chain([head.width(), unit.width()]).max().unwrap_or(0)
             })
             .collect();
-        let mut text = String::new();
-        text.push_str(&self.line(&widths, |place| &self.heads[place].1));
+        let others = widths.iter().rev().skip(1).map(|width| width + 2).sum::<usize>();
+        if let (Some(last), Some((Column::Words, head, unit))) = (widths.last_mut(), self.heads.last()) {
+            let room = WIDTH.saturating_sub(others).max(NARROWEST).max(head.width()).max(unit.width());
+            *last = (*last).min(room);
+        }
+        let heads: Vec<&str> = self.heads.iter().map(|(_, head, _)| head.as_str()).collect();
+        let mut text = self.line(&widths, &heads);
         if self.heads.iter().any(|(_, _, unit)| !unit.is_empty()) {
-            text.push_str(&self.line(&widths, |place| &self.heads[place].2));
+            let units: Vec<&str> = self.heads.iter().map(|(_, _, unit)| unit.as_str()).collect();
+            text.push_str(&self.line(&widths, &units));
         }
         for row in 0..self.rows.len() {
-            text.push_str(&self.line(&widths, |place| &columns[place][row]));
+            let cells: Vec<&str> = columns.iter().map(|cells| cells[row].as_str()).collect();
+            text.push_str(&self.broken(&widths, &cells));
         }
         text
     }
 
-    fn line<'a>(&self, widths: &[usize], cell: impl Fn(usize) -> &'a String) -> String {
+    /// A row, its last cell on as many lines as it takes.
+    fn broken(&self, widths: &[usize], cells: &[&str]) -> String {
+        let (Some(room), Some(last)) = (widths.last(), cells.last()) else { return "\n".into() };
+        if last.width() <= *room {
+            return self.line(widths, cells);
+        }
+        let mut text = String::new();
+        for (place, piece) in paragraph::lines(last, *room).iter().enumerate() {
+            let mut cells: Vec<&str> = if place == 0 { cells.to_vec() } else { vec![""; cells.len()] };
+            if let Some(last) = cells.last_mut() {
+                *last = piece;
+            }
+            text.push_str(&self.line(widths, &cells));
+        }
+        text
+    }
+
+    fn line(&self, widths: &[usize], cells: &[&str]) -> String {
         let mut line = String::new();
-        for (place, width) in widths.iter().enumerate() {
-            let cell = cell(place);
-            let padding = " ".repeat(width - cell.width());
+        for (place, (width, cell)) in widths.iter().zip(cells).enumerate() {
+            let padding = " ".repeat(width.saturating_sub(cell.width()));
             if place > 0 {
                 line.push_str("  ");
             }
@@ -126,6 +156,21 @@ sample   mass fraction  conformity
 well-04           0.41  complies
 well-05           –
 pond-01          15.3   inconclusive
+";
+        assert_eq!(table.text(), wanted);
+    }
+
+    #[test]
+    fn a_long_last_cell_goes_on_below_itself() {
+        let mut table = Table::new().figures("entry", "").words("act");
+        let act = "flag replicate-outlier:reading:R1/38 justified: the droplet hung on the tip and fell beside the tube, seen by two";
+        table.row(vec!["412".into(), act.into()]);
+        table.row(vec!["413".into(), "order 2026-031 archived".into()]);
+        let wanted = "\
+entry  act
+  412  flag replicate-outlier:reading:R1/38 justified: the droplet hung on the tip and fell beside
+       the tube, seen by two
+  413  order 2026-031 archived
 ";
         assert_eq!(table.text(), wanted);
     }

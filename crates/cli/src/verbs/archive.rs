@@ -1,14 +1,18 @@
 //! `darkline archive`: the data package of an issued order as one bag.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use darkline_exchange::bag;
+use darkline_laboratory::state::IssueState;
+use darkline_record::canonical::Digest;
+use darkline_record::identity::OrderId;
 use serde::Serialize;
 
-use super::order;
+use super::{count, order};
 use crate::bench;
 use crate::command_line::{Archive, Everywhere};
 use crate::ending::{Ending, Failure};
+use crate::new_file::NewFile;
 use crate::talk;
 
 #[derive(Serialize)]
@@ -25,29 +29,40 @@ pub fn run(everywhere: &Everywhere, options: &Archive) -> Result<Ending, Failure
     let by = bench::person(everywhere)?;
     let mut laboratory = bench::write(everywhere)?;
     let path = options.output.clone().unwrap_or_else(|| PathBuf::from(format!("{order}.zip")));
-    let mut file = super::new_file(&path)?;
-    let files = laboratory.archive(&by, &order).inspect_err(|_| {
-        let _ = std::fs::remove_file(&path);
-    })?;
-    let issued = laboratory.order(&order)?.issues.last().map_or_else(String::new, |issue| issue.at.clone());
-    let laboratory_name = laboratory.state().laboratory.as_ref().map_or("Laboratory", |(name, _)| name.as_str());
-    let info = [
-        ("Source-Organization".to_owned(), laboratory_name.to_owned()),
-        ("External-Identifier".to_owned(), order.to_string()),
-        ("Bagging-Date".to_owned(), issued.chars().take(10).collect()),
-    ];
-    let bytes = bag::write(&files, &info).map_err(Failure::told)?;
-    super::fill(&mut file, &path, &bytes)?;
+    if let Some(issue) = laboratory.order(&order)?.issues.last().filter(|issue| holds(&path, &order, issue)) {
+        talk::tell(&format!(
+            "{} is there already and holds report {}; nothing was appended",
+            path.display(),
+            issue.report
+        ));
+        talk::tell(&format!("Next: darkline verify {}", path.display()));
+        return Ok(Ending::Done);
+    }
+    let file = NewFile::at(&path)?;
+    let content = laboratory.archive(&by, &order)?;
+    let bytes = bag::write(&content.files, &content.info).map_err(Failure::told)?;
+    file.fill(&bytes)?;
+    let n_files = content.files.len();
     if everywhere.json {
         talk::print_json(&ArchiveLine {
             schema: "darkline/archive/1",
             order: order.as_str(),
             file: path.display().to_string(),
-            files: files.len(),
+            files: n_files,
             bytes: bytes.len(),
         })?;
     }
-    talk::tell(&format!("{} written: {} files, {} kB", path.display(), files.len(), bytes.len().div_ceil(1000)));
+    talk::tell(&format!("{} written: {}, {} kB", path.display(), count(n_files, "file"), bytes.len().div_ceil(1000)));
     talk::tell(&format!("Next: darkline verify {}", path.display()));
     Ok(Ending::Done)
+}
+
+/// Whether a file is an archive of this very report: what a command that is given again finds.
+fn holds(path: &Path, order: &OrderId, issue: &IssueState) -> bool {
+    let Ok(found) = std::fs::read(path).map_err(drop).and_then(|bytes| bag::read(&bytes).map_err(drop)) else {
+        return false;
+    };
+    let digest = |name: &str| found.payload.get(name).map(|bytes| Digest::of(bytes));
+    let names_order = found.info.iter().any(|(label, value)| label == "External-Identifier" && value == order.as_str());
+    names_order && digest("record.json") == Some(issue.record) && digest("report.pdf") == Some(issue.document)
 }

@@ -1,11 +1,21 @@
 //! `darkline begin`: a new record, the key of the bench, and the first person.
 
 use darkline_audit_trail::LogId;
+use serde::Serialize;
 
 use crate::bench;
 use crate::command_line::{Begin, Everywhere};
 use crate::ending::{Ending, Failure};
 use crate::{secret, talk};
+
+#[derive(Serialize)]
+struct RecordLine<'a> {
+    schema: &'static str,
+    trail: String,
+    log: &'a str,
+    administrator: &'a str,
+    bench_key: Option<String>,
+}
 
 pub fn run(everywhere: &Everywhere, options: &Begin) -> Result<Ending, Failure> {
     let person = bench::person(everywhere)?;
@@ -14,6 +24,20 @@ pub fn run(everywhere: &Everywhere, options: &Begin) -> Result<Ending, Failure> 
     let mut laboratory = bench::begin(everywhere, &log)?;
     laboratory.begin(&person, &options.full_name, &passphrase, &options.laboratory, &options.address)?;
     let trail = bench::trail(everywhere);
+    if everywhere.json {
+        talk::print_json(&RecordLine {
+            schema: "darkline/record/1",
+            trail: trail.display().to_string(),
+            log: log.as_str(),
+            administrator: person.as_str(),
+            bench_key: laboratory
+                .store()
+                .devices()
+                .map_err(Failure::told)?
+                .first()
+                .map(|key| key.fingerprint().to_string()),
+        })?;
+    }
     talk::tell(&format!("{} begun; {person} is administrator.", trail.display()));
     talk::tell(&format!("The key of this bench is {}: keep it with the record.", bench::device_file(&trail).display()));
     talk::tell(&format!("Next: darkline people add NAME --full-name \"…\" --role analyst --as {person}"));

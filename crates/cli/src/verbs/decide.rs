@@ -22,8 +22,9 @@ struct DecisionLine<'a> {
 pub fn run(everywhere: &Everywhere, options: &Decide) -> Result<Ending, Failure> {
     let order = order(&options.order)?;
     let by = bench::person(everywhere)?;
-    let reason = Reason::new(&options.reason)
-        .ok_or_else(|| Failure::with_hint("a reason has between 1 and 500 characters", "write what was seen: --reason \"…\""))?;
+    let reason = Reason::new(&options.reason).ok_or_else(|| {
+        Failure::with_hint("a reason has between 1 and 500 characters", "write what was seen: --reason \"…\"")
+    })?;
     let mut laboratory = bench::write(everywhere)?;
     let flag = |text: &String| text.parse::<FlagId>().map_err(Failure::told);
     let mut wishes = Vec::new();
@@ -44,12 +45,20 @@ pub fn run(everywhere: &Everywhere, options: &Decide) -> Result<Ending, Failure>
         wishes.push(Wish::TakeUp(flag(text)?, step));
     }
     if wishes.is_empty() {
-        return Err(Failure::with_hint("nothing is decided", "name a reading with --reject, or a flag with --justify or --take-up"));
+        return Err(Failure::with_hint(
+            "nothing is decided",
+            "name a reading with --reject, or a flag with --justify or --take-up",
+        ));
     }
     let decided = laboratory.decide(&by, &order, &wishes, &reason)?;
     for (entry, decision) in &decided {
         if everywhere.json {
-            talk::print_json(&DecisionLine { schema: "darkline/decision/1", entry: *entry, by: by.as_str(), decision })?;
+            talk::print_json(&DecisionLine {
+                schema: "darkline/decision/1",
+                entry: *entry,
+                by: by.as_str(),
+                decision,
+            })?;
         }
         talk::tell(&format!("entry {entry}: {} by {by}.", words(decision)));
     }
@@ -57,10 +66,15 @@ pub fn run(everywhere: &Everywhere, options: &Decide) -> Result<Ending, Failure>
         let outcome = laboratory.evaluate(&order)?.outcome;
         let readings: Vec<_> = outcome.runs.iter().flat_map(|run| &run.readings).collect();
         let rejected = readings.iter().filter(|reading| reading.rejected).count();
-        talk::tell(&format!("{rejected} of {} readings are now rejected.", readings.len()));
+        let are = if rejected == 1 { "is" } else { "are" };
+        talk::tell(&format!("{rejected} of {} readings {are} now rejected.", readings.len()));
     }
     let waits = decided.iter().any(|(_, decision)| matches!(decision, Decision::TakeUp { .. }));
-    talk::tell(&if waits { format!("Next: darkline plan {order} --extend --as {by}") } else { format!("Next: darkline evaluate {order}") });
+    talk::tell(&if waits {
+        format!("Next: darkline plan {order} --extend --as {by}")
+    } else {
+        format!("Next: darkline evaluate {order}")
+    });
     Ok(Ending::Done)
 }
 

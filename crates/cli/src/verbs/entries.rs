@@ -52,11 +52,22 @@ pub fn run(everywhere: &Everywhere, options: &Entries) -> Result<Ending, Failure
                 leaf: entry.leaf_hash().to_string(),
             })?;
         } else {
-            table.row(vec![entry.number.to_string(), entry.at.to_string(), entry.by.to_string(), act.words()]);
+            table.row(vec![
+                entry.number.to_string(),
+                to_the_second(entry.at.as_str()),
+                entry.by.to_string(),
+                act.words(),
+            ]);
         }
     }
     if !everywhere.json {
         talk::print(&table.text())?;
     }
     Ok(Ending::Done)
+}
+
+/// A time without its fractions of a second, which the JSON keeps.
+fn to_the_second(at: &str) -> String {
+    let (before, after) = at.split_once('.').unwrap_or((at, ""));
+    format!("{before}{}", after.trim_start_matches(|c: char| c.is_ascii_digit()))
 }

@@ -1,18 +1,19 @@
 //! `darkline evaluate`: results with their uncertainty, flags, and, once controls have passed, conformity.
 
-use std::path::Path;
-
-use darkline_evaluation::outcome::{ControlKind, FlagOutcome, FlagState, Outcome, ResultOutcome};
+use darkline_evaluation::outcome::{
+    CalibrationOutcome, ControlKind, FlagOutcome, FlagState, Outcome, ResultOutcome, RunOutcome,
+};
 use darkline_laboratory::deciding::step_words;
 use darkline_quality::rules;
 use darkline_record::decision::NextStep;
 use darkline_record::identity::OrderId;
 use serde::Serialize;
 
-use super::{count, order};
+use super::{order, put_out};
 use crate::bench;
 use crate::command_line::{Evaluate, Everywhere};
 use crate::ending::{Ending, Failure};
+use crate::paragraph::indented;
 use crate::result_text::{cells, significant, statement};
 use crate::table::Table;
 use crate::talk;
@@ -45,41 +46,33 @@ enum Line<'a> {
     Run {
         schema: &'static str,
         #[serde(flatten)]
-        run: &'a darkline_evaluation::outcome::RunOutcome,
+        run: &'a RunOutcome,
     },
 }
 
 pub fn run(everywhere: &Everywhere, options: &Evaluate) -> Result<Ending, Failure> {
     let order = order(&options.order)?;
     let laboratory = bench::read(everywhere)?;
-    let outcome = laboratory.evaluate(&order)?.outcome;
+    let evaluated = laboratory.evaluate(&order)?;
+    let outcome = &evaluated.outcome;
     let ending = if outcome.stopping().next().is_some() { Ending::Stopped } else { Ending::Done };
-    if everywhere.json {
-        print_json(&outcome)?;
-        return Ok(ending);
-    }
-    if let Some(path) = options.output.as_deref() {
-        let csv = as_csv(&outcome);
-        if path == Path::new("-") {
-            talk::print(&csv)?;
-        } else {
-            std::fs::write(path, csv).map_err(|error| Failure::told(format!("{}: {error}", path.display())))?;
-            talk::tell(&format!("{} written: {}", path.display(), count(outcome.results.len(), "result")));
+    match options.output.as_deref() {
+        Some(path) => put_out(path, &if everywhere.json { as_json(outcome)? } else { as_csv(outcome) })?,
+        None if everywhere.json => talk::print(&as_json(outcome)?)?,
+        None => {
+            talk::print(&results_text(outcome, &evaluated.package))?;
+            if options.details {
+                talk::print(&details_text(outcome))?;
+            }
+            talk::print(&flags_text(outcome, &order))?;
         }
-        return Ok(ending);
     }
-    let package = laboratory.package(&order)?;
-    talk::print(&results_text(&outcome, &package))?;
-    if options.details {
-        talk::print(&details_text(&outcome))?;
-    }
-    talk::print(&flags_text(&outcome, &order))?;
     Ok(ending)
 }
 
-fn print_json(outcome: &Outcome) -> Result<(), Failure> {
+fn as_json(outcome: &Outcome) -> Result<String, Failure> {
     let schema = "darkline/outcome/1";
-    talk::print_json(&Line::Outcome {
+    let mut lines = vec![Line::Outcome {
         schema,
         order: outcome.order.as_str(),
         edition: outcome.edition.0,
@@ -87,17 +80,19 @@ fn print_json(outcome: &Outcome) -> Result<(), Failure> {
         package: outcome.package.to_string(),
         controls_passed: outcome.controls_passed,
         flags_that_stop: outcome.stopping().count(),
-    })?;
-    for result in &outcome.results {
-        talk::print_json(&Line::Result { schema, result })?;
-    }
-    for run in &outcome.runs {
-        talk::print_json(&Line::Run { schema, run })?;
-    }
-    for flag in &outcome.flags {
-        talk::print_json(&Line::Flag { schema, id: flag.flag.id.to_string(), says: says(flag), stops: flag.stops(), outcome: flag })?;
-    }
-    Ok(())
+    }];
+    lines.extend(outcome.results.iter().map(|result| Line::Result { schema, result }));
+    lines.extend(outcome.runs.iter().map(|run| Line::Run { schema, run }));
+    lines.extend(outcome.flags.iter().map(|flag| Line::Flag {
+        schema,
+        id: flag.flag.id.to_string(),
+        says: says(flag),
+        stops: flag.stops(),
+        outcome: flag,
+    }));
+    let texts: Vec<String> =
+        lines.iter().map(serde_json::to_string).collect::<Result<_, _>>().map_err(Failure::told)?;
+    Ok(texts.iter().map(|text| format!("{text}\n")).collect())
 }
 
 /// What a flag says, in the words of its rule.
@@ -115,7 +110,8 @@ pub fn results_text(outcome: &Outcome, package: &darkline_record::package::DataP
             .filter(|result| result.element == requested.element && result.method == requested.method)
             .collect();
         let Some(first) = results.first() else { continue };
-        let coverage = package.method(&requested.method).map_or("2", |method| method.result.coverage_factor.digits()).to_owned();
+        let coverage =
+            package.method(&requested.method).map_or("2", |method| method.result.coverage_factor.digits()).to_owned();
         let mut table = Table::new()
             .words("sample")
             .figures(&format!("{} {}", first.element, first.kind), &first.unit)
@@ -149,25 +145,16 @@ fn details_text(outcome: &Outcome) -> String {
     let mut text = String::new();
     for run in &outcome.runs {
         if let Some(calibration) = &run.calibration {
-            let unit = if run.response_unit == "1" { String::new() } else { format!(" {}", run.response_unit) };
-            text.push_str(&format!(
-                "run {}: {}, {} points, weights: {}\n  intercept {} ± {}{unit}, slope {} ± {} {}, residual standard deviation {} ({} degrees of freedom), r {:.4}\n\n",
-                run.run,
-                calibration.model,
-                calibration.n_points,
-                calibration.weights,
-                significant(calibration.intercept, 4),
-                significant(calibration.u_intercept, 2),
-                significant(calibration.slope, 5),
-                significant(calibration.u_slope, 2),
-                calibration.slope_unit,
-                significant(calibration.residual_sd, 4),
-                calibration.dof,
-                calibration.r,
-            ));
+            text.push_str(&calibration_text(run, calibration));
         }
         if !run.controls.is_empty() {
-            let mut table = Table::new().figures("row", "").words("control").words("name").figures("found", "").figures("should be", "").words("unit");
+            let mut table = Table::new()
+                .figures("row", "")
+                .words("control")
+                .words("name")
+                .figures("found", "")
+                .figures("should be", "")
+                .words("unit");
             for control in &run.controls {
                 let should_be = match control.control {
                     ControlKind::SpikeRecovery => None,
@@ -212,6 +199,21 @@ fn details_text(outcome: &Outcome) -> String {
     text
 }
 
+fn calibration_text(run: &RunOutcome, calibration: &CalibrationOutcome) -> String {
+    let unit = if run.response_unit == "1" { "" } else { &run.response_unit };
+    let CalibrationOutcome { model, n_points, weights, dof, r, slope_unit, .. } = calibration;
+    let mut table = Table::new().words("").figures("value", "").figures("u", "").words("unit");
+    let row = |name: &str, value: String, u: String, unit: &str| vec![name.into(), value, u, unit.to_owned()];
+    let (intercept, u_intercept) = (significant(calibration.intercept, 4), significant(calibration.u_intercept, 2));
+    let (slope, u_slope) = (significant(calibration.slope, 5), significant(calibration.u_slope, 2));
+    table.row(row("intercept", intercept, u_intercept, unit));
+    table.row(row("slope", slope, u_slope, slope_unit));
+    table.row(row("residual standard deviation", significant(calibration.residual_sd, 4), String::new(), unit));
+    table.row(row("degrees of freedom", dof.to_string(), String::new(), ""));
+    table.row(row("correlation coefficient", format!("{r:.4}"), String::new(), ""));
+    format!("run {}: {model}, {n_points} points, weights: {weights}\n{}\n", run.run, table.text())
+}
+
 /// The flags, those that stop the report last, with what may be done about each.
 pub fn flags_text(outcome: &Outcome, order: &OrderId) -> String {
     let mut text = String::new();
@@ -221,7 +223,7 @@ pub fn flags_text(outcome: &Outcome, order: &OrderId) -> String {
             FlagState::Justified { reason } => format!("justified: {reason}"),
             _ => "told, stops nothing".into(),
         };
-        text.push_str(&format!("  {}  {}\n    {state}\n", flag.flag.id, says(flag)));
+        text.push_str(&format!("  {}\n{}{}", flag.flag.id, indented(&says(flag), 4), indented(&state, 4)));
     }
     let stopping: Vec<&FlagOutcome> = outcome.stopping().collect();
     if stopping.is_empty() {
@@ -233,9 +235,12 @@ pub fn flags_text(outcome: &Outcome, order: &OrderId) -> String {
     let (what, they) = if stopping.len() == 1 { ("flag stops", "it is") } else { ("flags stop", "they are") };
     text.push_str(&format!("{} {what} this report; conformity is not stated until {they} settled\n", stopping.len()));
     for flag in stopping {
-        text.push_str(&format!("  {}\n    {}\n", flag.flag.id, says(flag)));
+        text.push_str(&format!("  {}\n{}", flag.flag.id, indented(&says(flag), 4)));
         let waiting = match &flag.state {
-            FlagState::TakenUp { step } => Some(format!("    taken up: {}; its readings are awaited (darkline plan {order})\n", step_words(step))),
+            FlagState::TakenUp { step } => Some(indented(
+                &format!("taken up: {}; its readings are awaited (darkline plan {order})", step_words(step)),
+                4,
+            )),
             FlagState::Reopened => Some("    justified once on other evidence: look again\n".into()),
             _ => None,
         };
@@ -252,10 +257,12 @@ fn next_text(flag: &FlagOutcome, order: &OrderId) -> String {
     let steps: Vec<String> = flag.flag.next.iter().map(step_words).collect();
     if let Some(first) = flag.flag.next.first() {
         let reject = match (&flag.flag.id.subject, first) {
-            (darkline_record::decision::Subject::Reading(reading), NextStep::Repeat { .. }) => format!("--reject {reading} "),
+            (darkline_record::decision::Subject::Reading(reading), NextStep::Repeat { .. }) => {
+                format!("--reject {reading} ")
+            }
             _ => String::new(),
         };
-        text.push_str(&format!("    Next: {}\n", steps.join(", or ")));
+        text.push_str(&indented(&format!("Next: {}", steps.join(", or ")), 4));
         text.push_str(&format!("      darkline decide {order} {reject}--take-up {} --reason \"…\"\n", flag.flag.id));
     }
     text
@@ -263,8 +270,19 @@ fn next_text(flag: &FlagOutcome, order: &OrderId) -> String {
 
 fn as_csv(outcome: &Outcome) -> String {
     use darkline_evaluation::outcome::Reported;
-    let head =
-        ["sample", "element", "kind", "unit", "state", "value", "u", "expanded_u", "coverage_factor", "limit", "statement"];
+    let head = [
+        "sample",
+        "element",
+        "kind",
+        "unit",
+        "state",
+        "value",
+        "u",
+        "expanded_u",
+        "coverage_factor",
+        "limit",
+        "statement",
+    ];
     let figure = |figure: Option<f64>| figure.map_or(String::new(), |figure| format!("{figure}"));
     let line = |result: &ResultOutcome| {
         let (state, value) = match &result.reported {

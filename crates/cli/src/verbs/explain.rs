@@ -33,18 +33,24 @@ struct StepLine<'a> {
 pub fn run(everywhere: &Everywhere, options: &Explain) -> Result<Ending, Failure> {
     let order = order(&options.order)?;
     let sample: SampleId = options.sample.parse().map_err(Failure::told)?;
-    let element: Option<Element> = options.element.as_deref().map(|text| text.parse().map_err(Failure::told)).transpose()?;
+    let element: Option<Element> =
+        options.element.as_deref().map(|text| text.parse().map_err(Failure::told)).transpose()?;
     let laboratory = bench::read(everywhere)?;
     let explanation = laboratory.explain(&order, &sample, element.as_ref())?;
     if everywhere.json {
-        let steps = explanation.derivation.iter().flat_map(|derivation| derivation.steps.iter().map(StepLine::of)).collect();
+        let steps =
+            explanation.derivation.iter().flat_map(|derivation| derivation.steps.iter().map(StepLine::of)).collect();
         talk::print_json(&ExplanationLine { schema: "darkline/explanation/1", result: &explanation.result, steps })?;
         return Ok(Ending::Done);
     }
     let result = &explanation.result;
     let (value, expanded_u, state) = cells(result);
     let mut text = format!("{} in {}: {}", result.element, result.sample, result.kind);
-    text.push_str(&if state.is_empty() { format!(" {value} ± {expanded_u} {}\n\n", result.unit) } else { format!(", {state}\n\n") });
+    text.push_str(&if state.is_empty() {
+        format!(" {value} ± {expanded_u} {}\n\n", result.unit)
+    } else {
+        format!(", {state}\n\n")
+    });
     if let Some(derivation) = &explanation.derivation {
         text.push_str(&derivation_text(derivation));
     }
@@ -58,7 +64,14 @@ pub fn run(everywhere: &Everywhere, options: &Explain) -> Result<Ending, Failure
 
 impl<'a> StepLine<'a> {
     fn of(step: &'a Step) -> Self {
-        Self { name: &step.name, symbols: &step.symbols, numbers: &step.numbers, value: step.value, u: step.u, unit: step.unit }
+        Self {
+            name: &step.name,
+            symbols: &step.symbols,
+            numbers: &step.numbers,
+            value: step.value,
+            u: step.u,
+            unit: step.unit,
+        }
     }
 }
 
@@ -74,7 +87,12 @@ fn found(reported: &Reported) -> Option<&ValueOutcome> {
 /// The steps, inputs in one line each, results with their equation in names and in numbers.
 fn derivation_text(derivation: &Derivation) -> String {
     let mut text = String::from("derivation\n");
-    let width = derivation.steps.iter().map(|step| unicode_width::UnicodeWidthStr::width(step.name.as_str())).max().unwrap_or(0);
+    let width = derivation
+        .steps
+        .iter()
+        .map(|step| unicode_width::UnicodeWidthStr::width(step.name.as_str()))
+        .max()
+        .unwrap_or(0);
     for step in &derivation.steps {
         let unit = if step.unit == "1" { String::new() } else { format!(" {}", step.unit) };
         let u = if step.u == 0.0 { "exact".into() } else { format!("u = {}{unit}", significant(step.u, 2)) };

@@ -8,6 +8,7 @@ use super::{count, order, run_id};
 use crate::bench;
 use crate::command_line::{Everywhere, Import};
 use crate::ending::{Ending, Failure};
+use crate::progress::Progress;
 use crate::talk;
 
 /// Largest file of pulses read.
@@ -28,7 +29,8 @@ pub fn run(everywhere: &Everywhere, options: &Import) -> Result<Ending, Failure>
     let by = bench::person(everywhere)?;
     let run = run_id(options.run.as_deref())?;
     let text = text_file::read(&options.table)?;
-    let file_name = options.table.file_name().map_or_else(|| "readings".into(), |name| name.to_string_lossy().into_owned());
+    let file_name =
+        options.table.file_name().map_or_else(|| "readings".into(), |name| name.to_string_lossy().into_owned());
     let beside = options.table.with_extension("parquet");
     let path = options.pulses.clone().or_else(|| beside.is_file().then_some(beside));
     let brought = match &path {
@@ -41,8 +43,10 @@ pub fn run(everywhere: &Everywhere, options: &Import) -> Result<Ending, Failure>
     };
     let mut laboratory = bench::write(everywhere)?;
     let table = Attached { file_name: file_name.clone(), text };
-    let imported =
-        laboratory.import(&by, &order, run.as_ref(), table, brought.as_ref().map(|(name, pulses)| (name.as_str(), pulses)))?;
+    let pulses = brought.as_ref().map(|(name, pulses)| (name.as_str(), pulses));
+    let mut progress = Progress::new("pulses", pulses.map_or(0, |(_, pulses)| pulses.len()));
+    let imported = laboratory.import(&by, &order, run.as_ref(), table, pulses, &mut |n| progress.done(n))?;
+    drop(progress);
     if everywhere.json {
         talk::print_json(&ImportedLine {
             schema: "darkline/import/1",
@@ -55,7 +59,8 @@ pub fn run(everywhere: &Everywhere, options: &Import) -> Result<Ending, Failure>
     }
     match (imported.entry, imported.numbers) {
         (Some(entry), Some((first, last))) => {
-            let pulses = if imported.n_pulses > 0 { format!(", {}", count(imported.n_pulses, "pulse")) } else { String::new() };
+            let pulses =
+                if imported.n_pulses > 0 { format!(", {}", count(imported.n_pulses, "pulse")) } else { String::new() };
             talk::tell(&format!(
                 "entry {entry}: {}{pulses} of run {} imported by {by} as {first} to {last}.",
                 count(imported.n_readings, "reading"),

@@ -1,9 +1,10 @@
 //! `darkline issue`: the report of a signed order as PDF/A, kept in the record byte for byte.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use darkline_laboratory::Laboratory;
-use darkline_laboratory::IssueDraft;
+use darkline_laboratory::state::{IssueState, SignatureState};
+use darkline_laboratory::{IssueDraft, Laboratory};
+use darkline_record::identity::OrderId;
 use darkline_report::composing::{Issued, SignedBy, compose, record};
 use serde::Serialize;
 
@@ -11,6 +12,7 @@ use super::order;
 use crate::bench;
 use crate::command_line::{Everywhere, Issue};
 use crate::ending::{Ending, Failure};
+use crate::new_file::NewFile;
 use crate::{secret, talk};
 
 #[derive(Serialize)]
@@ -27,40 +29,73 @@ pub fn run(everywhere: &Everywhere, options: &Issue) -> Result<Ending, Failure> 
     let order = order(&options.order)?;
     let by = bench::person(everywhere)?;
     let mut laboratory = bench::write(everywhere)?;
-    let draft = laboratory.draft_issue(&by, &order, concat!("darkline ", env!("CARGO_PKG_VERSION")))?;
-    let path = options.output.clone().unwrap_or_else(|| PathBuf::from(format!("{}.pdf", draft.report)));
-    let mut file = super::new_file(&path)?;
-    talk::tell(&format!("You issue report {} as {by}; what is issued is superseded, never taken back.", draft.report));
-    let prepared = || -> Result<_, Failure> {
-        secret::confirm(everywhere, order.as_str(), options.confirm.as_deref(), "issue")?;
-        let passphrase = secret::passphrase(everywhere, by.as_str(), options.key_file.as_deref())?;
-        let issued = issued(&laboratory, &draft);
-        let record = record(&draft.evaluated.package, &draft.evaluated.outcome, &issued);
-        let report = compose(&draft.evaluated.package, &draft.evaluated.outcome, &issued);
-        let document = darkline_report::render(&report, &record).map_err(Failure::told)?;
-        Ok((passphrase, record, document))
-    };
-    let (passphrase, record, document) = prepared().inspect_err(|_| {
-        let _ = std::fs::remove_file(&path);
-    })?;
-    let issue = laboratory.issue(&draft, &record, &document, &passphrase).inspect_err(|_| {
-        let _ = std::fs::remove_file(&path);
-    })?;
-    super::fill(&mut file, &path, &document)?;
-    if everywhere.json {
-        talk::print_json(&IssueLine {
-            schema: "darkline/issue/1",
-            order: order.as_str(),
-            report: &issue.report,
-            entry: issue.entry,
-            file: path.display().to_string(),
-            sha256: issue.document.to_string(),
-        })?;
+    if let Some((issue, document)) = laboratory.issued(&order)? {
+        return again(everywhere, options, &order, &issue, &document);
     }
+    let draft = laboratory.draft_issue(&by, &order, bench::PROGRAM)?;
+    let path = path(options, &draft.report);
+    let file = NewFile::at(&path)?;
+    let supersedes =
+        draft.supersedes.as_ref().map_or_else(String::new, |earlier| format!(", which supersedes {earlier}"));
+    talk::tell(&format!(
+        "As {by} you issue report {}{supersedes}; what is issued is superseded, never taken back.",
+        draft.report
+    ));
+    secret::confirm(everywhere, order.as_str(), options.confirm.as_deref(), "issue")?;
+    let passphrase = secret::passphrase(everywhere, by.as_str(), options.key_file.as_deref())?;
+    let issued = issued(&laboratory, &draft);
+    let record = record(&draft.evaluated.package, &draft.evaluated.outcome, &issued);
+    let report = compose(&draft.evaluated.package, &draft.evaluated.outcome, &issued);
+    let document = darkline_report::render(&report, &record).map_err(Failure::told)?;
+    let issue = laboratory.issue(&draft, &record, &document, &passphrase)?;
     talk::tell(&format!("entry {}: report {} issued by {by}.", issue.entry, issue.report));
+    file.fill(&document)?;
+    if everywhere.json {
+        print_line(&order, &issue.report, issue.entry, &path, &issue.document.to_string())?;
+    }
+    tell_written(&order, &path, &document);
+    Ok(Ending::Done)
+}
+
+/// The same results are not issued twice; their report is written again from the record, byte for byte.
+fn again(
+    everywhere: &Everywhere,
+    options: &Issue,
+    order: &OrderId,
+    issue: &IssueState,
+    document: &[u8],
+) -> Result<Ending, Failure> {
+    let path = path(options, &issue.report);
+    let is_there = std::fs::read(&path).is_ok_and(|found| found == document);
+    if !is_there {
+        NewFile::at(&path)?.fill(document)?;
+    }
+    if everywhere.json {
+        print_line(order, &issue.report, issue.entry, &path, &issue.document.to_string())?;
+    }
+    talk::tell(&format!(
+        "these results are issued already, as report {} by {} in entry {}; nothing was appended",
+        issue.report, issue.by, issue.entry
+    ));
+    match is_there {
+        true => talk::tell(&format!("{} is that report, byte for byte", path.display())),
+        false => tell_written(order, &path, document),
+    }
+    Ok(Ending::Done)
+}
+
+fn path(options: &Issue, report: &str) -> PathBuf {
+    options.output.clone().unwrap_or_else(|| PathBuf::from(format!("{report}.pdf")))
+}
+
+fn tell_written(order: &OrderId, path: &Path, document: &[u8]) {
     talk::tell(&format!("{} written, {} kB", path.display(), document.len().div_ceil(1000)));
     talk::tell(&format!("Next: darkline archive {order} --as NAME"));
-    Ok(Ending::Done)
+}
+
+fn print_line(order: &OrderId, report: &str, entry: u64, path: &Path, sha256: &str) -> Result<(), Failure> {
+    let (order, file, sha256) = (order.as_str(), path.display().to_string(), sha256.to_owned());
+    talk::print_json(&IssueLine { schema: "darkline/issue/1", order, report, entry, file, sha256 })
 }
 
 /// What the record says about an issue, for the report.
@@ -69,7 +104,7 @@ pub fn issued(laboratory: &Laboratory, draft: &IssueDraft) -> Issued {
         report: draft.report.clone(),
         supersedes: draft.supersedes.clone(),
         at: draft.at.to_string(),
-        signatures: signatures(laboratory.state(), &draft.signatures),
+        signatures: signatures(&draft.signatures),
         issued_by: draft.by.to_string(),
         size: draft.size,
         root: draft.root.to_string(),
@@ -78,18 +113,23 @@ pub fn issued(laboratory: &Laboratory, draft: &IssueDraft) -> Issued {
     }
 }
 
-/// Signatures with the names and keys of their people.
-pub fn signatures(state: &darkline_laboratory::state::State, given: &[darkline_laboratory::state::SignatureState]) -> Vec<SignedBy> {
+/// Signatures with the names and keys of their people as they were when they signed.
+pub fn signatures(given: &[SignatureState]) -> Vec<SignedBy> {
     given
         .iter()
         .map(|signature| {
-            let person = state.people.get(&signature.by);
+            let person = signature.person.as_ref();
             SignedBy {
-                name: person.map_or_else(|| signature.by.to_string(), |person| format!("{} ({})", person.full_name, person.id)),
-                roles: person.map_or_else(String::new, |person| person.roles.iter().map(|role| role.as_str()).collect::<Vec<_>>().join(", ")),
+                name: person
+                    .map_or_else(|| signature.by.to_string(), |person| format!("{} ({})", person.full_name, person.id)),
+                roles: person.map_or_else(String::new, |person| {
+                    person.roles.iter().map(|role| role.as_str()).collect::<Vec<_>>().join(", ")
+                }),
                 meaning: signature.meaning.words().into(),
                 at: signature.at.clone(),
-                key: person.and_then(|person| person.public_key.as_ref()).map_or_else(String::new, |key| key.fingerprint().to_string()),
+                key: person
+                    .and_then(|person| person.public_key.as_ref())
+                    .map_or_else(String::new, |key| key.fingerprint().to_string()),
             }
         })
         .collect()

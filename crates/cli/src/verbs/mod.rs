@@ -9,6 +9,7 @@ mod evaluate;
 mod explain;
 mod import;
 mod issue;
+mod laboratory;
 mod open;
 mod people;
 mod plan;
@@ -20,6 +21,7 @@ use darkline_record::identity::{OrderId, ReadingId, RunId};
 
 use crate::command_line::{Command, Verb};
 use crate::ending::{Ending, Failure};
+use crate::new_file::NewFile;
 
 /// Runs a command.
 ///
@@ -31,6 +33,7 @@ pub fn run(command: Command) -> Result<Ending, Failure> {
         Verb::Demo(options) => demo::run(&everywhere, &options),
         Verb::Begin(options) => begin::run(&everywhere, &options),
         Verb::People(options) => people::run(&everywhere, &options),
+        Verb::Laboratory(options) => laboratory::run(&everywhere, &options),
         Verb::Open(options) => open::run(&everywhere, &options),
         Verb::Plan(options) => plan::run(&everywhere, &options),
         Verb::Simulate(options) => simulate::run(&everywhere, &options),
@@ -43,6 +46,10 @@ pub fn run(command: Command) -> Result<Ending, Failure> {
         Verb::Archive(options) => archive::run(&everywhere, &options),
         Verb::Verify(options) => verify::run(&everywhere, &options),
         Verb::Entries(options) => entries::run(&everywhere, &options),
+        Verb::HelpReference => {
+            crate::talk::print(&crate::reference::page())?;
+            Ok(Ending::Done)
+        }
     }
 }
 
@@ -68,17 +75,12 @@ fn count(n: usize, one: &str) -> String {
     if n == 1 { format!("1 {one}") } else { format!("{n} {one}s") }
 }
 
-/// A new file; one that is there already is never written over.
-fn new_file(path: &std::path::Path) -> Result<std::fs::File, Failure> {
-    std::fs::File::create_new(path).map_err(|error| match error.kind() {
-        std::io::ErrorKind::AlreadyExists => {
-            Failure::with_hint(format!("{} is there already", path.display()), "name another file with -o, or move that one away")
-        }
-        _ => Failure::told(format!("{}: {error}", path.display())),
-    })
-}
-
-fn fill(file: &mut std::fs::File, path: &std::path::Path, bytes: &[u8]) -> Result<(), Failure> {
-    use std::io::Write;
-    file.write_all(bytes).and_then(|()| file.sync_all()).map_err(|error| Failure::told(format!("{}: {error}", path.display())))
+/// Writes what `-o` asks for into a new file, or to standard output for "-".
+fn put_out(path: &std::path::Path, text: &str) -> Result<(), Failure> {
+    if path == std::path::Path::new("-") {
+        return crate::talk::print(text);
+    }
+    NewFile::at(path)?.fill(text.as_bytes())?;
+    crate::talk::tell(&format!("{} written", path.display()));
+    Ok(())
 }

@@ -1,7 +1,7 @@
 //! `darkline people`: who is who, and entering somebody new.
 
 use darkline_audit_trail::PersonId;
-use darkline_audit_trail::people::Role;
+use darkline_audit_trail::people::{Person, Role};
 use serde::Serialize;
 
 use crate::bench;
@@ -26,10 +26,14 @@ pub fn run(everywhere: &Everywhere, options: &People) -> Result<Ending, Failure>
         Some(PeopleVerb::Add { name, full_name, role, key_file }) => {
             let by = bench::person(everywhere)?;
             let person = PersonId::new(name).map_err(Failure::told)?;
-            let roles = role.iter().map(|role| role.parse::<Role>().map_err(Failure::told)).collect::<Result<_, _>>()?;
+            let roles =
+                role.iter().map(|role| role.parse::<Role>().map_err(Failure::told)).collect::<Result<_, _>>()?;
             let mut laboratory = bench::write(everywhere)?;
             let passphrase = secret::new_passphrase(everywhere, name, key_file.as_deref())?;
             let entry = laboratory.add_person(&by, &person, full_name, roles, &passphrase)?;
+            if everywhere.json {
+                print_line(&laboratory.state().people[&person])?;
+            }
             talk::tell(&format!("entry {entry}: {person} entered by {by}, {}.", role.join(", ")));
             Ok(Ending::Done)
         }
@@ -38,28 +42,37 @@ pub fn run(everywhere: &Everywhere, options: &People) -> Result<Ending, Failure>
 
 fn list(everywhere: &Everywhere) -> Result<Ending, Failure> {
     let laboratory = bench::read(everywhere)?;
-    let mut table = Table::new().words("name").words("full name").words("roles").words("key");
+    let mut table = Table::new().words("name").words("full name").words("key").words("roles");
     for person in laboratory.state().people.values() {
-        let roles: Vec<&'static str> = person.roles.iter().map(|role| role.as_str()).collect();
-        let key = person.public_key.as_ref().map(|key| key.fingerprint().to_string());
         if everywhere.json {
-            let line = PersonLine {
-                schema: "darkline/person/1",
-                name: person.id.as_str(),
-                full_name: &person.full_name,
-                roles,
-                key,
-                disabled: person.disabled,
-            };
-            talk::print_json(&line)?;
-        } else {
-            let state = if person.disabled { " (disabled)" } else { "" };
-            let cells = [person.id.to_string(), person.full_name.clone(), format!("{}{state}", roles.join(", ")), key.unwrap_or_default()];
-            table.row(cells.into());
+            print_line(person)?;
+            continue;
         }
+        let state = if person.disabled { " (disabled)" } else { "" };
+        let roles = format!("{}{state}", roles_of(person).join(", "));
+        table.row(vec![person.id.to_string(), person.full_name.clone(), key_of(person).unwrap_or_default(), roles]);
     }
     if !everywhere.json {
         talk::print(&table.text())?;
     }
     Ok(Ending::Done)
+}
+
+fn roles_of(person: &Person) -> Vec<&'static str> {
+    person.roles.iter().map(|role| role.as_str()).collect()
+}
+
+fn key_of(person: &Person) -> Option<String> {
+    person.public_key.as_ref().map(|key| key.fingerprint().to_string())
+}
+
+fn print_line(person: &Person) -> Result<(), Failure> {
+    talk::print_json(&PersonLine {
+        schema: "darkline/person/1",
+        name: person.id.as_str(),
+        full_name: &person.full_name,
+        roles: roles_of(person),
+        key: key_of(person),
+        disabled: person.disabled,
+    })
 }

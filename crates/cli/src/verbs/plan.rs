@@ -1,11 +1,9 @@
 //! `darkline plan`: the run order as it stands, and the rows that decisions ask for.
 
-use std::path::Path;
-
 use darkline_exchange::run_order;
 use darkline_record::run::{Follows, Row, RowHolds, Run};
 
-use super::{count, order, run_id};
+use super::{count, order, put_out, run_id};
 use crate::bench;
 use crate::command_line::{Everywhere, Plan};
 use crate::ending::{Ending, Failure};
@@ -38,11 +36,7 @@ pub fn run(everywhere: &Everywhere, options: &Plan) -> Result<Ending, Failure> {
 
 fn show(everywhere: &Everywhere, options: &Plan, run: &Run, rows: &[Row]) -> Result<(), Failure> {
     match options.output.as_deref() {
-        Some(path) if path == Path::new("-") => return talk::print(&run_order::write(rows)),
-        Some(path) => {
-            std::fs::write(path, run_order::write(rows)).map_err(|error| Failure::told(format!("{}: {error}", path.display())))?;
-            talk::tell(&format!("{} written", path.display()));
-        }
+        Some(path) => put_out(path, &run_order::write(rows))?,
         None if everywhere.json => {
             for row in rows {
                 talk::print_json(&RowLine { schema: "darkline/row/1", run: run.id.as_str(), row })?;
@@ -62,12 +56,19 @@ struct RowLine<'a> {
 }
 
 fn table(run: &Run, rows: &[Row]) -> Table {
-    let mut table = Table::new().figures("row", "").figures("cup", "").words("name").words("holds").words("read").words("follows");
+    let mut table =
+        Table::new().figures("row", "").figures("cup", "").words("name").words("holds").words("read").words("follows");
     for row in rows {
         let holds = match &row.holds {
-            RowHolds::Standard { amount } | RowHolds::Check { amount } => format!("{} {}", row.holds.word(), amount.value),
-            RowHolds::Portion { portion, dilution, .. } if dilution.value.digits() == "1" => format!("portion {portion}"),
-            RowHolds::Portion { portion, dilution, .. } => format!("portion {portion}, diluted {}", dilution.value.digits()),
+            RowHolds::Standard { amount } | RowHolds::Check { amount } => {
+                format!("{} {}", row.holds.word(), amount.value)
+            }
+            RowHolds::Portion { portion, dilution, .. } if dilution.value.digits() == "1" => {
+                format!("portion {portion}")
+            }
+            RowHolds::Portion { portion, dilution, .. } => {
+                format!("portion {portion}, diluted {}", dilution.value.digits())
+            }
             other => other.word().into(),
         };
         let read = run.readings.iter().filter(|reading| reading.row == row.number).count();
@@ -77,7 +78,14 @@ fn table(run: &Run, rows: &[Row]) -> Table {
             None => String::new(),
         };
         let cup = row.cup.map_or(String::new(), |cup| cup.to_string());
-        table.row(vec![row.number.to_string(), cup, row.name.clone(), holds, format!("{read} of {}", row.replicates), follows]);
+        table.row(vec![
+            row.number.to_string(),
+            cup,
+            row.name.clone(),
+            holds,
+            format!("{read} of {}", row.replicates),
+            follows,
+        ]);
     }
     table
 }

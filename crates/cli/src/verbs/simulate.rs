@@ -17,12 +17,14 @@ use super::{count, order, run_id};
 use crate::bench;
 use crate::command_line::{Everywhere, Simulate};
 use crate::ending::{Ending, Failure};
+use crate::new_file::NewFile;
 use crate::talk;
 
 pub fn run(everywhere: &Everywhere, options: &Simulate) -> Result<Ending, Failure> {
     let order = order(&options.order)?;
     let text = text_file::read(&options.truth)?;
-    let truth = Truth::from_toml(&text).map_err(|fault| Failure::told(format!("{}: {fault}", options.truth.display())))?;
+    let truth =
+        Truth::from_toml(&text).map_err(|fault| Failure::told(format!("{}: {fault}", options.truth.display())))?;
     let laboratory = bench::read(everywhere)?;
     if options.judge {
         let evaluated = laboratory.evaluate(&order)?;
@@ -31,12 +33,24 @@ pub fn run(everywhere: &Everywhere, options: &Simulate) -> Result<Ending, Failur
     let package = laboratory.package(&order)?;
     let run = laboratory.run_of(&order, run_id(options.run.as_deref())?.as_ref())?;
     let known = package.runs.iter().find(|candidate| candidate.id == run).expect("the run is one of the order's");
-    let rows: Vec<u32> =
-        known.rows().map(|row| row.number).filter(|row| !known.readings.iter().any(|reading| reading.row == *row)).collect();
+    let rows: Vec<u32> = known
+        .rows()
+        .map(|row| row.number)
+        .filter(|row| !known.readings.iter().any(|reading| reading.row == *row))
+        .collect();
     if rows.is_empty() {
         talk::tell(&format!("every row of run {run} has readings; nothing was measured"));
         return Ok(Ending::Done);
     }
+    let path = options.output.as_ref().expect("an output is required unless results are judged");
+    let beside = path.with_extension("parquet");
+    if beside == *path {
+        return Err(Failure::with_hint(
+            format!("{} would hold both readings and pulses", path.display()),
+            "name the table of readings otherwise, for example with .csv",
+        ));
+    }
+    let (file, beside_file) = (NewFile::at(path)?, NewFile::at(&beside)?);
     let started = options.started.clone().unwrap_or_else(|| start(&package, known));
     let seed = options.seed.unwrap_or(truth.seed);
     let simulated = simulate(&package, &run, &rows, &truth, seed, &started).map_err(Failure::told)?;
@@ -53,13 +67,20 @@ pub fn run(everywhere: &Everywhere, options: &Simulate) -> Result<Ending, Failur
             came: Came::Pulse(number),
         });
     }
-    let path = options.output.as_ref().expect("an output is required unless results are judged");
-    let beside = path.with_extension("parquet");
-    let write = |path: &std::path::Path, bytes: &[u8]| {
-        std::fs::write(path, bytes).map_err(|error| Failure::told(format!("{}: {error}", path.display())))
-    };
-    write(&beside, &pulses::write(&traces).map_err(Failure::told)?)?;
-    write(path, readings::write(&table, ResponseKind::IntegratedAbsorbance).as_bytes())?;
+    beside_file.fill(&pulses::write(&traces).map_err(Failure::told)?)?;
+    file.fill(readings::write(&table, ResponseKind::IntegratedAbsorbance).as_bytes())?;
+    if everywhere.json {
+        talk::print_json(&SimulatedLine {
+            schema: "darkline/simulated/1",
+            order: order.as_str(),
+            run: run.as_str(),
+            seed,
+            rows: rows.len(),
+            firings: traces.len(),
+            table: path.display().to_string(),
+            pulses: beside.display().to_string(),
+        })?;
+    }
     talk::tell(&format!(
         "{} of run {run} measured by the virtual spectrometer, {}: {} and {} written",
         count(rows.len(), "row"),
@@ -73,8 +94,14 @@ pub fn run(everywhere: &Everywhere, options: &Simulate) -> Result<Ending, Failur
 
 /// A quarter of an hour after the last reading; where there is none, on the day after the preparation, at half past eight.
 fn start(package: &DataPackage, run: &Run) -> String {
-    let last = run.readings.iter().map(|reading| &reading.at).max().map(|at| (at.as_str(), SignedDuration::from_mins(15)));
-    let prepared = package.preparations.iter().map(|batch| &batch.prepared).max().map(|at| (at.as_str(), SignedDuration::from_hours(24)));
+    let last =
+        run.readings.iter().map(|reading| &reading.at).max().map(|at| (at.as_str(), SignedDuration::from_mins(15)));
+    let prepared = package
+        .preparations
+        .iter()
+        .map(|batch| &batch.prepared)
+        .max()
+        .map(|at| (at.as_str(), SignedDuration::from_hours(24)));
     last.or(prepared).map_or_else(|| "2026-03-05T08:30:00+01:00".into(), |(text, later)| moved(text, later))
 }
 
@@ -87,6 +114,18 @@ fn moved(text: &str, later: SignedDuration) -> String {
 }
 
 #[derive(Serialize)]
+struct SimulatedLine<'a> {
+    schema: &'static str,
+    order: &'a str,
+    run: &'a str,
+    seed: u64,
+    rows: usize,
+    firings: usize,
+    table: String,
+    pulses: String,
+}
+
+#[derive(Serialize)]
 struct JudgedLine {
     schema: &'static str,
     sample: String,
@@ -95,13 +134,20 @@ struct JudgedLine {
     difference_over_u: Option<f64>,
 }
 
-fn judge_results(everywhere: &Everywhere, truth: &Truth, package: &DataPackage, outcome: &Outcome) -> Result<Ending, Failure> {
+fn judge_results(
+    everywhere: &Everywhere,
+    truth: &Truth,
+    package: &DataPackage,
+    outcome: &Outcome,
+) -> Result<Ending, Failure> {
     let mut reported = Vec::new();
     for result in &outcome.results {
         let Some(method) = package.method(&result.method) else { continue };
         let kind = method.result.kind;
         // The simulator judges in SI; the factor is that of the unit.
-        let si = |figure: f64| kind.read(&format!("{figure:e} {}", result.unit)).map(|figure| figure.si()).map_err(Failure::told);
+        let si = |figure: f64| {
+            kind.read(&format!("{figure:e} {}", result.unit)).map(|figure| figure.si()).map_err(Failure::told)
+        };
         let found = match &result.reported {
             Reported::Value { result } | Reported::Withheld { found: Some(result), .. } => {
                 Found::Value { value: si(result.value)?, u: si(result.u)? }
@@ -113,7 +159,7 @@ fn judge_results(everywhere: &Everywhere, truth: &Truth, package: &DataPackage, 
     }
     let judgement = judge(truth, &reported).map_err(Failure::told)?;
     if !everywhere.json {
-        talk::print(&format!("{judgement}\n"))?;
+        talk::print(&format!("{}\n", judgement.to_string().trim_end()))?;
         return Ok(Ending::Done);
     }
     for line in &judgement.lines {

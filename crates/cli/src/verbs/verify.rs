@@ -1,19 +1,35 @@
 //! `darkline verify`: an archive by itself, or the whole record.
 
+use std::cell::RefCell;
 use std::path::Path;
 
-use darkline_audit_trail::{Store, verify_trail};
+use darkline_audit_trail::{BlobDigest, Store, verify_trail};
+use darkline_evaluation::outcome::Outcome;
+use darkline_exchange::fault::{Fault, Faults};
+use darkline_exchange::text_file;
+use darkline_laboratory::state::{IssueState, State};
 use darkline_laboratory::verification::{self, Check, Contents};
+use darkline_laboratory::{Laboratory, SignatureMeaning};
+use darkline_record::identity::OrderId;
+use darkline_record::package::DataPackage;
 use darkline_report::composing::{Issued, compose, record};
 use serde::Serialize;
 
+use super::count;
 use crate::bench;
 use crate::command_line::{Everywhere, Verify};
+use crate::embedded_record::embedded_record;
 use crate::ending::{Ending, Failure};
+use crate::paragraph::{self, WIDTH};
+use crate::progress::Progress;
 use crate::talk;
 
 /// Largest archive read.
 const LARGEST: u64 = 4 << 30;
+
+/// Checks of an archive that nobody holds against anything: manifest, entries, root, pulses, evaluation, signatures, report,
+/// files, digits.
+const N_CHECKS: usize = 9;
 
 #[derive(Serialize)]
 struct CheckLine<'a> {
@@ -23,105 +39,266 @@ struct CheckLine<'a> {
     faults: &'a [String],
 }
 
+#[derive(Serialize)]
+struct VerificationLine<'a> {
+    schema: &'static str,
+    what: String,
+    intact: bool,
+    order: Option<&'a str>,
+    report: Option<&'a str>,
+    bench_key: Option<String>,
+}
+
 pub fn run(everywhere: &Everywhere, options: &Verify) -> Result<Ending, Failure> {
     match &options.archive {
-        Some(path) => archive(everywhere, path),
+        Some(path) => archive(everywhere, options, path),
         None => trail(everywhere),
     }
 }
 
-fn archive(everywhere: &Everywhere, path: &Path) -> Result<Ending, Failure> {
-    let bytes = darkline_exchange::text_file::read_bytes(path, &path.display().to_string(), LARGEST)?;
-    let mut found = verification::verify(&bytes);
-    if let Some(contents) = &found.contents {
-        found.checks.push(digits(contents));
+fn archive(everywhere: &Everywhere, options: &Verify, path: &Path) -> Result<Ending, Failure> {
+    let shown = path.display().to_string();
+    let bytes = text_file::read_bytes(path, &shown, LARGEST)?;
+    if bytes.is_empty() {
+        return Err(Faults::one(Fault::of_file(&shown, "the file is empty", "fetch it again")).into());
     }
-    show(everywhere, &found.checks)?;
+    let in_hand = match &options.report {
+        Some(path) => Some(text_file::read_bytes(path, &path.display().to_string(), LARGEST)?),
+        None => None,
+    };
+    let progress = RefCell::new(Progress::new("checks", N_CHECKS));
+    let (mut n_done, mut gone) = (0, None);
+    let mut tell = |check: &Check| {
+        n_done += 1;
+        progress.borrow_mut().done(n_done);
+        if let Err(fault) = progress.borrow().beside(|| show(everywhere, check)) {
+            gone = Some(fault);
+        }
+    };
+    let mut found = verification::verify(&bytes, &mut tell).map_err(|no_archive| {
+        Failure::with_hint(
+            format!("{shown}: {no_archive}"),
+            "name the file that darkline archive wrote, as it was written",
+        )
+    })?;
+    let mut more = Vec::new();
+    if let Some(contents) = &found.contents {
+        more.push(digits(contents));
+        more.extend(in_hand.map(|report| report_in_hand(contents, &report)));
+    }
+    if let Some(wanted) = &options.bench_key {
+        more.push(bench_key(wanted, found.signed_by.map(|key| key.to_string())));
+    }
+    for check in more {
+        tell(&check);
+        found.checks.push(check);
+    }
+    drop(progress);
+    if let Some(fault) = gone {
+        return Err(fault);
+    }
+    let issue = found.contents.as_ref().and_then(issue_of);
+    if everywhere.json {
+        talk::print_json(&VerificationLine {
+            schema: "darkline/verification/1",
+            what: shown.clone(),
+            intact: found.is_intact(),
+            order: found.contents.as_ref().map(|contents| contents.order.as_str()),
+            report: issue.map(|issue| issue.report.as_str()),
+            bench_key: found.signed_by.map(|key| key.to_string()),
+        })?;
+    }
     if !found.is_intact() {
         let faults: usize = found.checks.iter().map(|check| check.faults.len()).sum();
-        talk::tell(&format!("{}: {} at fault", path.display(), super::count(faults, "thing")));
+        talk::tell(&format!("{shown} is not as it was issued: {}", count(faults, "fault")));
+        if found.contents.is_none()
+            && found.checks.iter().any(|check| check.what == "manifest" && !check.faults.is_empty())
+        {
+            talk::tell("If it was unpacked and packed again, it is another file: ask for the one that was written.");
+        }
         return Ok(Ending::Stopped);
     }
-    if let Some(contents) = &found.contents {
-        let keys: Vec<String> = contents.devices.iter().map(|key| key.fingerprint().to_string()).collect();
-        talk::tell(&format!("{}: order {} is as it was issued.", path.display(), contents.order));
-        talk::tell(&format!("Bench keys {}: compare them with what the laboratory publishes.", keys.join(", ")));
+    if let (Some(contents), Some(issue)) = (&found.contents, issue) {
+        talk::tell(&format!("{shown}: report {} of order {} is as it was issued.", issue.report, contents.order));
+        if let (Some(key), None) = (found.signed_by, &options.bench_key) {
+            talk::tell(&format!("Signed by bench {key}: compare it with the key that the laboratory publishes."));
+        }
     }
     Ok(Ending::Done)
 }
 
+fn issue_of(contents: &Contents) -> Option<&IssueState> {
+    contents.state.orders.get(&contents.order)?.issues.last()
+}
+
 /// Sets the report again from the outcome that was worked out again, and compares every digit.
 fn digits(contents: &Contents) -> Check {
-    let mut faults = Vec::new();
-    let Some(known) = contents.state.orders.get(&contents.order) else {
-        return Check { what: "digits", found: String::new(), faults: vec!["the order is not in the archive".into()] };
-    };
-    let Some(issue) = known.issues.last() else {
+    let Contents { order, state, package, outcome, .. } = contents;
+    let Some(issue) = issue_of(contents) else {
         return Check { what: "digits", found: String::new(), faults: vec!["no report was issued".into()] };
     };
-    let given: Vec<_> = [darkline_laboratory::SignatureMeaning::Measured, darkline_laboratory::SignatureMeaning::Reviewed]
-        .into_iter()
-        .filter_map(|meaning| known.signature(meaning, &issue.outcome).cloned())
-        .collect();
-    let issued = Issued {
-        report: issue.report.clone(),
-        supersedes: issue.supersedes.clone(),
-        at: issue.at.clone(),
-        signatures: super::issue::signatures(&contents.state, &given),
-        issued_by: issue.by.to_string(),
-        size: issue.size,
-        root: issue.root.to_string(),
-        laboratory: contents.state.laboratory.clone(),
-        program: issue.program.clone(),
-    };
-    let again = record(&contents.package, &contents.outcome, &issued);
-    if again != contents.record {
-        let at = again.iter().zip(&contents.record).position(|(a, b)| a != b).unwrap_or_else(|| again.len().min(contents.record.len()));
-        faults.push(format!("record.json differs from what the package gives, from byte {at} on"));
+    let issued = issued(state, order, issue);
+    let again = record(package, outcome, &issued);
+    let mut faults: Vec<String> = record_faults(&again, &contents.record).into_iter().collect();
+    match embedded_record(&contents.report) {
+        Ok(inside) if inside == contents.record => {}
+        Ok(_) => faults.push("the record inside report.pdf is not record.json".into()),
+        Err(fault) => faults.push(format!("report.pdf: {fault}")),
     }
-    let mut words = format!("{} results, every digit as reported", contents.outcome.results.len());
-    match darkline_report::render(&compose(&contents.package, &contents.outcome, &issued), &again) {
+    let mut words = words(outcome);
+    match darkline_report::render(&compose(package, outcome, &issued), &again) {
         Ok(document) if document == contents.report => words.push_str("; the report sets to the same bytes"),
-        // Another version of the typesetting library may set the same text otherwise; the record inside is what counts.
-        Ok(_) if faults.is_empty() => words.push_str("; this program sets the same report in other bytes"),
-        Ok(_) => {}
+        Ok(_) if !faults.is_empty() => {}
+        Ok(_) if issue.program == bench::PROGRAM => {
+            faults.push(format!("report.pdf is not what {} sets from this package", issue.program));
+        }
+        // Another version may set the same text otherwise; the record inside is what counts.
+        Ok(_) => words.push_str(&format!("; {} set the report, {} sets other bytes", issue.program, bench::PROGRAM)),
         Err(error) => faults.push(error.to_string()),
     }
     Check { what: "digits", found: words, faults }
 }
 
-fn trail(everywhere: &Everywhere) -> Result<Ending, Failure> {
-    let laboratory = bench::read(everywhere)?;
-    let store: &dyn Store = laboratory.store();
-    let report = verify_trail(store, store.log()).map_err(Failure::told)?;
-    let root = report.root.map_or_else(|| "none".into(), |root| root.to_string());
-    let checks = [
-        Check {
-            what: "entries",
-            found: format!("{} entries and {} blobs as hashed", report.n_entries, report.n_blobs),
-            faults: report.faults.iter().map(ToString::to_string).collect(),
-        },
-        Check { what: "root", found: format!("{root}, {} checkpoints signed", report.n_checkpoints), faults: Vec::new() },
-    ];
-    show(everywhere, &checks)?;
-    for step in &report.clock_steps {
-        talk::say(&format!("  {step}"));
-    }
-    Ok(if report.is_intact() { Ending::Done } else { Ending::Stopped })
+fn words(outcome: &Outcome) -> String {
+    format!("{}, every digit as reported", count(outcome.results.len(), "result"))
 }
 
-fn show(everywhere: &Everywhere, checks: &[Check]) -> Result<(), Failure> {
-    for check in checks {
-        if everywhere.json {
-            talk::print_json(&CheckLine { schema: "darkline/check/1", check: check.what, found: &check.found, faults: &check.faults })?;
-            continue;
-        }
-        if check.faults.is_empty() {
-            talk::print(&format!("● {:<11} {}\n", check.what, check.found))?;
-        }
-        for fault in &check.faults {
-            talk::print(&format!("▲ {:<11} {fault}\n", check.what))?;
+fn record_faults(again: &[u8], found: &[u8]) -> Option<String> {
+    if again == found {
+        return None;
+    }
+    let at = again.iter().zip(found).position(|(a, b)| a != b).unwrap_or_else(|| again.len().min(found.len()));
+    Some(format!("record.json differs from what the package gives, from byte {at} on"))
+}
+
+/// What the record says about an issue, for setting its report again.
+fn issued(state: &State, order: &OrderId, issue: &IssueState) -> Issued {
+    let known = state.orders.get(order);
+    let given: Vec<_> = [SignatureMeaning::Measured, SignatureMeaning::Reviewed]
+        .into_iter()
+        .filter_map(|meaning| known.and_then(|known| known.signature(meaning, &issue.outcome)).cloned())
+        .collect();
+    Issued {
+        report: issue.report.clone(),
+        supersedes: issue.supersedes.clone(),
+        at: issue.at.clone(),
+        signatures: super::issue::signatures(&given),
+        issued_by: issue.by.to_string(),
+        size: issue.size,
+        root: issue.root.to_string(),
+        laboratory: issue.laboratory.clone(),
+        program: issue.program.clone(),
+    }
+}
+
+fn report_in_hand(contents: &Contents, report: &[u8]) -> Check {
+    let faults = if *report == contents.report {
+        Vec::new()
+    } else {
+        vec!["the report in hand is another file than report.pdf".into()]
+    };
+    Check { what: "in hand", found: "the report in hand is report.pdf, byte for byte".into(), faults }
+}
+
+fn bench_key(wanted: &str, signed_by: Option<String>) -> Check {
+    let bare = |key: &str| key.chars().filter(|c| !c.is_whitespace()).collect::<String>().to_lowercase();
+    let faults = match &signed_by {
+        Some(key) if bare(key) == bare(wanted) => Vec::new(),
+        Some(key) => vec![format!("bench {key} signed this archive, not {wanted}")],
+        None => vec![format!("nobody known signed this archive, so not {wanted} either")],
+    };
+    Check { what: "bench key", found: format!("{}, as named", signed_by.unwrap_or_default()), faults }
+}
+
+fn trail(everywhere: &Everywhere) -> Result<Ending, Failure> {
+    let store = bench::store(everywhere)?;
+    let report = verify_trail(&store, store.log()).map_err(Failure::told)?;
+    let root = report.root.map_or_else(|| "none".into(), |root| root.to_string());
+    let mut checks = vec![
+        Check {
+            what: "entries",
+            found: format!("{} and {} as hashed", entries(report.n_entries), blobs(report.n_blobs)),
+            faults: report.faults.iter().map(ToString::to_string).collect(),
+        },
+        Check { what: "root", found: format!("{root}, {} checkpoints", report.n_checkpoints), faults: Vec::new() },
+    ];
+    for check in &checks {
+        show(everywhere, check)?;
+    }
+    if report.is_intact() {
+        let laboratory = Laboratory::over(Box::new(store))?;
+        for check in [laboratory.check_signatures()?, reports(&laboratory)?] {
+            show(everywhere, &check)?;
+            checks.push(check);
         }
     }
-    Ok(())
+    for step in &report.clock_steps {
+        talk::tell(&format!("  {step}"));
+    }
+    let intact = checks.iter().all(|check| check.faults.is_empty());
+    if everywhere.json {
+        let what = bench::trail(everywhere).display().to_string();
+        let schema = "darkline/verification/1";
+        talk::print_json(&VerificationLine { schema, what, intact, order: None, report: None, bench_key: None })?;
+    }
+    Ok(if intact { Ending::Done } else { Ending::Stopped })
+}
+
+/// Works out every order again whose report stands, and compares every digit of the record that was kept.
+fn reports(laboratory: &Laboratory) -> Result<Check, Failure> {
+    let (mut n_as_reported, mut n_results, mut changed, mut faults) = (0, 0, Vec::new(), Vec::new());
+    for (order, known) in &laboratory.state().orders {
+        let Some(issue) = known.issues.last() else { continue };
+        let evaluated = laboratory.evaluate(order)?;
+        if evaluated.outcome.digest() != issue.outcome {
+            changed.push(order.to_string());
+            continue;
+        }
+        let kept = laboratory.store().blob(&BlobDigest::from_bytes(*issue.record.as_bytes())).map_err(Failure::told)?;
+        let package: &DataPackage = &evaluated.package;
+        let again = record(package, &evaluated.outcome, &issued(laboratory.state(), order, issue));
+        match kept.as_deref().map(|kept| record_faults(&again, kept)) {
+            Some(None) => (n_as_reported, n_results) = (n_as_reported + 1, n_results + evaluated.outcome.results.len()),
+            Some(Some(fault)) => faults.push(format!("report {}: {fault}", issue.report)),
+            None => faults.push(format!("report {}: its record is not kept", issue.report)),
+        }
+    }
+    let mut found = Vec::new();
+    if n_as_reported > 0 || changed.is_empty() {
+        let (reports, results) = (count(n_as_reported, "report"), count(n_results, "result"));
+        found.push(format!("{reports} with {results}, every digit as reported"));
+    }
+    if !changed.is_empty() {
+        found.push(format!("changed since its last report: {}", changed.join(", ")));
+    }
+    Ok(Check { what: "digits", found: found.join("; "), faults })
+}
+
+fn entries(n: u64) -> String {
+    if n == 1 { "1 entry".into() } else { format!("{n} entries") }
+}
+
+fn blobs(n: u64) -> String {
+    if n == 1 { "1 blob".into() } else { format!("{n} blobs") }
+}
+
+fn show(everywhere: &Everywhere, check: &Check) -> Result<(), Failure> {
+    let Check { what, found, faults } = check;
+    if everywhere.json {
+        return talk::print_json(&CheckLine { schema: "darkline/check/1", check: what, found, faults });
+    }
+    let lines = |mark: char, text: &str| {
+        let head = format!("{mark} {what:<11} ");
+        let below = " ".repeat(14);
+        let lines = paragraph::lines(text, WIDTH - 14);
+        let lines = lines
+            .iter()
+            .enumerate()
+            .map(|(place, line)| format!("{}{line}\n", if place == 0 { &head } else { &below }));
+        lines.collect::<String>()
+    };
+    if faults.is_empty() {
+        return talk::print(&lines('●', found));
+    }
+    talk::print(&faults.iter().map(|fault| lines('▲', fault)).collect::<String>())
 }

@@ -1,0 +1,142 @@
+//! The examples of every command: each is a line that works on the demo or on `examples/`, with what it is for.
+
+/// Command, its examples, what each is for.
+type Examples = (&'static str, &'static [(&'static str, &'static str)]);
+
+/// In the order of the job; the first are those of `darkline` itself.
+const EXAMPLES: &[Examples] = &[
+    (
+        "",
+        &[
+            ("darkline demo", "a whole order of an invented laboratory, command by command"),
+            ("darkline evaluate --help", "what a command does, with examples"),
+        ],
+    ),
+    (
+        "demo",
+        &[
+            ("darkline demo", "into the folder millrace-demo"),
+            ("darkline demo --folder try-it --seed 7", "another day at the bench"),
+        ],
+    ),
+    (
+        "begin",
+        &[(
+            "darkline begin --as k.willow --full-name \"K. Willow\" --laboratory Millrace --address \"1 Weir Lane\"",
+            "",
+        )],
+    ),
+    (
+        "laboratory",
+        &[
+            ("darkline laboratory", "name and address"),
+            ("darkline laboratory --name Millrace --address \"2 Weir Lane\" --as k.willow", "it moved"),
+        ],
+    ),
+    ("people", &[("darkline people", "who is who"), ("darkline people --json", "for programs")]),
+    (
+        "people add",
+        &[
+            ("darkline people add j.alder --full-name \"J. Alder\" --role analyst --as k.willow", ""),
+            ("darkline people add m.rowan --full-name \"M. Rowan\" --role reviewer --as k.willow", ""),
+            ("darkline people add r.birch --full-name \"R. Birch\" --role \"quality manager\" --as k.willow", ""),
+        ],
+    ),
+    (
+        "open",
+        &[
+            ("darkline open examples/cadmium-release --as j.alder", ""),
+            ("darkline open examples/cadmium-release --dry-run", "only look for faults"),
+        ],
+    ),
+    (
+        "plan",
+        &[
+            ("darkline plan 2026-041", "the run order, and what is still to be measured"),
+            ("darkline plan 2026-041 --extend --as j.alder", "add the steps taken up as a new leg"),
+            ("darkline plan 2026-041 -o run-order.csv", "the run order as a file"),
+        ],
+    ),
+    (
+        "simulate",
+        &[
+            ("darkline simulate 2026-041 --truth truth.toml -o readings-1.csv", "measure"),
+            ("darkline simulate 2026-041 --truth truth.toml --judge", "compare results with the truth"),
+        ],
+    ),
+    (
+        "import",
+        &[
+            ("darkline import 2026-052 examples/cadmium-release/readings.csv --as j.alder", ""),
+            ("darkline import 2026-041 readings-1.csv --pulses readings-1.parquet --as j.alder", ""),
+        ],
+    ),
+    (
+        "evaluate",
+        &[
+            ("darkline evaluate 2026-041", "a table for people"),
+            ("darkline evaluate 2026-041 --details", "calibration, controls and readings too"),
+            ("darkline evaluate 2026-041 --json", "one JSON object a line, for programs"),
+            ("darkline evaluate 2026-041 -o out.csv", "into a file (\"-\" is standard output)"),
+        ],
+    ),
+    (
+        "explain",
+        &[
+            ("darkline explain 2026-052 dish-1", "the derivation and the budget"),
+            ("darkline explain 2026-041 S03 --element Pb --json", "the same for programs"),
+        ],
+    ),
+    (
+        "decide",
+        &[
+            ("darkline decide 2026-041 --reject R1/38 --reason \"droplet left on the tip\" --as j.alder", ""),
+            ("darkline decide 2026-041 --take-up over-range:row:R1/18 --reason \"dilute as offered\" --as j.alder", ""),
+            ("darkline decide 2026-041 --justify drift:row:R1/27 --reason \"lamp was warming up\" --as j.alder", ""),
+        ],
+    ),
+    (
+        "sign",
+        &[
+            ("darkline sign 2026-041 --as j.alder", "asks first"),
+            ("darkline sign 2026-041 --as m.rowan --confirm 2026-041 --key-file keys/m.rowan", "in a script"),
+        ],
+    ),
+    (
+        "issue",
+        &[
+            ("darkline issue 2026-041 --as m.rowan -o 2026-041.pdf", "asks first"),
+            ("darkline issue 2026-041 --as m.rowan --confirm 2026-041 --key-file keys/m.rowan", "in a script"),
+        ],
+    ),
+    ("archive", &[("darkline archive 2026-041 --as m.rowan -o 2026-041.zip", "")]),
+    (
+        "verify",
+        &[
+            ("darkline verify 2026-041.zip", "an archive, on any machine"),
+            ("darkline verify 2026-041.zip --report 2026-041.pdf", "and that it holds this very report"),
+            ("darkline verify 2026-041.zip --bench-key 1e3dfc98b7d47be5", "and whose bench it is"),
+            ("darkline verify", "the record of this laboratory"),
+        ],
+    ),
+    (
+        "entries",
+        &[("darkline entries", "all entries"), ("darkline entries 2026-041 --json", "those of an order, for programs")],
+    ),
+    ("help-reference", &[("darkline help-reference", "")]),
+];
+
+/// The commands that have examples.
+#[cfg(test)]
+pub fn paths() -> impl Iterator<Item = &'static str> {
+    EXAMPLES.iter().map(|(path, _)| *path)
+}
+
+/// The examples of a command, with what they are for beside them.
+pub fn text(path: &str) -> String {
+    let Some((_, examples)) = EXAMPLES.iter().find(|(verb, _)| *verb == path) else { return String::new() };
+    let width = examples.iter().map(|(line, _)| line.chars().count()).max().unwrap_or(0);
+    let lines: Vec<String> =
+        examples.iter().map(|(line, what)| format!("  {line:width$}    {what}").trim_end().to_owned()).collect();
+    lines.join("\n")
+}

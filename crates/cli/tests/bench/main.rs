@@ -1,0 +1,23 @@
+//! The whole bench by its one command: what a person types, what they read, and what the record holds afterwards.
+//!
+//! Everything runs through the real program, in a folder of its own, as the invented Millrace Laboratory would.
+
+#![allow(clippy::unwrap_used, reason = "what a test rests on may end it")]
+
+mod laboratory;
+mod program;
+mod seeded;
+
+mod cadmium;
+mod demo;
+mod superseding;
+
+mod bad_input;
+mod refusals;
+mod surroundings;
+
+mod forged;
+mod tampered;
+
+mod killed;
+mod two_at_once;
