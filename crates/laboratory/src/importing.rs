@@ -27,6 +27,8 @@ pub struct Imported {
     pub n_readings: usize,
     /// Pulses brought.
     pub n_pulses: usize,
+    /// Pulses of the file that no line of the table names.
+    pub n_left_out: usize,
     /// Numbers of the first and last reading.
     pub numbers: Option<(u32, u32)>,
 }
@@ -37,7 +39,7 @@ impl Laboratory {
     /// # Arguments
     /// * `table`: the name and text of the table.
     /// * `pulses`: the name of the file of pulses and what it holds, where the table names pulses.
-    /// * `told`: gets the number of pulses kept so far, now and then.
+    /// * `told`: gets, now and then, how many of the pulses of the file the work done so far amounts to.
     ///
     /// # Errors
     /// [`LaboratoryError::Faults`]: all faults of the table at once; nothing is appended then.
@@ -55,9 +57,14 @@ impl Laboratory {
         let known = &self.state().runs[&run];
         let none = BTreeMap::new();
         let brought = pulses.map_or(&none, |(_, pulses)| pulses);
-        let all_digests = brought.iter().map(|(number, pulse)| (*number, pulse.digest())).collect::<BTreeMap<_, _>>();
+        // Half of the work is to digest the pulses, half to keep them.
+        let digested = brought.iter().enumerate().map(|(place, (number, pulse))| {
+            told(place / 2);
+            (*number, pulse.digest())
+        });
+        let all_digests = digested.collect::<BTreeMap<_, _>>();
         if known.tables.iter().any(|(seen, named)| seen.text == table.text && are_among(named, &all_digests)) {
-            return Ok(Imported { run, entry: None, n_readings: 0, n_pulses: 0, numbers: None });
+            return Ok(Imported { run, entry: None, n_readings: 0, n_pulses: 0, n_left_out: 0, numbers: None });
         }
         // The door has seen that the method of every run is there.
         let method = self.state().methods.get(&known.run.method).expect("a run is opened with its method");
@@ -76,12 +83,12 @@ impl Laboratory {
         if let Some(faults) = Faults::new(missing) {
             return Err(faults.into());
         }
-        let first = known.run.readings.iter().map(|reading| reading.number).max().unwrap_or(0) + 1;
+        let first = known.run.readings.iter().map(|reading| reading.number).max().unwrap_or(0).saturating_add(1);
         let n_readings = rows.len();
         // Pulses first: a pulse that no entry names harms nobody, an entry that names a lost pulse does.
         let numbers: Vec<u32> = digests.keys().copied().collect();
         for (place, together) in numbers.chunks(PULSES_A_WRITE).enumerate() {
-            told(place * PULSES_A_WRITE);
+            told((brought.len() + place * PULSES_A_WRITE) / 2);
             let bytes: Vec<Vec<u8>> = together.iter().map(|number| brought[number].canonical_bytes()).collect();
             let kept = self.store_mut().put_blobs(&bytes.iter().map(Vec::as_slice).collect::<Vec<_>>())?;
             let same =
@@ -89,12 +96,19 @@ impl Laboratory {
             debug_assert!(kept.iter().zip(together).all(same));
         }
         let n_pulses = digests.len();
-        told(n_pulses);
+        let n_left_out = brought.len() - n_pulses;
         let at = self.now();
         let act = Act::Import { run: run.clone(), table, first, pulses: digests.into_iter().collect() };
         let entry = self.append(by, &at, &[act])?.first().copied();
         let last = first + u32::try_from(n_readings).unwrap_or(u32::MAX).saturating_sub(1);
-        Ok(Imported { run, entry, n_readings, n_pulses, numbers: (n_readings > 0).then_some((first, last)) })
+        Ok(Imported {
+            run,
+            entry,
+            n_readings,
+            n_pulses,
+            n_left_out,
+            numbers: (n_readings > 0).then_some((first, last)),
+        })
     }
 }
 

@@ -31,10 +31,12 @@ pub trait Kind: Copy + PartialEq + PartialOrd + Debug + Send + Sync + 'static {
     /// The unit of this kind with this symbol, however it is typed (`ug/l`, `µg/L`, `mg/dm2`).
     fn unit(symbol: &str) -> Option<Unit<Self>> {
         let wanted = plain_symbol(symbol);
-        Self::UNITS
-            .iter()
-            .find(|(symbol, ..)| *symbol == wanted)
-            .map(|&(symbol, numerator, denominator)| Unit { symbol, numerator, denominator, kind: PhantomData })
+        Self::UNITS.iter().find(|(symbol, ..)| *symbol == wanted).map(|&(symbol, numerator, denominator)| Unit {
+            symbol,
+            numerator,
+            denominator,
+            kind: PhantomData,
+        })
     }
 
     /// The first unit of the list: the one the trade writes by default.
