@@ -2,6 +2,8 @@
 //!
 //! The stream of a source is keyed by its name, trial `i` takes the `i`-th 64-bit word of it, one word one draw.
 //!
+//! Source: JCGM 101:2008, 6.4 and C.2, for how distributions are drawn from uniform numbers.
+//!
 //! Invariant: a draw depends on the name of its source, its shape and degrees of freedom, and the number of the trial.
 
 use rand_chacha::ChaCha12Rng;

@@ -1,4 +1,6 @@
 //! Laws that hold for every model, checked on tapes drawn at random.
+//!
+//! Source: none needed, laws of sums and squares; the formulas stand in the files they check.
 
 use proptest::prelude::*;
 

@@ -1,4 +1,6 @@
 //! The tape replayed for a block of trials: every term a column, fits solved again at each trial.
+//!
+//! Source: JCGM 101:2008, 7.4: the model is evaluated for each draw of its inputs.
 
 use super::draws::{BLOCK, Drawn, Streams};
 use super::tape::{Node, PlacedFit, Tape};
