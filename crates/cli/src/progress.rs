@@ -13,9 +13,10 @@ const BETWEEN_LINES: Duration = Duration::from_secs(5);
 
 /// A command on its way.
 pub struct Progress {
-    bar: Option<ProgressBar>,
     what: &'static str,
     total: usize,
+    began: Instant,
+    bar: Option<ProgressBar>,
     next_line: Instant,
 }
 
@@ -26,28 +27,21 @@ impl Progress {
     /// * `what`: what is counted, in the plural.
     /// * `total`: how many there are.
     pub fn new(what: &'static str, total: usize) -> Self {
-        let bar = talk::may_draw().then(|| {
-            let bar = ProgressBar::with_draw_target(Some(total as u64), ProgressDrawTarget::stderr_with_hz(10));
-            let style = ProgressStyle::with_template("{msg} {pos}/{len} {bar:30} about {eta} to go");
-            bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()));
-            bar.set_message(what);
-            bar
-        });
-        Self { bar, what, total, next_line: Instant::now() + QUICK }
+        let began = Instant::now();
+        Self { what, total, began, bar: None, next_line: began + QUICK }
     }
 
     /// So many are done.
     pub fn done(&mut self, n: usize) {
-        if Instant::now() < self.next_line {
+        let now = Instant::now();
+        if n >= self.total || now < self.began + QUICK {
             return;
         }
-        match &self.bar {
-            Some(bar) => bar.set_position(n as u64),
-            None if n >= self.total => {}
-            None => {
-                talk::tell(&format!("{} {n} of {}", self.what, self.total));
-                self.next_line = Instant::now() + BETWEEN_LINES;
-            }
+        if talk::may_draw() {
+            self.bar.get_or_insert_with(|| bar(self.what, self.total, now - self.began)).set_position(n as u64);
+        } else if now >= self.next_line {
+            talk::tell(&format!("{} {n} of {}", self.what, self.total));
+            self.next_line = now + BETWEEN_LINES;
         }
     }
 
@@ -58,6 +52,14 @@ impl Progress {
             None => say(),
         }
     }
+}
+
+fn bar(what: &'static str, total: usize, elapsed: Duration) -> ProgressBar {
+    let bar = ProgressBar::with_draw_target(Some(total as u64), ProgressDrawTarget::stderr_with_hz(10));
+    let style = ProgressStyle::with_template("{msg} {pos}/{len} {bar:30} about {eta} to go");
+    bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()));
+    bar.set_message(what);
+    bar.with_elapsed(elapsed)
 }
 
 impl Drop for Progress {

@@ -58,6 +58,11 @@ static IS_TYPED_UNSEEN: AtomicBool = AtomicBool::new(false);
 fn ask(prompt: &str) -> Result<String, Failure> {
     IS_TYPED_UNSEEN.store(true, Ordering::SeqCst);
     let typed = rpassword::prompt_password(prompt);
+    if typed.as_ref().is_err_and(|error| error.kind() == std::io::ErrorKind::Interrupted) {
+        // Ctrl-C, seen here before the handler of the program saw it.
+        show_typing_again();
+        std::process::exit(130);
+    }
     IS_TYPED_UNSEEN.store(false, Ordering::SeqCst);
     Ok(typed?)
 }

@@ -118,15 +118,16 @@ impl Table {
     }
 }
 
-/// Pads figures on both sides so that their points stand under one another.
+/// Pads figures on both sides so that their points stand under one another; a minus is written as one.
 fn aligned(cells: &[&str]) -> Vec<String> {
-    let split = |cell: &str| -> (String, String) {
+    let split = |cell: String| -> (String, String) {
         match cell.split_once('.') {
             Some((whole, decimals)) => (whole.into(), format!(".{decimals}")),
-            None => (cell.into(), String::new()),
+            None => (cell, String::new()),
         }
     };
-    let parts: Vec<(String, String)> = cells.iter().map(|cell| split(cell)).collect();
+    let minus = |cell: &str| cell.strip_prefix('-').map_or_else(|| cell.to_owned(), |figure| format!("−{figure}"));
+    let parts: Vec<(String, String)> = cells.iter().map(|cell| split(minus(cell))).collect();
     let whole = parts.iter().map(|(whole, _)| whole.width()).max().unwrap_or(0);
     let decimals = parts.iter().map(|(_, decimals)| decimals.width()).max().unwrap_or(0);
     parts
@@ -150,12 +151,14 @@ mod tests {
         table.row(vec!["well-04".into(), "0.41".into(), "complies".into()]);
         table.row(vec!["well-05".into(), "–".into(), String::new()]);
         table.row(vec!["pond-01".into(), "15.3".into(), "inconclusive".into()]);
+        table.row(vec!["blank".into(), "-0.02".into(), String::new()]);
         let wanted = "\
 sample   mass fraction  conformity
                  mg/kg
 well-04           0.41  complies
 well-05           –
 pond-01          15.3   inconclusive
+blank            −0.02
 ";
         assert_eq!(table.text(), wanted);
     }

@@ -366,17 +366,27 @@ impl State {
     /// The decisions about an order's readings and flags, in the order they were made: its own, and those made in the
     /// light of other orders about the runs they share.
     pub fn decisions_of(&self, order: &OrderId) -> Vec<Decision> {
+        self.decided_about(order).into_iter().map(|decided| decided.decision.clone()).collect()
+    }
+
+    /// Whether readings, documents, legs or decisions of an order have changed since a report, going by the package that was
+    /// signed for it; where not, evaluating it again has to give what was reported.
+    pub fn changed_since(&self, order: &OrderId, issue: &IssueState, package: &Digest) -> bool {
+        let signatures = self.orders.get(order).map_or(&[][..], |known| &known.signatures);
+        let signed = signatures.iter().rev().find(|signature| signature.outcome == issue.outcome);
+        signed.is_none_or(|signed| signed.package != *package)
+            || self.decided_about(order).iter().any(|decided| decided.entry > issue.entry)
+    }
+
+    fn decided_about(&self, order: &OrderId) -> Vec<&Decided> {
         let runs: BTreeSet<&RunId> = self.runs_of(order).into_iter().map(|run| &run.run.id).collect();
-        let mut decisions: Vec<(u64, &Decision)> = Vec::new();
+        let is_shared = |decided: &Decided| run_of(&decided.decision).is_some_and(|run| runs.contains(run));
+        let mut about: Vec<&Decided> = Vec::new();
         for (id, known) in &self.orders {
-            for decided in &known.decisions {
-                if id == order || run_of(&decided.decision).is_some_and(|run| runs.contains(run)) {
-                    decisions.push((decided.entry, &decided.decision));
-                }
-            }
+            about.extend(known.decisions.iter().filter(|decided| id == order || is_shared(decided)));
         }
-        decisions.sort_by_key(|(entry, _)| *entry);
-        decisions.into_iter().map(|(_, decision)| decision.clone()).collect()
+        about.sort_by_key(|decided| decided.entry);
+        about
     }
 
     /// What part a person had in an order.

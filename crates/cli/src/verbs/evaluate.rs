@@ -208,7 +208,10 @@ fn calibration_text(run: &RunOutcome, calibration: &CalibrationOutcome) -> Strin
     let (slope, u_slope) = (significant(calibration.slope, 5), significant(calibration.u_slope, 2));
     table.row(row("intercept", intercept, u_intercept, unit));
     table.row(row("slope", slope, u_slope, slope_unit));
-    table.row(row("residual standard deviation", significant(calibration.residual_sd, 4), String::new(), unit));
+    // Under weights by 1/u² it is a ratio, without the unit of the responses.
+    let (residual_sd, of_weight_one) = (significant(calibration.residual_sd, 4), weights != "equal");
+    let name = if of_weight_one { "residual standard deviation of weight one" } else { "residual standard deviation" };
+    table.row(row(name, residual_sd, String::new(), if of_weight_one { "" } else { unit }));
     table.row(row("degrees of freedom", dof.to_string(), String::new(), ""));
     table.row(row("correlation coefficient", format!("{r:.4}"), String::new(), ""));
     format!("run {}: {model}, {n_points} points, weights: {weights}\n{}\n", run.run, table.text())

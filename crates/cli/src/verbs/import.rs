@@ -22,6 +22,7 @@ struct ImportedLine {
     entry: Option<u64>,
     readings: usize,
     pulses: usize,
+    left_out: usize,
 }
 
 pub fn run(everywhere: &Everywhere, options: &Import) -> Result<Ending, Failure> {
@@ -55,6 +56,7 @@ pub fn run(everywhere: &Everywhere, options: &Import) -> Result<Ending, Failure>
             entry: imported.entry,
             readings: imported.n_readings,
             pulses: imported.n_pulses,
+            left_out: imported.n_left_out,
         })?;
     }
     match (imported.entry, imported.numbers) {
@@ -66,6 +68,10 @@ pub fn run(everywhere: &Everywhere, options: &Import) -> Result<Ending, Failure>
                 count(imported.n_readings, "reading"),
                 imported.run
             ));
+            if imported.n_left_out > 0 {
+                let pulses = count(imported.n_left_out, "pulse");
+                talk::tell(&format!("{pulses} of the file of pulses are named by no line and were left out"));
+            }
         }
         _ => talk::tell(&format!("{file_name} is in the record already, word for word; nothing was appended")),
     }

@@ -11,7 +11,6 @@ use darkline_laboratory::state::{IssueState, State};
 use darkline_laboratory::verification::{self, Check, Contents};
 use darkline_laboratory::{Laboratory, SignatureMeaning};
 use darkline_record::identity::OrderId;
-use darkline_record::package::DataPackage;
 use darkline_report::composing::{Issued, compose, record};
 use serde::Serialize;
 
@@ -250,15 +249,21 @@ fn reports(laboratory: &Laboratory) -> Result<Check, Failure> {
     for (order, known) in &laboratory.state().orders {
         let Some(issue) = known.issues.last() else { continue };
         let evaluated = laboratory.evaluate(order)?;
-        if evaluated.outcome.digest() != issue.outcome {
-            changed.push(order.to_string());
+        let (package, outcome) = (&evaluated.package, &evaluated.outcome);
+        if outcome.digest() != issue.outcome {
+            if laboratory.state().changed_since(order, issue, &outcome.package) {
+                changed.push(order.to_string());
+            } else {
+                let (now, then) = (outcome.digest(), &issue.outcome);
+                faults
+                    .push(format!("report {}: evaluated again it gives {now}, it was issued for {then}", issue.report));
+            }
             continue;
         }
         let kept = laboratory.store().blob(&BlobDigest::from_bytes(*issue.record.as_bytes())).map_err(Failure::told)?;
-        let package: &DataPackage = &evaluated.package;
-        let again = record(package, &evaluated.outcome, &issued(laboratory.state(), order, issue));
+        let again = record(package, outcome, &issued(laboratory.state(), order, issue));
         match kept.as_deref().map(|kept| record_faults(&again, kept)) {
-            Some(None) => (n_as_reported, n_results) = (n_as_reported + 1, n_results + evaluated.outcome.results.len()),
+            Some(None) => (n_as_reported, n_results) = (n_as_reported + 1, n_results + outcome.results.len()),
             Some(Some(fault)) => faults.push(format!("report {}: {fault}", issue.report)),
             None => faults.push(format!("report {}: its record is not kept", issue.report)),
         }
