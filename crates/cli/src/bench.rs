@@ -37,6 +37,12 @@ pub fn begin(everywhere: &Everywhere, log: &LogId) -> Result<Laboratory, Failure
     let key = SigningKey::random().map_err(|_| Failure::told("the operating system gave no random bytes"))?;
     // The record first: where one stands already, no key is left behind.
     let device = device_file(&trail);
+    if let Some(folder) = trail.parent().filter(|folder| !folder.as_os_str().is_empty() && !folder.is_dir()) {
+        return Err(Failure::with_hint(
+            format!("there is no folder {}", folder.display()),
+            "make it first, or name another",
+        ));
+    }
     if device.exists() {
         return Err(Failure::with_hint(
             format!("the key of another bench is at {}", device.display()),

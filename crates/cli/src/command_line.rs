@@ -382,7 +382,8 @@ pub fn parse() -> Parsed {
                 Parsed::Told(ExitCode::from(2))
             }
             _ => {
-                let words: Vec<String> = std::env::args().skip(1).collect();
+                let words = std::env::args_os().skip(1).map(|word| word.to_string_lossy().into_owned());
+                let words: Vec<String> = words.collect();
                 talk::say(&misread::in_our_words(&error, &words, &definition()));
                 Parsed::Told(ExitCode::from(2))
             }

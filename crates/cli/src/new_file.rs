@@ -24,6 +24,9 @@ impl NewFile {
     /// Something stands there already; the folder is not there, or nothing may be written in it.
     pub fn at(path: &Path) -> Result<Self, Failure> {
         let fault = |error| Failure::told(format!("{}: {}", path.display(), in_words(&error)));
+        if path == Path::new("-") {
+            return Err(Failure::with_hint("this goes into a file, not to standard output", "name one with -o FILE"));
+        }
         if path.symlink_metadata().is_ok() {
             return Err(is_there_already(path));
         }

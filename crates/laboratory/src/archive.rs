@@ -333,3 +333,40 @@ pub(crate) fn readme(order: &OrderId, report: &str, root: &str) -> String {
          Root of the log: {root}\n"
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::act::Attached;
+
+    fn brings(file_name: &str, text: &str, rows: Option<(&str, &str)>) -> Act {
+        let rows = rows.map(|(file_name, text)| Attached { file_name: file_name.into(), text: text.into() });
+        Act::OpenDocument { kind: DocumentKind::Method, file_name: file_name.into(), text: text.into(), rows }
+    }
+
+    #[test]
+    fn no_document_takes_the_place_of_another_and_none_leaves_the_folder() {
+        let acts = [
+            (4, brings("method.toml", "one", None)),
+            (5, brings("method.toml", "another", Some(("rows.csv", "row\n")))),
+            (6, brings("method.toml", "one", None)),
+            (7, brings("../method:3.toml", "three", Some(("a/../..", "four")))),
+            (8, brings("~", "five", Some(("", "six")))),
+            (9, brings("C:\\orders\\method-9.toml", "seven", None)),
+        ];
+        let files = documents(&acts);
+        let found: Vec<(&str, &[u8])> = files.iter().map(|(name, bytes)| (name.as_str(), bytes.as_slice())).collect();
+        let wanted: [(&str, &[u8]); 8] = [
+            ("documents/5/method.toml", b"another"),
+            ("documents/document-7-0.txt", b"three"),
+            ("documents/document-7-1.txt", b"four"),
+            ("documents/document-8-0.txt", b"five"),
+            ("documents/document-8-1.txt", b"six"),
+            ("documents/method-9.toml", b"seven"),
+            ("documents/method.toml", b"one"),
+            ("documents/rows.csv", b"row\n"),
+        ];
+        assert_eq!(found, wanted);
+        assert!(darkline_exchange::bag::write(&files, &[]).is_ok());
+    }
+}

@@ -29,13 +29,12 @@ pub fn run(everywhere: &Everywhere, options: &Archive) -> Result<Ending, Failure
     let by = bench::person(everywhere)?;
     let mut laboratory = bench::write(everywhere)?;
     let path = options.output.clone().unwrap_or_else(|| PathBuf::from(format!("{order}.zip")));
-    if let Some(issue) = laboratory.order(&order)?.issues.last().filter(|issue| holds(&path, &order, issue)) {
-        talk::tell(&format!(
-            "{} is there already and holds report {}; nothing was appended",
-            path.display(),
-            issue.report
-        ));
-        talk::tell(&format!("Next: darkline verify {}", path.display()));
+    if path.is_file()
+        && let Some((issue, _)) = laboratory.issued(&order)?
+        && holds(&path, &order, &issue)
+    {
+        talk::tell(&format!("{} is there already and holds report {}", path.display(), issue.report));
+        talk::tell(&format!("Nothing was appended. Next: darkline verify {}", path.display()));
         return Ok(Ending::Done);
     }
     let file = NewFile::at(&path)?;

@@ -176,6 +176,23 @@ fn a_stranger_verifies_the_archive_with_the_program_alone() {
 }
 
 #[test]
+fn archiving_again_into_the_same_file_tells_what_is_there() {
+    let bench = Bench::at(Stage::Archived);
+    let (line, before) = (format!("archive {CADMIUM} --as m.rowan -o archive.zip"), bench.n_entries());
+    bench
+        .run(&line)
+        .ends(0)
+        .says("archive.zip is there already and holds report 2026-052-1")
+        .says("Nothing was appended");
+    bench.write("other.zip", "something else");
+    bench.run(&line.replace("archive.zip", "other.zip")).ends(2).says("other.zip is there already");
+    bench.run(&line.replace("archive.zip", "-")).ends(2).says("this goes into a file, not to standard output");
+    assert_eq!(bench.n_entries(), before);
+    bench.run(&line.replace("archive.zip", "second.zip")).ends(0);
+    bench.run("verify second.zip").ends(0);
+}
+
+#[test]
 fn what_is_printed_for_programs_names_its_schema() {
     let bench = Bench::at(Stage::Archived);
     for (line, schema) in [

@@ -72,7 +72,12 @@ fn measured() -> &'static Path {
         copy(bench.folder(), folder.path());
         copy(&repository().join("demo"), &folder.path().join("order"));
         run(folder.path(), "open order --as j.alder").ends(0);
-        run(folder.path(), "simulate 2026-041 --truth order/truth.toml -o readings-1.csv").ends(0);
+        let line = "simulate 2026-041 --truth order/truth.toml -o readings-1.csv --json";
+        let simulated = run(folder.path(), line).ends(0).json().remove(0);
+        assert_eq!(
+            (simulated["schema"].as_str(), simulated["firings"].as_u64()),
+            (Some("darkline/simulated/1"), Some(84))
+        );
         folder
     });
     folder.path()

@@ -34,6 +34,21 @@ fn mistyped_words_are_told_and_not_run() {
     insta::assert_snapshot!(text);
 }
 
+#[cfg(unix)]
+#[test]
+fn words_that_are_no_text_are_told() {
+    use std::ffi::OsStr;
+    use std::os::unix::ffi::OsStrExt;
+    let bench = Bench::at(Stage::Open);
+    let odd = OsStr::from_bytes(b"\xff.zip");
+    for verb in ["evaluate", "open", "verify", "explain", "frobnicate"] {
+        let output = command(bench.folder(), verb).arg(odd).output().unwrap();
+        let told = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{verb}: {told}");
+        assert!(told.starts_with("error: ") && !told.contains("panicked"), "{verb}: {told}");
+    }
+}
+
 #[test]
 fn help_is_an_answer_and_no_command_at_all_is_none() {
     let folder = tempfile::tempdir().unwrap();
