@@ -14,6 +14,9 @@ use crate::talk;
 /// Largest file of pulses read.
 const LARGEST: u64 = 4 << 30;
 
+/// A file of pulses above this takes long enough that a person wonders.
+const WORTH_A_WORD: usize = 20_000_000;
+
 #[derive(Serialize)]
 struct ImportedLine {
     schema: &'static str,
@@ -38,6 +41,9 @@ pub fn run(everywhere: &Everywhere, options: &Import) -> Result<Ending, Failure>
         Some(path) => {
             let name = path.display().to_string();
             let bytes = text_file::read_bytes(path, &name, LARGEST)?;
+            if bytes.len() > WORTH_A_WORD {
+                talk::tell(&format!("reading {name}, {} MB", bytes.len() / 1_000_000));
+            }
             Some((name.clone(), pulses::read(&name, bytes)?))
         }
         None => None,
