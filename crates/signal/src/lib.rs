@@ -4,7 +4,7 @@
 //! signal of a flame, [`reduce_many`] for many pulses at once. What a pulse shows beyond its figures, what
 //! noise makes of them and which formulas pulses follow stand in modules of their own.
 //!
-//! Knows absorbance and time. Never knows concentrations, methods, files or other crates of the house.
+//! Knows absorbance and time, and the temperature that makes a pulse. Never knows concentrations, methods, files or other crates of the house.
 //!
 //! Invariant: sums run in eight lanes in a stated order and every transcendental comes from `libm`, so the
 //! same samples give the same bits on every machine, alone or among others, on one core or many. No NaN
@@ -46,6 +46,11 @@ pub mod two_ranges;
 // What noise makes of it.
 pub mod baseline;
 pub mod photon_noise;
+
+// Readings of a flame, temperatures of a furnace.
+pub mod flame_reading;
+pub mod furnace_temperature;
+pub mod pyrolysis;
 
 // Pulses with a formula.
 mod bisection;

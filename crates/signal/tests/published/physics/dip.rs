@@ -6,21 +6,20 @@ use darkline_signal::dipped_pulse::{is_dip, restore};
 use darkline_signal::humps;
 use darkline_signal::roll_over::NetCurve;
 
-use crate::case::{Case, Figures, check_file};
+use super::case::{Case, Figures};
 
+/// dip.toml, case by case: dipped pulses are restored from two parameters.
+///
 /// B. V. L'vov, L. K. Polzik, P. V. Fedorov, W. Slavin, Spectrochim. Acta 47B (1992) 1411 (abstract seen) for the method;
 /// figures recomputed from the model.
-#[test]
-fn dipped_pulses_are_restored_from_two_parameters() {
-    check_file("dip.toml", |case| {
-        Some(match case.family(&[]) {
-            "gaussian_pulses" => gaussian_pulses(case),
-            "restoration_sampled" => restoration_sampled(case),
-            "sensitivity_to_the_two_parameters" => sensitivity(case),
-            "dip_or_double_peak" => dip_or_double_peak(case),
-            _ => return None,
-        })
-    });
+pub fn compute(case: &Case) -> Option<Figures> {
+    Some(match case.family(&[]) {
+        "gaussian_pulses" => gaussian_pulses(case),
+        "restoration_sampled" => restoration_sampled(case),
+        "sensitivity_to_the_two_parameters" => sensitivity(case),
+        "dip_or_double_peak" => dip_or_double_peak(case),
+        _ => return None,
+    })
 }
 
 /// alpha and R of every case of the file; the last one refers to the others for them.

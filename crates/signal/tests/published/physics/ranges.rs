@@ -2,22 +2,21 @@
 
 use darkline_signal::two_ranges::{self, Reading, ThreeFields};
 
-use crate::case::{Case, Figures, check_file};
+use super::case::{Case, Figures};
 
+/// ranges.toml, case by case: two ranges of one firing are compared and joined.
+///
 /// Generalised least squares for two correlated values; the hand-over is our own rule; figures recomputed.
-#[test]
-fn two_ranges_of_one_firing_are_compared_and_joined() {
-    check_file("ranges.toml", |case| {
-        Some(match case.family(&[]) {
-            "sensitivity_and_rollover" => sensitivity_and_rollover(case),
-            "overlap_consistency" => overlap_consistency(case),
-            "hand_over_weight" => {
-                let weights: Vec<f64> = case.numbers("q").into_iter().map(two_ranges::hand_over_weight).collect();
-                vec![("weight_sensitive", weights.into())]
-            }
-            _ => return None,
-        })
-    });
+pub fn compute(case: &Case) -> Option<Figures> {
+    Some(match case.family(&[]) {
+        "sensitivity_and_rollover" => sensitivity_and_rollover(case),
+        "overlap_consistency" => overlap_consistency(case),
+        "hand_over_weight" => {
+            let weights: Vec<f64> = case.numbers("q").into_iter().map(two_ranges::hand_over_weight).collect();
+            vec![("weight_sensitive", weights.into())]
+        }
+        _ => return None,
+    })
 }
 
 fn sensitivity_and_rollover(case: &Case) -> Figures {

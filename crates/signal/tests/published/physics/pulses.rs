@@ -3,33 +3,32 @@
 use darkline_signal::pulse_shape::{ExponentiallyModifiedGaussian, HeatedSupply, Peak, SupplyLoss};
 use darkline_signal::{Times, Trace, Window, reduce};
 
-use crate::case::{Case, Figures, check_file};
+use super::case::{Case, Figures};
 
+/// pulses.toml, case by case: pulses have the values areas and shapes of their formulas.
+///
 /// E. Grushka, Anal. Chem. 44 (1972) 1733 (from memory); W. M. G. T. van den Broek, L. de Galan, Anal. Chem.
 /// 49 (1977) 2176 (from memory); figures recomputed.
-#[test]
-fn pulses_have_the_values_areas_and_shapes_of_their_formulas() {
-    check_file("pulses.toml", |case| {
-        Some(match case.family(&[]) {
-            "emg_values" => values(case, |t| emg(case).absorbance(t)),
-            "emg_shape" => emg_shape(case),
-            "emg_area_in_window" => emg_area_in_window(case),
-            "emg_area_sampled" => emg_area_sampled(case),
-            "supply_loss_values" => values(case, |t| supply_loss(case).absorbance(t)),
-            "supply_loss_shape" => supply_loss_shape(case),
-            "supply_loss_equal_rates" => supply_loss_equal_rates(case),
-            "supply_loss_symmetry" => supply_loss_symmetry(case),
-            "area_independent_of_heating_rate" => {
-                let mut figures = heated(case, case.number("k_loss_per_s"), 0.0);
-                figures.push(("area_limit_s", (case.number("N0") / case.number("k_loss_per_s")).into()));
-                figures
-            }
-            "area_depends_on_temperature_of_loss" => {
-                heated(case, case.number("k_loss_at_2000K_per_s"), case.number("loss_exponent"))
-            }
-            _ => return None,
-        })
-    });
+pub fn compute(case: &Case) -> Option<Figures> {
+    Some(match case.family(&[]) {
+        "emg_values" => values(case, |t| emg(case).absorbance(t)),
+        "emg_shape" => emg_shape(case),
+        "emg_area_in_window" => emg_area_in_window(case),
+        "emg_area_sampled" => emg_area_sampled(case),
+        "supply_loss_values" => values(case, |t| supply_loss(case).absorbance(t)),
+        "supply_loss_shape" => supply_loss_shape(case),
+        "supply_loss_equal_rates" => supply_loss_equal_rates(case),
+        "supply_loss_symmetry" => supply_loss_symmetry(case),
+        "area_independent_of_heating_rate" => {
+            let mut figures = heated(case, case.number("k_loss_per_s"), 0.0);
+            figures.push(("area_limit_s", (case.number("N0") / case.number("k_loss_per_s")).into()));
+            figures
+        }
+        "area_depends_on_temperature_of_loss" => {
+            heated(case, case.number("k_loss_at_2000K_per_s"), case.number("loss_exponent"))
+        }
+        _ => return None,
+    })
 }
 
 fn emg(case: &Case) -> ExponentiallyModifiedGaussian {

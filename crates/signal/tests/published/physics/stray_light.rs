@@ -4,43 +4,42 @@ use darkline_signal::line_width::{self, BandpassLine};
 use darkline_signal::roll_over::NetCurve;
 use darkline_signal::stray_light::StrayLight;
 
-use crate::case::{Case, Figures, check_file};
+use super::case::{Case, Figures};
 
+/// stray_light.toml, case by case: absorbance bends by stray light and line width as the formulas have it.
+///
 /// M. T. C. de Loos-Vollebregt, L. de Galan, Spectrochim. Acta 33B (1978) 495 (from memory) for the net curve; figures
 /// recomputed.
-#[test]
-fn absorbance_bends_by_stray_light_and_line_width_as_the_formulas_have_it() {
+pub fn compute(case: &Case) -> Option<Figures> {
     let families = ["stray_alpha", "net_curve", "gaussian_line_width_ratio"];
-    check_file("stray_light.toml", |case| {
-        Some(match case.family(&families) {
-            "stray_alpha" => stray_alpha(case),
-            "stray_inverse" => {
-                let channel = StrayLight { fraction: case.number("alpha") };
-                vec![("A0", each(case, "A", |a| channel.linearised(a).expect("below the ceiling")))]
-            }
-            "net_curve" => net_curve(case),
-            "rollover_table" => rollover_table(case),
-            "stray_fraction_from_rollover" => stray_fraction_from_rollover(case),
-            "both_branches" => {
-                let curve = curve(case);
-                let rising = each(case, "A_net", |net| curve.rising(net).expect("a branch"));
-                let falling = each(case, "A_net", |net| curve.falling(net).expect("a branch"));
-                vec![("A0_rising", rising), ("A0_falling", falling)]
-            }
-            "background_lowers_the_ceiling" => background_lowers_the_ceiling(case),
-            "gaussian_line_width_ratio" => {
-                let rho = case.number("rho");
-                let slope = line_width::gaussian_lines_initial_slope(rho);
-                let a = each(case, "A_centre", |a| line_width::gaussian_lines(rho, a));
-                vec![("A", a), ("initial_slope", slope.into())]
-            }
-            "two_lines_in_the_slit" => two_lines(case),
-            _ => return None,
-        })
-    });
+    Some(match case.family(&families) {
+        "stray_alpha" => stray_alpha(case),
+        "stray_inverse" => {
+            let channel = StrayLight { fraction: case.number("alpha") };
+            vec![("A0", each(case, "A", |a| channel.linearised(a).expect("below the ceiling")))]
+        }
+        "net_curve" => net_curve(case),
+        "rollover_table" => rollover_table(case),
+        "stray_fraction_from_rollover" => stray_fraction_from_rollover(case),
+        "both_branches" => {
+            let curve = curve(case);
+            let rising = each(case, "A_net", |net| curve.rising(net).expect("a branch"));
+            let falling = each(case, "A_net", |net| curve.falling(net).expect("a branch"));
+            vec![("A0_rising", rising), ("A0_falling", falling)]
+        }
+        "background_lowers_the_ceiling" => background_lowers_the_ceiling(case),
+        "gaussian_line_width_ratio" => {
+            let rho = case.number("rho");
+            let slope = line_width::gaussian_lines_initial_slope(rho);
+            let a = each(case, "A_centre", |a| line_width::gaussian_lines(rho, a));
+            vec![("A", a), ("initial_slope", slope.into())]
+        }
+        "two_lines_in_the_slit" => two_lines(case),
+        _ => return None,
+    })
 }
 
-fn each(case: &Case, key: &str, of: impl Fn(f64) -> f64) -> crate::case::Found {
+fn each(case: &Case, key: &str, of: impl Fn(f64) -> f64) -> super::case::Found {
     case.numbers(key).into_iter().map(of).collect::<Vec<f64>>().into()
 }
 

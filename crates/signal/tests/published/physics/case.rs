@@ -59,12 +59,14 @@ fn numbers(value: &Value) -> Vec<f64> {
     value.as_array().expect("an array of numbers").iter().map(number).collect()
 }
 
-/// A figure found: one number, several in the order given, a whole number, or yes and no.
+/// A figure found: one number, several in the order given, a whole numbers, yes and no, or texts.
 pub enum Found {
     One(f64),
     Many(Vec<f64>),
     Count(i64),
+    Counts(Vec<i64>),
     Yes(bool),
+    Texts(Vec<&'static str>),
 }
 
 impl From<f64> for Found {
@@ -94,24 +96,28 @@ impl From<bool> for Found {
 /// Figures by the name the case gives them.
 pub type Figures = Vec<(&'static str, Found)>;
 
-/// Runs every case of a file.
+/// Runs every case of a file; gives the number of values compared.
 ///
 /// `compute` maps the name of a case to its figures; `None` is a case nobody computes, which fails.
-pub fn check_file(file: &str, compute: impl Fn(&Case) -> Option<Figures>) {
+pub fn check_file(file: &str, compute: impl Fn(&Case) -> Option<Figures>) -> usize {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../reference/physics").join(file);
     let text = std::fs::read_to_string(&path).expect("the reference file is part of the repository");
     let cases = toml::from_str::<File>(&text).expect("cases in the form of the pack").case;
     assert!(!cases.is_empty());
+    let mut n_compared = 0;
     for case in &cases {
         let figures = compute(case).unwrap_or_else(|| panic!("{file}: nobody computes {}", case.name));
-        check(file, case, figures);
+        n_compared += check(file, case, figures);
     }
+    n_compared
 }
 
-fn check(file: &str, case: &Case, figures: Figures) {
+fn check(file: &str, case: &Case, figures: Figures) -> usize {
     let place = format!("{file}, {} ({}; {})", case.name, case.source, case.provenance);
     let mut open: Vec<&str> = case.expected.keys().map(String::as_str).collect();
+    let mut n_compared = 0;
     for (key, found) in figures {
+        n_compared += case.expected[key].as_array().map_or(1, Vec::len);
         let at = open.iter().position(|name| *name == key);
         open.remove(at.unwrap_or_else(|| panic!("{place}: {key} is not expected")));
         let within = |expected: f64| match (case.tolerance.get(key), case.tolerance.get(&format!("{key}_rel"))) {
@@ -139,12 +145,23 @@ fn check(file: &str, case: &Case, figures: Figures) {
             (Found::Count(found), expected) => {
                 assert_eq!(Some(found), expected.as_integer(), "{place}: {key}");
             }
+            (Found::Counts(found), expected) => {
+                let expected: Option<Vec<i64>> =
+                    expected.as_array().and_then(|values| values.iter().map(Value::as_integer).collect());
+                assert_eq!(Some(found), expected, "{place}: {key}");
+            }
+            (Found::Texts(found), expected) => {
+                let expected: Option<Vec<&str>> =
+                    expected.as_array().and_then(|values| values.iter().map(Value::as_str).collect());
+                assert_eq!(Some(found), expected, "{place}: {key}");
+            }
             (Found::Yes(found), expected) => {
                 assert_eq!(Some(found), expected.as_bool(), "{place}: {key}");
             }
         }
     }
     assert!(open.is_empty(), "{place}: nobody compared {open:?}");
+    n_compared
 }
 
 impl Case {
