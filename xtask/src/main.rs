@@ -1,5 +1,6 @@
 //! The contributor's commands: `cargo xtask test` and what helps to write in the style of the house.
 
+mod accuracy;
 mod command_page;
 mod docs;
 mod finding;
@@ -26,6 +27,7 @@ The contributor's commands.
   cargo xtask tidy                 the tidy checks alone
   cargo xtask docs                 write the generated pages of docs/reference/
   cargo xtask docs --check         only say whether they are up to date
+  cargo xtask accuracy [NAME …]    the long studies: write docs/reference/accuracy.md, or some of its sections
   cargo xtask new-rule NAME        a rule, named by what is seen: carry-over
   cargo xtask new-published CRATE NAME
                                    a check against literature: calibration iso-ts-28037
@@ -51,6 +53,7 @@ fn main() -> ExitCode {
         ["tidy"] => tidy::tell(root),
         ["docs"] => docs::write(root),
         ["docs", "--check"] => docs::check(root),
+        ["accuracy", names @ ..] => accuracy::write(root, names),
         ["new-rule", name] => new_rule::write(root, name),
         ["new-published", in_crate, name] => new_published::write(root, in_crate, name),
         _ => return misread(&arguments),

@@ -41,11 +41,15 @@ const STEPS: &[Step] = &[
     Step { name: "format", act: Act::Cargo("fmt --all --check"), slow: false },
     Step {
         name: "lints",
-        act: Act::Cargo("clippy --locked --workspace --all-targets -- --deny warnings"),
+        act: Act::Cargo("clippy --locked --workspace --all-targets --features xtask/accuracy -- --deny warnings"),
         slow: false,
     },
     Step { name: "tidy", act: Act::Tidy, slow: false },
-    Step { name: "tests", act: Act::Cargo("test --locked --workspace --no-fail-fast"), slow: false },
+    Step {
+        name: "tests",
+        act: Act::Cargo("test --locked --workspace --features xtask/accuracy --no-fail-fast"),
+        slow: false,
+    },
     Step {
         name: "release",
         act: Act::Cargo(
