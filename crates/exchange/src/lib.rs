@@ -15,6 +15,7 @@ mod document;
 pub use document::Entered;
 
 pub mod element_symbol;
+mod limits;
 pub mod method;
 pub mod order;
 pub mod preparation;

@@ -2,6 +2,7 @@
 
 use darkline_metrology::kind::{Duration, Factor, Kind, Response};
 use darkline_record::figure::{NamedFactor, Uncertain, Written, with_article};
+use darkline_record::limits::Limits;
 use darkline_record::method::{
     BlankPlan, CalibrationModel, CalibrationPlan, CheckPlan, PulseWindow, ReplicatePlan, ResolvedMethod, ResponseKind,
     ResponsePlan, ResultPlan, Subtract, Technique, Weights,
@@ -13,6 +14,7 @@ use crate::document::gathering::{all, transposed};
 use crate::document::section::{Entry, Section};
 use crate::document::{self, Entered};
 use crate::fault::{Faults, quoted};
+use crate::limits;
 use crate::order::{element, result_unit};
 
 /// Reads a method.
@@ -49,6 +51,10 @@ fn v1(top: &Section<'_>) -> Option<ResolvedMethod> {
     let check = top.section("check").and_then(|section| check(&section));
     let u_dilution = top.optional("u_dilution").map(|entry| entry.figure(Wanted::NotNegative));
     let result = top.section("result").and_then(|section| result(&section));
+    let limits = match top.optional_section("limits", "[limits]") {
+        Some(section) => limits::read(&section),
+        None => Some(Limits::default()),
+    };
     top.close();
     Some(ResolvedMethod {
         id: id?,
@@ -64,6 +70,7 @@ fn v1(top: &Section<'_>) -> Option<ResolvedMethod> {
         check: check?,
         u_dilution: transposed(u_dilution)?,
         result: result?,
+        limits: limits?,
     })
 }
 

@@ -162,7 +162,8 @@ kinds! {
     /// A pure number that multiplies: dilution factor, recovery factor, correction.
     Factor = "factor", "1", example "1.02", ["1" = 1.0 / 1.0, "%" = 1.0 / 1e2];
     /// Time that passes.
-    Duration = "time", "s", example "5 s", ["s" = 1.0 / 1.0, "ms" = 1.0 / 1e3, "min" = 60.0 / 1.0, "h" = 3600.0 / 1.0];
+    Duration = "time", "s", example "5 s", ["s" = 1.0 / 1.0, "ms" = 1.0 / 1e3, "min" = 60.0 / 1.0, "h" = 3600.0 / 1.0,
+        "d" = 86400.0 / 1.0];
     /// Wavelength of a line.
     Wavelength = "wavelength", "m", example "283.3 nm", ["nm" = 1.0 / 1e9, "pm" = 1.0 / 1e12];
 }

@@ -1,7 +1,7 @@
 //! Identities and the documents of the job, their canonical bytes and digests; no arithmetic, no files.
 //!
 //! Suggested reading order: [`identity`], [`figure`], then the documents in the order of the work: [`order`],
-//! [`preparation`], [`method`], [`run`], [`pulse`], [`decision`]; at last [`package`], which holds them together, and
+//! [`preparation`], [`method`] with its [`limits`], [`run`], [`pulse`], [`decision`]; at last [`package`], which holds them together, and
 //! [`canonical`], which gives them bytes.
 
 pub mod figure;
@@ -11,6 +11,7 @@ pub mod time;
 pub mod order;
 pub mod preparation;
 
+pub mod limits;
 pub mod method;
 
 pub mod pulse;

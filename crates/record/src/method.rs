@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::figure::{NamedFactor, Written};
 use crate::identity::{Element, MethodId};
+use crate::limits::Limits;
 use crate::order::{ResultFigure, ResultKind};
 
 /// A method.
@@ -39,6 +40,9 @@ pub struct ResolvedMethod {
     pub u_dilution: Option<Written<Factor>>,
     /// What is reported.
     pub result: ResultPlan,
+    /// What a run may show.
+    #[serde(default, skip_serializing_if = "Limits::is_empty")]
+    pub limits: Limits,
 }
 
 /// How atoms are made.

@@ -185,6 +185,7 @@ fn method() -> ResolvedMethod {
             coverage_factor: "2".parse().unwrap(),
             quantification_limit: None,
         },
+        limits: darkline_record::limits::Limits::default(),
     }
 }
 

@@ -278,6 +278,24 @@ impl<'a> Entry<'a> {
         found
     }
 
+    /// The items of a list, each as an entry of its own.
+    pub(crate) fn list(&self, example: &str) -> Option<Vec<Entry<'a>>> {
+        let DeValue::Array(list) = self.value.get_ref() else {
+            self.fault(
+                format!("{} stands where a list is wanted", what_stands(self.value.get_ref())),
+                format!("write {} = {example}", self.name),
+            );
+            return None;
+        };
+        let entry = |(place, value): (usize, &'a Spanned<DeValue<'a>>)| {
+            let path = format!("{}[{place}]", self.path);
+            let span = inner(self.sheet.text(), value);
+            self.sheet.remember(path.clone(), span.clone());
+            Entry { sheet: self.sheet, name: self.name, path, value, span, is_broken: self.is_broken }
+        };
+        Some(list.iter().enumerate().map(entry).collect())
+    }
+
     /// A whole number.
     pub(crate) fn whole(&self, range: RangeInclusive<u32>) -> Option<u32> {
         let (lowest, highest) = (*range.start(), *range.end());

@@ -160,6 +160,7 @@ fn method(table: &Table) -> ResolvedMethod {
             coverage_factor: text(part("result"), "coverage_factor").parse().unwrap(),
             quantification_limit: Some(ResultKind::MassFraction.read(limit).unwrap()),
         },
+        limits: darkline_record::limits::Limits::default(),
     }
 }
 
