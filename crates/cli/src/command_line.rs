@@ -105,6 +105,8 @@ pub enum Verb {
     Verify(Verify),
     /// List the entries of the record: who, when, what
     Entries(Entries),
+    /// Look up an element, a line, or the limits of a matrix or a regulation, each figure with its source
+    Handbook(Handbook),
     /// Print the reference of all commands as Markdown
     #[command(hide = true)]
     HelpReference,
@@ -353,6 +355,39 @@ pub struct Verify {
 pub struct Entries {
     /// Only entries that name this order
     pub order: Option<String>,
+}
+
+/// Options of `handbook`.
+#[derive(Debug, Args)]
+pub struct Handbook {
+    /// The element by symbol or name; a list of all where neither it nor an option is given
+    pub element: Option<String>,
+    /// Only the line at this wavelength, in nanometres; without an element, which elements have a line there
+    #[arg(long, value_name = "NM", value_parser = wavelength)]
+    pub line: Option<f64>,
+    /// Limits whose matrix has these words
+    #[arg(long, value_name = "WORDS", value_parser = filled)]
+    pub matrix: Option<String>,
+    /// Limits whose regulation has these words
+    #[arg(long, value_name = "WORDS", value_parser = filled)]
+    pub regulation: Option<String>,
+    /// Limits in force on this day, today where absent
+    #[arg(long, value_name = "DATE", value_parser = day)]
+    pub on: Option<jiff::civil::Date>,
+}
+
+/// A wavelength in nanometres, with a point or a comma.
+fn wavelength(text: &str) -> Result<f64, String> {
+    let figure = text.trim().trim_end_matches("nm").trim_end().replace(',', ".");
+    match figure.parse::<f64>() {
+        Ok(nm) if (100.0..=1200.0).contains(&nm) => Ok(nm),
+        _ => Err("a wavelength is a figure between 100 and 1200 in nanometres, such as 283.3".into()),
+    }
+}
+
+/// A day as ISO 8601 writes it.
+fn day(text: &str) -> Result<jiff::civil::Date, String> {
+    text.parse().map_err(|_| "a day is written as year-month-day, such as 2026-11-25".to_owned())
 }
 
 /// What came of reading the command line.

@@ -7,6 +7,7 @@ mod bench;
 mod command_line;
 mod embedded_record;
 mod ending;
+mod handbook_text;
 mod new_file;
 mod paragraph;
 mod progress;

@@ -8,6 +8,7 @@ use serde::de::DeserializeOwned;
 
 use crate::caution::{Caution, Cautions, General};
 use crate::element::Element;
+use crate::erratum::Erratum;
 use crate::flame::{Buffer, Burner, Flame, Stoichiometry};
 use crate::furnace::{ModifierChoice, Programme, ProgrammeRow, ProgrammeShape};
 use crate::limit::{Exposure, Limit};
@@ -37,6 +38,7 @@ pub struct Handbook {
     limits: Vec<Limit>,
     exposures: Vec<Exposure>,
     cautions: Cautions,
+    errata: Vec<Erratum>,
     sources: BTreeMap<String, Source>,
 }
 
@@ -110,6 +112,12 @@ struct ExposureTable {
 }
 
 #[derive(Deserialize)]
+struct ErrataTable {
+    source: BTreeMap<String, Source>,
+    erratum: Vec<Erratum>,
+}
+
+#[derive(Deserialize)]
 struct CautionTable {
     general: General,
     caution: Vec<Caution>,
@@ -134,6 +142,7 @@ impl Handbook {
                 read(include_str!("../../../reference/handbook/sample_preparation.toml"));
             let exposures: ExposureTable = read(include_str!("../../../reference/limits/q3d.toml"));
             let cautions: CautionTable = read(include_str!("../../../reference/safety/cautions.toml"));
+            let errata: ErrataTable = read(include_str!("../../../reference/handbook/errata.toml"));
             let limits = [
                 include_str!("../../../reference/limits/water.toml"),
                 include_str!("../../../reference/limits/food.toml"),
@@ -149,6 +158,7 @@ impl Handbook {
                 zeeman.source,
                 stocks.source,
                 preparation.source,
+                errata.source,
             ] {
                 sources.extend(table);
             }
@@ -170,6 +180,7 @@ impl Handbook {
                 limits: limits.into_iter().flat_map(|text| read::<LimitTable>(text).limit).collect(),
                 exposures: exposures.pde,
                 cautions: Cautions { general: cautions.general, cautions: cautions.caution },
+                errata: errata.erratum,
                 sources,
             }
         })
@@ -292,6 +303,10 @@ impl Handbook {
     /// The cautions.
     pub fn cautions(&self) -> &Cautions {
         &self.cautions
+    }
+    /// Misprints that concern an element.
+    pub fn errata_of(&self, symbol: &str) -> Vec<&Erratum> {
+        self.errata.iter().filter(|erratum| erratum.concerns(symbol)).collect()
     }
     /// The publication with this name.
     pub fn source(&self, name: &str) -> Option<&Source> {

@@ -3,6 +3,7 @@
 
 mod caution;
 mod element;
+mod erratum;
 mod flame;
 mod furnace;
 mod handbook;
@@ -15,6 +16,7 @@ mod zeeman;
 
 pub use caution::{Applies, Caution, Cautions, General, Severity};
 pub use element::{Bandpass, Element, ElementFlame, Figure, Interference, Line, LineRole, Modifier};
+pub use erratum::Erratum;
 pub use flame::{Buffer, Burner, Flame, Stoichiometry};
 pub use furnace::{ModifierChoice, Programme, ProgrammeRow, ProgrammeShape};
 pub use handbook::{Handbook, Unknown};

@@ -123,6 +123,15 @@ const EXAMPLES: &[Examples] = &[
         "entries",
         &[("darkline entries", "all entries"), ("darkline entries 2026-041 --json", "those of an order, for programs")],
     ),
+    (
+        "handbook",
+        &[
+            ("darkline handbook lead", "lines, flame, furnace, interferences, stock solutions, limits, cautions"),
+            ("darkline handbook --matrix drinking", "limits for drinking water, all elements"),
+            ("darkline handbook Pb --regulation 2020/2184 --on 2036-01-12", "in force on another day"),
+            ("darkline handbook --line 324.7", "which element has a line there"),
+        ],
+    ),
     ("help-reference", &[("darkline help-reference", "")]),
 ];
 

@@ -7,6 +7,7 @@ mod demo;
 mod entries;
 mod evaluate;
 mod explain;
+mod handbook;
 mod import;
 mod issue;
 mod laboratory;
@@ -46,6 +47,7 @@ pub fn run(command: Command) -> Result<Ending, Failure> {
         Verb::Archive(options) => archive::run(&everywhere, &options),
         Verb::Verify(options) => verify::run(&everywhere, &options),
         Verb::Entries(options) => entries::run(&everywhere, &options),
+        Verb::Handbook(options) => handbook::run(&everywhere, &options),
         Verb::HelpReference => {
             crate::talk::print(&crate::reference::page())?;
             Ok(Ending::Done)

@@ -10,6 +10,7 @@ mod seeded;
 
 mod cadmium;
 mod demo;
+mod handbook;
 mod superseding;
 
 mod bad_input;

@@ -44,8 +44,9 @@ fn minimum_levels_follow_from_detection_limits() {
             let limit =
                 element.figures_of("method_detection_limit").find(|limit| limit.source == level.source).unwrap();
             let wanted = 3.18 * limit.value;
-            let steps = (-6..6).flat_map(|power| [1.0, 2.0, 5.0].map(|step: f64| step * 10f64.powi(power)));
-            let nearest = steps.min_by(|a, b| (a - wanted).abs().total_cmp(&(b - wanted).abs())).unwrap();
+            let steps = [0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0];
+            let nearest =
+                steps.into_iter().min_by(|a: &f64, b: &f64| (a - wanted).abs().total_cmp(&(b - wanted).abs())).unwrap();
             assert!(
                 (nearest / level.value - 1.0).abs() < 1e-9,
                 "{}: {nearest} against {}",

@@ -72,3 +72,17 @@ fn a_printed_wavelength_finds_its_line_though_its_last_digit_differs() {
     assert!(copper.line_at(500.0).is_none());
     assert!(copper.line_at(f64::NAN).is_none());
 }
+
+/// `errata.toml`: where a publication misprints a wavelength, the tables carry the line of the published line list.
+#[test]
+fn misprinted_wavelengths_are_not_used() {
+    let handbook = Handbook::shipped();
+    // EPA 7000B, Table 2, prints 324.7 nm for aluminium and 290.0 nm for osmium; NIST has 309.271 nm and 290.906 nm.
+    for (symbol, printed, used) in [("Al", 324.7, 309.271), ("Os", 290.0, 290.906)] {
+        let element = handbook.element(symbol).unwrap();
+        assert!(element.line_at(printed).is_none(), "{symbol}");
+        assert!((element.primary_line().wavelength_air_nm - used).abs() < 0.001, "{symbol}");
+        assert!(!handbook.errata_of(symbol).is_empty(), "{symbol}");
+    }
+    assert!(handbook.errata_of("Pb").iter().all(|erratum| erratum.concerns("Pb")));
+}
