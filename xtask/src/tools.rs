@@ -58,6 +58,19 @@ const TOOLS: &[Tool] = &[
         purpose: "checks our signatures",
     },
     Tool {
+        name: "postgres",
+        // Debian keeps it off the path, one folder a version.
+        probe: &["sh", "-c", "command -v initdb || ls /usr/lib/postgresql/*/bin/initdb"],
+        from: Origin::Debian("postgresql"),
+        purpose: "keeps records of several benches",
+    },
+    Tool {
+        name: "python3 with cryptography",
+        probe: &["python3", "-c", "import cryptography"],
+        from: Origin::Debian("python3-cryptography"),
+        purpose: "verifies our archives",
+    },
+    Tool {
         name: "python3 with venv",
         probe: &["python3", "-c", "import ensurepip, venv"],
         from: Origin::Debian("python3-venv"),

@@ -1,4 +1,4 @@
-//! Entries as opaque bytes, a Merkle tree over them, keys, signatures, people; stored in SQLite.
+//! Entries as opaque bytes, a Merkle tree over them, keys, signatures, people; stored in SQLite or PostgreSQL.
 //!
 //! Everything that happens in the laboratory is one [`Entry`] appended to a log: who, when, and
 //! bytes whose meaning only the floor above knows. Entries are the leaves of a Merkle tree
@@ -6,7 +6,7 @@
 //! signed by the bench's own key. Whoever holds one checkpoint, from a report for example, can
 //! tell whether any earlier entry was changed, left out or put in since.
 //!
-//! * To write and read: [`SqliteStore`], through the trait [`Store`].
+//! * To write and read: [`SqliteStore`] or [`PostgresStore`], through the trait [`Store`].
 //! * To check everything: [`verify_trail`]; with checkpoints kept elsewhere,
 //!   [`verify_trail_knowing`].
 //! * To hand one entry to a stranger: [`prove_entry`] and [`EntryProof::check`].
@@ -15,6 +15,7 @@
 //! What this crate deliberately does not know: what the bytes of an entry mean, how results come
 //! about, and how entries become people; it has no verb that changes or removes an entry.
 
+pub use self::postgresql::{Address, AddressFault, HandedOver, PostgresStore};
 pub use checkpoint::{Checkpoint, CheckpointFault};
 pub use entry::{Draft, Entry, EnvelopeFault};
 pub use entry_proof::{CannotProve, EntryProof, NotShown, prove_entry, read_tree};
@@ -40,6 +41,7 @@ pub mod keys;
 // Where it is kept.
 mod store;
 
+mod postgresql;
 mod sqlite;
 
 // How it is checked.

@@ -93,33 +93,8 @@ impl SqliteStore {
     /// # Errors
     /// [`StoreError::UnknownDevice`]: the key is not enrolled for this log.
     pub fn sign_with(mut self, device: SigningKey) -> Result<Self, StoreError> {
-        let enrolled = self.devices()?;
-        if !enrolled.contains(&device.public_key()) {
-            let key = device.public_key().fingerprint();
-            let enrolled = enrolled.iter().map(PublicKey::fingerprint).collect();
-            return Err(StoreError::UnknownDevice { log: self.log, key, enrolled });
-        }
-        self.device = Some(device);
+        self.append_with(device)?;
         Ok(self)
-    }
-
-    /// Enrols the key of another device: a new computer on the same bench. Who did so and why is
-    /// an entry of its own, which the floor above appends.
-    ///
-    /// # Errors
-    /// As [`Store::put_blobs`]. A key that is enrolled already stays as it is.
-    pub fn enrol_device(&mut self, device: &PublicKey) -> Result<(), StoreError> {
-        self.writable()?;
-        if self.devices()?.contains(device) {
-            return Ok(());
-        }
-        let at = (self.clock)();
-        let place = &self.place;
-        let fault = |error| place.fault(error);
-        let transaction = self.connection.transaction_with_behavior(TransactionBehavior::Immediate);
-        let transaction = transaction.map_err(fault)?;
-        enrol(&transaction, device, &at).map_err(fault)?;
-        transaction.commit().map_err(fault)
     }
 
     /// Waits this long for another writer, instead of 10 s.
@@ -192,6 +167,31 @@ impl From<Opened> for SqliteStore {
 impl Store for SqliteStore {
     fn log(&self) -> &LogId {
         &self.log
+    }
+
+    fn append_with(&mut self, device: SigningKey) -> Result<(), StoreError> {
+        let enrolled = self.devices()?;
+        if !enrolled.contains(&device.public_key()) {
+            let key = device.public_key().fingerprint();
+            let enrolled = enrolled.iter().map(PublicKey::fingerprint).collect();
+            return Err(StoreError::UnknownDevice { log: self.log.clone(), key, enrolled });
+        }
+        self.device = Some(device);
+        Ok(())
+    }
+
+    fn enrol_device(&mut self, device: &PublicKey) -> Result<(), StoreError> {
+        self.writable()?;
+        if self.devices()?.contains(device) {
+            return Ok(());
+        }
+        let at = (self.clock)();
+        let place = &self.place;
+        let fault = |error| place.fault(error);
+        let transaction = self.connection.transaction_with_behavior(TransactionBehavior::Immediate);
+        let transaction = transaction.map_err(fault)?;
+        enrol(&transaction, device, &at).map_err(fault)?;
+        transaction.commit().map_err(fault)
     }
 
     fn append(&mut self, drafts: &[Draft]) -> Result<Vec<u64>, StoreError> {

@@ -5,6 +5,7 @@
 //! A store appends to one log of its own, that of its bench, and may hold others to read. There is
 //! no verb to change or to remove an entry, a checkpoint or a blob.
 
+use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 use std::path::PathBuf;
 use std::time::Duration;
@@ -13,7 +14,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use crate::hexadecimal::hexadecimal_text;
-use crate::keys::{Fingerprint, PublicKey};
+use crate::keys::{Fingerprint, PublicKey, SigningKey};
 use crate::merkle::Frontier;
 use crate::{Checkpoint, Draft, Entry, EntryId, Hash, LogId, PersonId};
 
@@ -41,9 +42,30 @@ impl BlobDigest {
 }
 
 /// A place where logs, blobs and keys are kept.
-pub trait Store {
+pub trait Store: Send {
     /// The log that [`Store::append`] appends to.
     fn log(&self) -> &LogId;
+
+    /// All logs that can be read here.
+    ///
+    /// # Errors
+    /// The store cannot be read.
+    fn logs(&self) -> Result<Vec<LogId>, StoreError> {
+        Ok(vec![self.log().clone()])
+    }
+
+    /// Hands over the bench's key, with which every append is signed from now on.
+    ///
+    /// # Errors
+    /// [`StoreError::UnknownDevice`]: the key is not enrolled for this log.
+    fn append_with(&mut self, device: SigningKey) -> Result<(), StoreError>;
+
+    /// Enrols the key of another device: a new computer on the same bench. Who did so and why is
+    /// an entry of its own, which the floor above appends. A key that is enrolled already stays as it is.
+    ///
+    /// # Errors
+    /// As [`Store::put_blobs`].
+    fn enrol_device(&mut self, device: &PublicKey) -> Result<(), StoreError>;
 
     /// Appends acts to the store's own log and signs a checkpoint over them.
     ///
@@ -143,6 +165,17 @@ pub trait Store {
     /// # Errors
     /// The store cannot be read.
     fn devices(&self) -> Result<Vec<PublicKey>, StoreError>;
+
+    /// The public keys of the benches that have signed or may sign checkpoints of a log that can be read here.
+    ///
+    /// # Errors
+    /// The store cannot be read.
+    fn devices_of(&self, log: &LogId) -> Result<Vec<PublicKey>, StoreError> {
+        if log == self.log() {
+            return self.devices();
+        }
+        Err(StoreError::OtherLog { wanted: log.clone(), held: self.log().clone() })
+    }
 
     /// Keeps bytes under their digest. When this returns, they have reached the disk. The same
     /// bytes twice are kept once.
@@ -329,6 +362,55 @@ pub enum StoreError {
         /// The log.
         log: LogId,
     },
+    /// The database cannot be reached, or the line to it broke and could not be made again in time.
+    #[error("{place} cannot be reached: {what}; what got no answer can be given again, nothing is done twice")]
+    Unreachable {
+        /// The address.
+        place: String,
+        /// What the operating system or the server says.
+        what: String,
+    },
+    /// The address of a database cannot be used.
+    #[error(transparent)]
+    Address(#[from] crate::AddressFault),
+    /// The database has a log of this name already.
+    #[error("there is already a log {log} in {}; name another with --log", path.display())]
+    LogThere {
+        /// The log.
+        log: LogId,
+        /// The database.
+        path: PathBuf,
+    },
+    /// The database has no log of this name.
+    #[error("there is no log {wanted} in {}; {}", path.display(), logs_there(held))]
+    NoSuchLog {
+        /// The log asked for.
+        wanted: LogId,
+        /// The database.
+        path: PathBuf,
+        /// The logs that are there.
+        held: Vec<LogId>,
+    },
+    /// What is here of a log is not the beginning of what a bench hands over.
+    #[error("the first {size} entries of {log} that are here are not those that the bench has; verify both")]
+    NotTheBeginning {
+        /// The log.
+        log: LogId,
+        /// How many entries.
+        size: u64,
+    },
+    /// A store does not take over the log that it appends to itself.
+    #[error("the log {log} is the one appended to here; a bench hands over a log of its own")]
+    OwnLog {
+        /// The log.
+        log: LogId,
+    },
+    /// A log without entries has nothing to hand over.
+    #[error("the log {log} has no checkpoint, so there is nothing to hand over")]
+    NoCheckpoint {
+        /// The log.
+        log: LogId,
+    },
     /// The key is not among those enrolled for this log.
     #[error("the key {key} is not enrolled for the log {log}; enrolled: {}", list(enrolled))]
     UnknownDevice {
@@ -339,6 +421,55 @@ pub enum StoreError {
         /// The keys that are enrolled.
         enrolled: Vec<Fingerprint>,
     },
+}
+
+fn logs_there(logs: &[LogId]) -> String {
+    match logs {
+        [] => "there is none at all".to_owned(),
+        _ => format!("there are {}", logs.iter().map(LogId::as_str).collect::<Vec<_>>().join(", ")),
+    }
+}
+
+/// Gives each draft its number, the old one where its act is there already.
+///
+/// # Arguments
+/// * `size`: how many entries the log has.
+/// * `known`: the entries that have the identities of drafts already.
+///
+/// # Errors
+/// [`StoreError::OtherContent`].
+pub(crate) fn each_once(
+    log: &LogId,
+    size: u64,
+    drafts: &[Draft],
+    known: BTreeMap<EntryId, Entry>,
+) -> Result<(Vec<u64>, Vec<Entry>), StoreError> {
+    let (mut known, mut numbers, mut new) = (known, Vec::with_capacity(drafts.len()), Vec::new());
+    let mut next = size;
+    for draft in drafts {
+        if let Some(there) = known.get(&draft.id) {
+            numbers.push(same_act(there, draft)?);
+            continue;
+        }
+        let Draft { id, by, at, bytes } = draft.clone();
+        let entry = Entry { log: log.clone(), number: next, id, by, at, bytes };
+        next += 1;
+        numbers.push(entry.number);
+        known.insert(entry.id, entry.clone());
+        new.push(entry);
+    }
+    Ok((numbers, new))
+}
+
+/// The number of an entry that is there already, if the draft is the same act.
+pub(crate) fn same_act(there: &Entry, draft: &Draft) -> Result<u64, StoreError> {
+    let differs = match draft {
+        Draft { by, .. } if *by != there.by => "person",
+        Draft { at, .. } if *at != there.at => "time",
+        Draft { bytes, .. } if *bytes != there.bytes => "content",
+        _ => return Ok(there.number),
+    };
+    Err(StoreError::OtherContent { id: draft.id, number: there.number, differs })
 }
 
 fn list(keys: &[Fingerprint]) -> String {

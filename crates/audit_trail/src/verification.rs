@@ -39,7 +39,8 @@ pub struct Known {
 /// Checks a whole log by itself: hashes, numbers, identities, checkpoints, blobs, guards.
 ///
 /// # Errors
-/// [`StoreError::OtherLog`], [`StoreError::Locked`]: there was nothing to check. What is damaged
+/// [`StoreError::OtherLog`], [`StoreError::NoSuchLog`], [`StoreError::Locked`],
+/// [`StoreError::Unreachable`]: there was nothing to check. What is damaged
 /// is no error but a fault in the report.
 pub fn verify_trail(store: &dyn Store, log: &LogId) -> Result<TrailReport, StoreError> {
     verify_trail_knowing(store, log, &Known::default())
@@ -66,7 +67,11 @@ pub fn verify_trail_knowing(store: &dyn Store, log: &LogId, known: &Known) -> Re
 /// What a store says about damage; any other trouble ends the check.
 fn damage(error: StoreError) -> Result<String, StoreError> {
     match error {
-        StoreError::OtherLog { .. } | StoreError::Locked { .. } => Err(error),
+        StoreError::OtherLog { .. }
+        | StoreError::NoSuchLog { .. }
+        | StoreError::Locked { .. }
+        | StoreError::Unreachable { .. }
+        | StoreError::Address(_) => Err(error),
         other => Ok(other.to_string()),
     }
 }
@@ -123,7 +128,7 @@ impl<'a> Check<'a> {
         let mut faults = Vec::new();
         let devices = match &known.devices {
             Some(devices) => devices.clone(),
-            None => store.devices().or_else(|error| {
+            None => store.devices_of(log).or_else(|error| {
                 let what = damage(error)?;
                 faults.push(Fault::Form { what });
                 Ok::<_, StoreError>(Vec::new())

@@ -525,6 +525,12 @@ mod tests {
         fn log(&self) -> &LogId {
             self.inner.log()
         }
+        fn append_with(&mut self, device: SigningKey) -> Result<(), StoreError> {
+            self.inner.append_with(device)
+        }
+        fn enrol_device(&mut self, device: &darkline_audit_trail::keys::PublicKey) -> Result<(), StoreError> {
+            self.inner.enrol_device(device)
+        }
         fn scan(
             &self,
             log: &LogId,

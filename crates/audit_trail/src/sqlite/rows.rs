@@ -8,6 +8,7 @@ use rusqlite::{Connection, OptionalExtension, Row};
 use super::opening::{Place, in_words};
 use crate::keys::{PublicKey, Signature};
 use crate::merkle::Frontier;
+use crate::store::same_act;
 use crate::{BlobDigest, Checkpoint, Draft, Entry, EntryId, Hash, LogId, PersonId, StoreError, Timestamp};
 
 /// SQLite counts in signed numbers; a log never comes near their end.
@@ -122,13 +123,7 @@ pub(super) fn already_there(
         .and_then(|mut statement| statement.query_row([to_sql(number)?], |row| Ok(entry_in(row, log, number))))
         .map_err(|error| place.fault(error))?;
     let stored = stored.map_err(|what| StoreError::DamagedEntry { number, what })?;
-    let differs = match draft {
-        Draft { by, .. } if *by != stored.by => "person",
-        Draft { at, .. } if *at != stored.at => "time",
-        Draft { bytes, .. } if *bytes != stored.bytes => "content",
-        _ => return Ok(number),
-    };
-    Err(StoreError::OtherContent { id: draft.id, number, differs })
+    same_act(&stored, draft)
 }
 
 /// Reads number, id, person, at, bytes.

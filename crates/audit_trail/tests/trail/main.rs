@@ -3,10 +3,13 @@
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on has failed")]
 
 mod append;
+mod database;
 mod files;
 mod guards;
+mod home;
 mod kill;
 mod millrace;
 mod openssl;
+mod server;
 mod stranger;
 mod tampering;
