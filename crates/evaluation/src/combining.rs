@@ -68,6 +68,19 @@ impl<'m> ResultTerm<'m> {
         }
     }
 
+    /// The value in a unit; `None` where the unit belongs to another kind.
+    pub fn value(self, unit: &str) -> Option<f64> {
+        fn read<K: Kind>(term: Term<'_, K>, unit: &str) -> Option<f64> {
+            K::unit(unit).map(|unit| unit.read(term.value()))
+        }
+        match self {
+            ResultTerm::MassConcentration(term) => read(term, unit),
+            ResultTerm::MassFraction(term) => read(term, unit),
+            ResultTerm::ReleasePerArea(term) => read(term, unit),
+            ResultTerm::AmountPerDose(term) => read(term, unit),
+        }
+    }
+
     /// How it came about.
     pub fn explain(self, model: &'m Model) -> Derivation {
         match self {

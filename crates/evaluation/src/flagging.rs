@@ -1,9 +1,12 @@
 //! Fifth stage: the rules look at each run, and decisions settle what they saw.
 
-use darkline_metrology::kind::{Kind, MassConcentration};
+use darkline_metrology::kind::{Kind, MassConcentration, Response};
 use darkline_metrology::model::Model;
+use darkline_metrology::summary;
 use darkline_quality::rule::Rule;
-use darkline_quality::view::{RunView, SeenCalibration, SeenControl, SeenReading, SeenSolution};
+use darkline_quality::view::{
+    RunView, SeenCalibration, SeenControl, SeenControlKind, SeenLevel, SeenPulse, SeenReading, SeenResult, SeenSolution,
+};
 use darkline_record::decision::Decision;
 use darkline_record::method::ResolvedMethod;
 use darkline_record::package::DataPackage;
@@ -47,11 +50,19 @@ pub fn look(
             .map(|measured| SeenReading {
                 number: measured.number,
                 home: measured.home,
+                row: measured.row,
+                replicate: measured.replicate,
                 response: measured.response.as_ref().ok().map(|responded| responded.response),
                 // An attempt that was repeated is superseded; what it failed of no longer matters.
                 fault: measured.response.as_ref().err().filter(|_| is_last_attempt(worked, measured)).cloned(),
                 counts: measured.counts,
                 rejected: measured.rejected,
+                u_noise: measured.response.as_ref().ok().and_then(|responded| responded.u_noise),
+                pulse: measured.response.as_ref().ok().and_then(|responded| responded.pulse).map(|pulse| SeenPulse {
+                    peak_absorbance: pulse.peak_absorbance,
+                    peak_time_s: pulse.peak_time_s,
+                    background_max: pulse.background_max,
+                }),
             })
             .collect();
         readings.sort_by_key(|reading| reading.number);
@@ -84,39 +95,75 @@ pub fn look(
             })
         })
         .collect();
-    let controls: Vec<SeenControl> = controls(model, package, worked)
-        .into_iter()
-        .filter(|control| control.control == ControlKind::ControlSample)
-        .filter_map(|control| {
-            let (batch, portion) = control.portion?;
-            let PortionRole::Control { assigned, .. } = &package.portion(&batch, &portion)?.role else { return None };
-            let should_be = control.should_be?;
-            Some(SeenControl {
-                row: control.row,
-                batch,
-                portion,
-                assigned: should_be,
-                found: control.found,
-                unit: assigned.unit_symbol(),
-            })
+    let controls: Vec<SeenControl> =
+        controls(model, package, worked).into_iter().filter_map(|control| seen_control(package, control)).collect();
+    let results: Vec<SeenResult> = worked
+        .portions
+        .iter()
+        .map(|result| SeenResult {
+            row: result.row,
+            batch: result.batch.clone(),
+            portion: result.portion.clone(),
+            solution: result.solution.value().si(),
+            value: result.result.and_then(|term| term.value(&worked.method.result.unit)).filter(|value| value.is_finite()),
         })
         .collect();
-    let calibration = match &worked.calibrated {
-        Calibrated::NotYet => SeenCalibration::NotYet,
-        Calibrated::Unusable { why } => SeenCalibration::Unusable { why: why.clone() },
-        Calibrated::Fitted(curve) => {
-            SeenCalibration::Fitted { top_amount: curve.top_amount.si(), slope: curve.line.slope.si() }
-        }
-    };
+    let calibration = seen_calibration(worked);
     let view = RunView {
+        package,
         run: worked.run,
         method: worked.method,
         readings: &readings,
         solutions: &solutions,
         controls: &controls,
+        results: &results,
         calibration: &calibration,
     };
     rules.iter().flat_map(|rule| (rule.see)(&view)).collect()
+}
+
+fn seen_control(package: &DataPackage, control: ControlOutcome) -> Option<SeenControl> {
+    let (batch, portion) = control.portion?;
+    let (kind, assigned, unit) = match control.control {
+        ControlKind::ControlSample => {
+            let PortionRole::Control { assigned, .. } = &package.portion(&batch, &portion)?.role else { return None };
+            (SeenControlKind::Sample, control.should_be?, assigned.unit_symbol())
+        }
+        ControlKind::SpikeRecovery => (SeenControlKind::Spike, 100.0, "%"),
+        ControlKind::Duplicates => (SeenControlKind::Duplicates, 0.0, "%"),
+        ControlKind::CheckStandard | ControlKind::CheckBlank | ControlKind::MethodBlank => return None,
+    };
+    Some(SeenControl { kind, row: control.row, batch, portion, assigned, found: control.found, unit })
+}
+
+fn seen_calibration(worked: &RunWorked<'_, '_>) -> SeenCalibration {
+    let curve = match &worked.calibrated {
+        Calibrated::NotYet => return SeenCalibration::NotYet,
+        Calibrated::Unusable { why } => return SeenCalibration::Unusable { why: why.clone() },
+        Calibrated::Fitted(curve) => curve,
+    };
+    let mut levels: Vec<SeenLevel> = Vec::new();
+    for point in &curve.points {
+        match levels.iter_mut().find(|level| level.row == point.row) {
+            Some(level) => level.responses.push(point.response.si()),
+            None => levels.push(SeenLevel {
+                row: point.row,
+                amount: point.amount.si(),
+                responses: vec![point.response.si()],
+                weight: point.weight,
+                fitted: curve.line.response(point.amount).si(),
+                read_back: None,
+            }),
+        }
+    }
+    for level in &mut levels {
+        level.read_back = summary::mean(&level.responses)
+            .and_then(|mean| curve.line.amount(Response::from_si(mean)).ok())
+            .map(Kind::si)
+            .filter(|amount| amount.is_finite());
+    }
+    let (top_amount, slope) = (curve.top_amount.si(), curve.line.slope.si());
+    SeenCalibration::Fitted { top_amount, slope, n_parameters: 2, levels }
 }
 
 fn is_last_attempt(worked: &RunWorked<'_, '_>, measured: &Measured) -> bool {

@@ -105,6 +105,7 @@ pub fn step_words(step: &NextStep) -> String {
         NextStep::Dilute { factor } => format!("dilute by {factor}"),
         NextStep::PrepareAgain => "prepare again".into(),
         NextStep::SampleAgain => "sample again".into(),
+        NextStep::Check => "measure a check and a check blank".into(),
         NextStep::RepeatSinceLastCheck => "repeat all since the last passing check".into(),
         NextStep::StandardAdditions => "standard additions".into(),
         NextStep::Stop => "stop the run".into(),

@@ -1,7 +1,8 @@
 //! A leg: rows added to a run order because of flags; row numbers never change.
 
 use darkline_metrology::kind::{Factor, Kind};
-use darkline_record::decision::{FlagId, NextStep, Subject};
+use darkline_quality::cost;
+use darkline_record::decision::{FlagId, NextStep};
 use darkline_record::figure::{Given, Spread, Uncertain, Written};
 use darkline_record::method::ResolvedMethod;
 use darkline_record::run::{Follows, Leg, Row, RowHolds, Run};
@@ -74,37 +75,27 @@ pub fn extend(run: &Run, method: &ResolvedMethod, taken_up: &[(FlagId, NextStep)
                     follows: Some(Follows::Replaces(run.home(row.number))),
                 });
             }
-            NextStep::RepeatSinceLastCheck => rows.extend(since_last_check(run, row).into_iter().map(|earlier| Row {
+            NextStep::RepeatSinceLastCheck => rows.extend(cost::since_last_check(run, row).into_iter().map(|earlier| Row {
                 number: next(),
                 follows: Some(Follows::Replaces(run.home(earlier.number))),
                 ..earlier.clone()
             })),
+            // The checks that close the leg are all of it.
+            NextStep::Check => {}
             NextStep::PrepareAgain | NextStep::SampleAgain | NextStep::StandardAdditions | NextStep::Stop => {
                 return Err(LegFault::NotInThisRun { flag: flag.clone() });
             }
         }
     }
     // Results of a leg stand on a check after them like all others.
-    let is_check = |row: &&Row| matches!(row.holds, RowHolds::Check { .. });
-    let is_check_blank = |row: &&Row| matches!(row.holds, RowHolds::CheckBlank);
-    let closing = [run.rows().filter(is_check).last(), run.rows().filter(is_check_blank).last()];
-    for check in closing.into_iter().flatten() {
+    for check in cost::closing(run) {
         rows.push(Row { number: next(), follows: None, ..check.clone() });
     }
     Ok(Leg { because: taken_up.iter().map(|(flag, _)| flag.clone()).collect(), rows })
 }
 
 fn row_of<'r>(run: &'r Run, flag: &FlagId) -> Result<&'r Row, LegFault> {
-    let number = match &flag.subject {
-        Subject::Row(row) if row.run == run.id => Some(row.number),
-        Subject::Reading(reading) if reading.run == run.id => {
-            run.readings.iter().find(|candidate| candidate.number == reading.number).map(|reading| reading.row)
-        }
-        _ => None,
-    };
-    number
-        .and_then(|number| run.row(number))
-        .ok_or_else(|| LegFault::NoRow { flag: flag.clone(), run: run.id.to_string() })
+    cost::row_of(run, &flag.subject).ok_or_else(|| LegFault::NoRow { flag: flag.clone(), run: run.id.to_string() })
 }
 
 fn diluted(row: &Row, factor: u32, method: &ResolvedMethod) -> Result<RowHolds, LegFault> {
@@ -127,20 +118,6 @@ fn diluted(row: &Row, factor: u32, method: &ResolvedMethod) -> Result<RowHolds, 
         portion: portion.clone(),
         dilution: Uncertain { value: written(after), spread },
     })
-}
-
-/// The rows with portions between the check before a failing check and that check, the check itself included.
-fn since_last_check<'r>(run: &'r Run, failing: &'r Row) -> Vec<&'r Row> {
-    let rows: Vec<&Row> = run.rows().collect();
-    let place = rows.iter().position(|row| row.number == failing.number).unwrap_or(0);
-    let first =
-        rows[..place].iter().rposition(|row| matches!(row.holds, RowHolds::Check { .. })).map_or(0, |check| check + 1);
-    rows[first..=place]
-        .iter()
-        .filter(|row| matches!(row.holds, RowHolds::Portion { .. }) || row.number == failing.number)
-        .filter(|row| !run.is_replaced(row.number))
-        .copied()
-        .collect()
 }
 
 #[cfg(test)]

@@ -1,15 +1,19 @@
 //! What a rule is shown of a run: readings, solutions and controls as they were worked out, never raw files.
 
+use darkline_metrology::kind::Kind;
 use darkline_record::identity::{BatchId, PortionId};
 use darkline_record::method::ResolvedMethod;
-use darkline_record::preparation::PortionRole;
-use darkline_record::run::{RowHolds, Run};
+use darkline_record::package::DataPackage;
+use darkline_record::preparation::{Portion, PortionRole};
+use darkline_record::run::{Row, RowHolds, Run};
 
 use crate::flag::Holds;
 
 /// A run as rules see it.
 #[derive(Clone, Copy, Debug)]
 pub struct RunView<'a> {
+    /// The package that holds the run.
+    pub package: &'a DataPackage,
     /// The run as it was ordered and read.
     pub run: &'a Run,
     /// Its method.
@@ -18,8 +22,10 @@ pub struct RunView<'a> {
     pub readings: &'a [SeenReading],
     /// One solution for each row that does not join an earlier one, in the order measured.
     pub solutions: &'a [SeenSolution<'a>],
-    /// Control samples whose value was worked out.
+    /// Controls of batches whose value was worked out.
     pub controls: &'a [SeenControl],
+    /// Portions whose result was worked out, one for each row, in the order measured.
+    pub results: &'a [SeenResult],
     /// The calibration, or why there is none.
     pub calibration: &'a SeenCalibration,
 }
@@ -31,6 +37,10 @@ pub struct SeenReading {
     pub number: u32,
     /// The row of its solution.
     pub home: u32,
+    /// The row it was measured at.
+    pub row: u32,
+    /// Which replicate of that row.
+    pub replicate: u8,
     /// Its response, in the unit of the method's response; `None` where it brought none.
     pub response: Option<f64>,
     /// Why it brought none.
@@ -39,6 +49,21 @@ pub struct SeenReading {
     pub counts: bool,
     /// Whether a person rejected it.
     pub rejected: bool,
+    /// Standard uncertainty from the noise of its own pulse; `None` for a bare response.
+    pub u_noise: Option<f64>,
+    /// What else its pulse tells.
+    pub pulse: Option<SeenPulse>,
+}
+
+/// The shape of a pulse.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SeenPulse {
+    /// Highest net absorbance.
+    pub peak_absorbance: f64,
+    /// When, in s.
+    pub peak_time_s: f64,
+    /// Highest background absorbance.
+    pub background_max: f64,
 }
 
 /// The solution of one row, with the readings of that row and of those that join it.
@@ -68,21 +93,49 @@ pub struct SeenSolution<'a> {
     pub u_amount: Option<f64>,
 }
 
-/// A control sample.
+/// A control of a batch.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SeenControl {
+    /// What it is.
+    pub kind: SeenControlKind,
     /// The row it was measured at.
     pub row: u32,
     /// Its batch.
     pub batch: BatchId,
     /// Its portion.
     pub portion: PortionId,
-    /// The value it should have, in the unit of the method's results.
+    /// The value it should have; 100 % for a spike, zero for a difference.
     pub assigned: f64,
     /// The value found.
     pub found: f64,
     /// The unit of both.
     pub unit: &'static str,
+}
+
+/// Kinds of control of a batch.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SeenControlKind {
+    /// A material whose value is known, as a result.
+    Sample,
+    /// The recovery of a spike, in per cent.
+    Spike,
+    /// The difference of duplicates, in per cent of their mean.
+    Duplicates,
+}
+
+/// The result of a portion at a row.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SeenResult {
+    /// The row.
+    pub row: u32,
+    /// Its batch.
+    pub batch: BatchId,
+    /// Its portion.
+    pub portion: PortionId,
+    /// Mass concentration in the undiluted solution of the portion, blank not subtracted, in kg/m³.
+    pub solution: f64,
+    /// The result in the unit of the method; `None` for a method blank.
+    pub value: Option<f64>,
 }
 
 /// The calibration of a run.
@@ -94,14 +147,35 @@ pub enum SeenCalibration {
     Fitted {
         /// Mass concentration of the highest standard, in kg/m³.
         top_amount: f64,
-        /// Slope, m³/kg.
+        /// Slope at zero, m³/kg.
         slope: f64,
+        /// Number of parameters.
+        n_parameters: usize,
+        /// Its standards, one for each row, in the order measured.
+        levels: Vec<SeenLevel>,
     },
     /// The standards give none.
     Unusable {
         /// Why, as a fact.
         why: String,
     },
+}
+
+/// A standard of the calibration.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SeenLevel {
+    /// Its row.
+    pub row: u32,
+    /// Its mass concentration, in kg/m³.
+    pub amount: f64,
+    /// Its responses.
+    pub responses: Vec<f64>,
+    /// The weight of each of them.
+    pub weight: f64,
+    /// What the calibration function says.
+    pub fitted: f64,
+    /// The amount read back from the mean response, in kg/m³; `None` beyond what the function can say.
+    pub read_back: Option<f64>,
 }
 
 impl<'a> RunView<'a> {
@@ -122,6 +196,26 @@ impl<'a> RunView<'a> {
             _ => Holds::Rows(vec![self.run.row_id(solution.row)]),
         }
     }
+    /// The portion of a solution.
+    pub fn portion(&self, solution: &SeenSolution<'_>) -> Option<&'a Portion> {
+        match solution.holds {
+            RowHolds::Portion { batch, portion, .. } => self.package.portion(batch, portion),
+            _ => None,
+        }
+    }
+    /// The rows of standards that stand and have not all been read, the last of them; `None` once the calibration is whole.
+    pub fn standard_awaited(&self) -> Option<u32> {
+        let is_open = |row: &&Row| {
+            matches!(row.holds, RowHolds::Standard { .. } | RowHolds::CalibrationBlank)
+                && !self.run.is_replaced(row.number)
+                && self.readings.iter().filter(|reading| reading.row == row.number).count() < usize::from(row.replicates)
+        };
+        self.run.rows().filter(is_open).last().map(|row| row.number)
+    }
+    /// Whether any reading of a solution has come.
+    pub fn is_read(&self, solution: &SeenSolution<'_>) -> bool {
+        self.readings.iter().any(|reading| reading.home == solution.row)
+    }
     /// The symbol of the response's unit.
     pub fn response_unit(&self) -> &'static str {
         self.method.response.kind.unit_symbol()
@@ -131,7 +225,6 @@ impl<'a> RunView<'a> {
     /// # Source
     /// Two-component model of D. M. Rocke, S. Lorenzato, Technometrics 37 (1995) 176: `√(s₀² + (r·y)²)`.
     pub fn repeatability(&self, response: f64) -> f64 {
-        use darkline_metrology::kind::Kind;
         let sd_at_zero = self.method.replicates.sd_at_zero.value().si();
         let relative = self.method.replicates.rsd.value().si() * response;
         (sd_at_zero * sd_at_zero + relative * relative).sqrt()

@@ -147,6 +147,8 @@ pub enum NextStep {
     PrepareAgain,
     /// Take another sample.
     SampleAgain,
+    /// Measure a check standard and a check blank, so that the rows before them stand between two checks.
+    Check,
     /// Measure again all rows since the last check that passed.
     RepeatSinceLastCheck,
     /// Measure by standard additions.

@@ -14,7 +14,7 @@ use darkline_record::run::RowHolds;
 
 use crate::flag::{Evidence, Flag, Holds, Settled, Severity};
 use crate::rule::{Rule, flag_id};
-use crate::view::{RunView, SeenSolution};
+use crate::view::{RunView, SeenControlKind, SeenSolution};
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -51,7 +51,7 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
     }
     let lowest = check.control_lowest.as_ref().unwrap_or(&check.lowest).value().si();
     let highest = check.control_highest.as_ref().unwrap_or(&check.highest).value().si();
-    for control in view.controls {
+    for control in view.controls.iter().filter(|control| control.kind == SeenControlKind::Sample) {
         let found = control.found / control.assigned;
         if found >= lowest && found <= highest {
             continue;
