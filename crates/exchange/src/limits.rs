@@ -24,6 +24,8 @@ pub(crate) fn read(section: &Section<'_>) -> Option<Limits> {
     let low_check = span(section, "low_check_lowest", "low_check_highest");
     let highest_background = figure(section, "highest_background");
     let deepest_dip = figure(section, "deepest_dip");
+    let highest_peak_shift = figure(section, "highest_peak_shift");
+    let highest_noise = figure(section, "highest_noise");
     let highest_carry_over = figure(section, "highest_carry_over");
     let highest_drift = figure(section, "highest_drift");
     let highest_duplicate_difference = figure(section, "highest_duplicate_difference");
@@ -68,6 +70,8 @@ pub(crate) fn read(section: &Section<'_>) -> Option<Limits> {
         low_check_highest,
         highest_background: highest_background?,
         deepest_dip: deepest_dip?,
+        highest_peak_shift: highest_peak_shift?,
+        highest_noise: highest_noise?,
         highest_carry_over: highest_carry_over?,
         highest_drift: highest_drift?,
         highest_duplicate_difference: highest_duplicate_difference?,

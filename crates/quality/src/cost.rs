@@ -143,7 +143,8 @@ pub fn left_in_cup(run: &Run, method: &ResolvedMethod, row: &Row) -> Option<f64>
     let shares_cup = |number: u32| {
         number == row.number || (row.cup.is_some() && run.row(number).and_then(|other| other.cup) == row.cup)
     };
-    let taken = u32::try_from(run.readings.iter().filter(|reading| shares_cup(reading.row)).count()).unwrap_or(u32::MAX);
+    let taken =
+        u32::try_from(run.readings.iter().filter(|reading| shares_cup(reading.row)).count()).unwrap_or(u32::MAX);
     Some(volume - rest - f64::from(taken) * each)
 }
 

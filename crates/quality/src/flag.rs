@@ -93,6 +93,14 @@ impl Evidence {
     pub fn told(&self, name: &str) -> String {
         self.figures.iter().find(|figure| figure.name == name).map_or_else(|| "–".into(), EvidenceFigure::told)
     }
+    /// The value of a figure; zero where there is none of this name.
+    pub fn value(&self, name: &str) -> f64 {
+        self.figures.iter().find(|figure| figure.name == name).map_or(0.0, |figure| figure.value)
+    }
+    /// Whether there is a figure of this name.
+    pub fn has(&self, name: &str) -> bool {
+        self.figures.iter().any(|figure| figure.name == name)
+    }
     /// A fact; empty where there is none of this name.
     pub fn words(&self, name: &str) -> &str {
         self.facts.iter().find(|(fact, _)| fact == name).map_or("", |(_, words)| words)

@@ -208,7 +208,8 @@ impl<'a> RunView<'a> {
         let is_open = |row: &&Row| {
             matches!(row.holds, RowHolds::Standard { .. } | RowHolds::CalibrationBlank)
                 && !self.run.is_replaced(row.number)
-                && self.readings.iter().filter(|reading| reading.row == row.number).count() < usize::from(row.replicates)
+                && self.readings.iter().filter(|reading| reading.row == row.number).count()
+                    < usize::from(row.replicates)
         };
         self.run.rows().filter(is_open).last().map(|row| row.number)
     }

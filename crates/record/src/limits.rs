@@ -75,6 +75,10 @@ limits! {
     highest_background: Absorbance,
     /// Deepest negative net absorbance that noise explains, as a figure above zero.
     deepest_dip: Absorbance,
+    /// Most that a peak may come earlier or later than those of the standards.
+    highest_peak_shift: Duration,
+    /// Most times the median noise of the run that a reading may have.
+    highest_noise: Factor,
     /// Highest part of a response that may be found in the next one.
     highest_carry_over: Factor,
     /// Most that the sensitivity may move between two check standards, relative.

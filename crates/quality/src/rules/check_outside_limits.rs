@@ -5,6 +5,7 @@
 //! rows since the last check that passed do not count. A control sample that fails says the same of its preparation.
 //! What to do: measure the check once more; if it fails again, calibrate and measure the rows since the last passing
 //! check again. For a control sample: measure it again, then prepare its batch again.
+//! The first check and those not above the lowest standard may have limits of their own (`first_check_…`, `low_check_…`).
 //! Source: the method document, `check`; the bracket as in SW-846 Method 7000B, 8.5 and 9.3 (from memory).
 
 use darkline_metrology::kind::Kind;
@@ -30,7 +31,8 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
     for (place, solution) in view.solutions.iter().enumerate() {
         let RowHolds::Check { amount } = solution.holds else { continue };
         let Some(found) = part_found(solution).filter(|_| !solution.replaced) else { continue };
-        if found >= check.lowest.value().si() && found <= check.highest.value().si() {
+        let (lowest, highest) = limits_of(view, place, solution);
+        if (lowest..=highest).contains(&found) {
             continue;
         }
         let unit = amount.value.unit();
@@ -40,8 +42,8 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
             settled: Settled::Now,
             evidence: Evidence::default()
                 .figure("found", 100.0 * found, "%")
-                .figure("lowest", 100.0 * check.lowest.value().si(), "%")
-                .figure("highest", 100.0 * check.highest.value().si(), "%")
+                .figure("lowest", 100.0 * lowest, "%")
+                .figure("highest", 100.0 * highest, "%")
                 .figure("should be", unit.read(amount.value.value()), unit.symbol())
                 .fact("check", "check standard")
                 .fact("cup", solution.name),
@@ -86,23 +88,55 @@ fn say(evidence: &Evidence) -> String {
     )
 }
 
-fn part_found(solution: &SeenSolution<'_>) -> Option<f64> {
+/// What a check standard found over what it should show.
+pub(crate) fn part_found(solution: &SeenSolution<'_>) -> Option<f64> {
     let RowHolds::Check { amount } = solution.holds else { return None };
     let should_be = amount.value.value().si();
     solution.amount.filter(|_| should_be > 0.0).map(|found| found / should_be)
+}
+
+/// Lowest and highest recovery of a check: of the first one and of those at the foot of the range the method may say other
+/// limits than of the rest.
+fn limits_of(view: &RunView<'_>, place: usize, solution: &SeenSolution<'_>) -> (f64, f64) {
+    let limits = &view.method.limits;
+    let usual = (view.method.check.lowest.value().si(), view.method.check.highest.value().si());
+    let RowHolds::Check { amount } = solution.holds else { return usual };
+    if let (Some(lowest), Some(highest)) = (&limits.low_check_lowest, &limits.low_check_highest) {
+        let lowest_standard = view
+            .run
+            .rows()
+            .filter_map(|row| match &row.holds {
+                RowHolds::Standard { amount } => Some(amount.value.value().si()),
+                _ => None,
+            })
+            .fold(f64::INFINITY, f64::min);
+        if amount.value.value().si() <= lowest_standard {
+            return (lowest.value().si(), highest.value().si());
+        }
+    }
+    if let (Some(lowest), Some(highest)) = (&limits.first_check_lowest, &limits.first_check_highest) {
+        let is_first = view.solutions[..place]
+            .iter()
+            .all(|before| before.replaced || !matches!(before.holds, RowHolds::Check { .. }));
+        if is_first {
+            return (lowest.value().si(), highest.value().si());
+        }
+    }
+    usual
 }
 
 /// The portions between the last check standard before a place that passed and the next one after it that passes.
 ///
 /// What lies before the last passing check stands on that check; what lies after the next one stands on that.
 pub(crate) fn rows_between_checks(view: &RunView<'_>, place: usize) -> Vec<RowId> {
-    let check = &view.method.check;
-    let passes = |solution: &SeenSolution<'_>| {
-        part_found(solution).is_some_and(|part| part >= check.lowest.value().si() && part <= check.highest.value().si())
+    let passes = |place: usize| {
+        let solution = &view.solutions[place];
+        let (lowest, highest) = limits_of(view, place, solution);
+        !solution.replaced && part_found(solution).is_some_and(|part| (lowest..=highest).contains(&part))
     };
-    let first = view.solutions[..place].iter().rposition(&passes).map_or(0, |last| last + 1);
-    let end =
-        view.solutions[place + 1..].iter().position(&passes).map_or(view.solutions.len(), |next| place + 1 + next);
+    let first = (0..place).rev().find(|before| passes(*before)).map_or(0, |last| last + 1);
+    let n = view.solutions.len();
+    let end = (place + 1..n).find(|behind| passes(*behind)).unwrap_or(n);
     view.solutions[first..end]
         .iter()
         .filter(|solution| matches!(solution.holds, RowHolds::Portion { .. }))

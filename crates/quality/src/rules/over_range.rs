@@ -60,6 +60,11 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
     flags
 }
 
+/// The factor offered for a solution so many times what it may be.
+pub(crate) fn factor_for(times: f64) -> u32 {
+    dilution(times)
+}
+
 /// The smallest factor on offer that brings a solution below [`AIM`] times the highest standard.
 fn dilution(times: f64) -> u32 {
     FACTORS.into_iter().find(|factor| times / f64::from(*factor) <= AIM).unwrap_or(1000)
