@@ -136,7 +136,12 @@ fn run_outcome(model: &Model, package: &DataPackage, worked: &RunWorked<'_, '_>)
                 attempt: measured.attempt,
                 response: responded.map(|responded| responded.response),
                 u_noise: responded.and_then(|responded| responded.u_noise),
-                background_max: responded.and_then(|responded| responded.pulse).map(|pulse| pulse.background_max),
+                background_max: responded.and_then(|responded| {
+                    let of_pulse = responded.pulse.as_ref().map(|pulse| pulse.reduced.background_max);
+                    of_pulse.or(responded.steady.map(|steady| steady.background_max))
+                }),
+                pulse: responded.and_then(|responded| responded.pulse.clone()),
+                steady: responded.and_then(|responded| responded.steady),
                 fault: measured.response.as_ref().err().cloned(),
                 rejected: measured.rejected,
                 counts: measured.counts,

@@ -5,13 +5,14 @@ use darkline_metrology::model::Model;
 use darkline_metrology::summary;
 use darkline_quality::rule::Rule;
 use darkline_quality::view::{
-    RunView, SeenCalibration, SeenControl, SeenControlKind, SeenLevel, SeenPulse, SeenReading, SeenResult, SeenSolution,
+    RunView, SeenCalibration, SeenControl, SeenControlKind, SeenLevel, SeenReading, SeenResult, SeenSolution,
 };
 use darkline_record::decision::Decision;
 use darkline_record::method::ResolvedMethod;
 use darkline_record::package::DataPackage;
 use darkline_record::preparation::PortionRole;
 use darkline_record::run::{RowHolds, Run};
+use darkline_signal::shape_of_standards::ShapeOfStandards;
 
 use crate::calibrating::{Calibrated, standards_unit};
 use crate::combining::PortionResult;
@@ -58,11 +59,8 @@ pub fn look(
                 counts: measured.counts,
                 rejected: measured.rejected,
                 u_noise: measured.response.as_ref().ok().and_then(|responded| responded.u_noise),
-                pulse: measured.response.as_ref().ok().and_then(|responded| responded.pulse).map(|pulse| SeenPulse {
-                    peak_absorbance: pulse.peak_absorbance,
-                    peak_time_s: pulse.peak_time_s,
-                    background_max: pulse.background_max,
-                }),
+                pulse: measured.response.as_ref().ok().and_then(|responded| responded.pulse.clone()),
+                steady: measured.response.as_ref().ok().and_then(|responded| responded.steady),
             })
             .collect();
         readings.sort_by_key(|reading| reading.number);
@@ -105,10 +103,20 @@ pub fn look(
             batch: result.batch.clone(),
             portion: result.portion.clone(),
             solution: result.solution.value().si(),
-            value: result.result.and_then(|term| term.value(&worked.method.result.unit)).filter(|value| value.is_finite()),
+            value: result
+                .result
+                .and_then(|term| term.value(&worked.method.result.unit))
+                .filter(|value| value.is_finite()),
         })
         .collect();
     let calibration = seen_calibration(worked);
+    let shape_of_standards = ShapeOfStandards::of(
+        worked
+            .measured
+            .iter()
+            .filter(|measured| measured.counts && is_standard(worked.run, measured.home))
+            .filter_map(|measured| measured.response.as_ref().ok()?.pulse.as_ref()),
+    );
     let view = RunView {
         package,
         run: worked.run,
@@ -118,6 +126,7 @@ pub fn look(
         controls: &controls,
         results: &results,
         calibration: &calibration,
+        shape_of_standards: shape_of_standards.as_ref(),
     };
     rules.iter().flat_map(|rule| (rule.see)(&view)).collect()
 }
@@ -164,6 +173,10 @@ fn seen_calibration(worked: &RunWorked<'_, '_>) -> SeenCalibration {
     }
     let (top_amount, slope) = (curve.top_amount.si(), curve.line.slope.si());
     SeenCalibration::Fitted { top_amount, slope, n_parameters: 2, levels }
+}
+
+fn is_standard(run: &Run, row: u32) -> bool {
+    matches!(run.row(row).map(|row| &row.holds), Some(RowHolds::Standard { .. }))
 }
 
 fn is_last_attempt(worked: &RunWorked<'_, '_>, measured: &Measured) -> bool {

@@ -9,6 +9,7 @@ use darkline_record::decision::{FlagId, NextStep};
 use darkline_record::identity::{
     BatchId, Edition, Element, MethodId, OrderId, PortionId, ReadingId, RowId, RunId, SampleId,
 };
+use darkline_signal::{PulseFigures, Steady};
 use serde::{Deserialize, Serialize};
 
 /// The outcome of an order.
@@ -162,8 +163,12 @@ pub struct ReadingOutcome {
     pub response: Option<f64>,
     /// Standard uncertainty from the noise of its own pulse.
     pub u_noise: Option<f64>,
-    /// Highest background absorbance of its pulse.
+    /// Highest background absorbance of its pulse or steady reading.
     pub background_max: Option<f64>,
+    /// The figures and the shape of its pulse; absent for steady and bare readings.
+    pub pulse: Option<PulseFigures>,
+    /// The figures of a steady reading.
+    pub steady: Option<Steady>,
     /// Why it brought none, in words; not digested.
     pub fault: Option<String>,
     /// Whether it was rejected.

@@ -9,7 +9,7 @@ use darkline_record::method::{ResolvedMethod, ResponseKind};
 use darkline_record::package::DataPackage;
 use darkline_record::pulse::Pulse;
 use darkline_record::run::{Reading, Run, Signal};
-use darkline_signal::{Reduced, Times, Trace, Window, reduce, reduce_steady};
+use darkline_signal::{InTurn, PulseFigures, Steady, Times, Trace, TraceFault, Window, examine, reduce_steady};
 use rayon::prelude::*;
 
 /// A reading with its response.
@@ -34,25 +34,16 @@ pub struct Measured {
 }
 
 /// What a reading says.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Responded {
     /// The response, in the unit of the method's response.
     pub response: f64,
     /// Its standard uncertainty from the noise of its own pulse; `None` for a bare response.
     pub u_noise: Option<f64>,
-    /// What else the pulse tells.
+    /// What else a pulse tells: its figures, its shape, its background.
     pub pulse: Option<PulseFigures>,
-}
-
-/// Figures of a pulse that people and rules look at.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct PulseFigures {
-    /// Highest net absorbance.
-    pub peak_absorbance: f64,
-    /// When, in s.
-    pub peak_time_s: f64,
-    /// Highest background absorbance.
-    pub background_max: f64,
+    /// What else a steady reading tells.
+    pub steady: Option<Steady>,
 }
 
 /// Turns the readings of a run into responses, in the order of row, replicate and attempt.
@@ -108,7 +99,9 @@ fn rejected(decisions: &[Decision]) -> BTreeSet<ReadingId> {
 fn respond_one(package: &DataPackage, method: &ResolvedMethod, reading: &Reading) -> Result<Responded, String> {
     match &reading.signal {
         Signal::Failed { why } => Err(why.to_string()),
-        Signal::Bare(response) => Ok(Responded { response: response.value().si(), u_noise: None, pulse: None }),
+        Signal::Bare(response) => {
+            Ok(Responded { response: response.value().si(), u_noise: None, pulse: None, steady: None })
+        }
         Signal::Pulse(digest) => {
             let pulse = package.pulses.get(digest).ok_or("its pulse is not in the package")?;
             respond_to_pulse(pulse, method)
@@ -118,52 +111,30 @@ fn respond_one(package: &DataPackage, method: &ResolvedMethod, reading: &Reading
 
 fn respond_to_pulse(pulse: &Pulse, method: &ResolvedMethod) -> Result<Responded, String> {
     let plan = method.response.window.as_ref().ok_or("the method names no window for pulses")?;
-    let times = times(pulse.t_s());
-    let trace = Trace::new(times, pulse.total(), pulse.background()).map_err(|fault| fault.to_string())?;
+    let (from_s, to_s) = (plan.from.value().si(), plan.to.value().si());
     if method.response.kind == ResponseKind::Absorbance {
-        let steady =
-            reduce_steady(&trace, plan.from.value().si(), plan.to.value().si()).map_err(|fault| fault.to_string())?;
-        return Ok(Responded { response: steady.mean_absorbance, u_noise: Some(steady.u_mean), pulse: None });
+        let steady = steady(pulse, from_s, to_s).map_err(|fault| fault.to_string())?;
+        let (response, u_noise) = (steady.mean_absorbance, Some(steady.u_mean));
+        return Ok(Responded { response, u_noise, pulse: None, steady: Some(steady) });
     }
-    let window = Window {
-        baseline_from_s: plan.baseline_from.value().si(),
-        baseline_to_s: plan.baseline_to.value().si(),
-        from_s: plan.from.value().si(),
-        to_s: plan.to.value().si(),
-    };
-    let reduced: Reduced = reduce(&trace, &window).map_err(|fault| fault.to_string())?;
+    let (baseline_from_s, baseline_to_s) = (plan.baseline_from.value().si(), plan.baseline_to.value().si());
+    let window = Window { baseline_from_s, baseline_to_s, from_s, to_s };
+    let figures =
+        examine(pulse.t_s(), pulse.total(), pulse.background(), &window).map_err(|fault| fault.to_string())?;
+    let reduced = &figures.reduced;
     let (response, u_noise) = match method.response.kind {
         ResponseKind::PeakAbsorbance => (reduced.peak_absorbance, reduced.u_peak),
         ResponseKind::IntegratedAbsorbance | ResponseKind::Absorbance => {
             (reduced.integrated_absorbance, reduced.u_integrated)
         }
     };
-    Ok(Responded {
-        response,
-        u_noise: Some(u_noise),
-        pulse: Some(PulseFigures {
-            peak_absorbance: reduced.peak_absorbance,
-            peak_time_s: reduced.peak_time_s,
-            background_max: reduced.background_max,
-        }),
-    })
+    Ok(Responded { response, u_noise: Some(u_noise), pulse: Some(figures), steady: None })
 }
 
-/// Moments as an even sequence where they are one to a microsecond, else as they are.
-///
-/// An even sequence is reduced faster and without the rounding of single moments.
-fn times(t_s: &[f64]) -> Times<'_> {
-    let (Some(&first), Some(&last)) = (t_s.first(), t_s.last()) else { return Times::At(t_s) };
-    #[expect(clippy::cast_precision_loss, reason = "samples of a pulse are below 2^53")]
-    let step = (last - first) / (t_s.len().max(2) - 1) as f64;
-    #[expect(clippy::cast_precision_loss, reason = "samples of a pulse are below 2^53")]
-    let is_even = step > 0.0 && t_s.iter().enumerate().all(|(i, t)| (t - (first + step * i as f64)).abs() < 1e-6);
-    if !is_even {
-        return Times::At(t_s);
+fn steady(pulse: &Pulse, from_s: f64, to_s: f64) -> Result<Steady, TraceFault> {
+    let (t_s, total, background) = (pulse.t_s(), pulse.total(), pulse.background());
+    if InTurn::is(total, background) {
+        return reduce_steady(&InTurn::align(t_s, total, background)?.trace()?, from_s, to_s);
     }
-    // A rate that is a whole number of hertz to within the microsecond is taken as such.
-    let rate_hz = 1.0 / step;
-    let whole = rate_hz.round();
-    let rate_hz = if (rate_hz - whole).abs() < 1e-6 * whole { whole } else { rate_hz };
-    Times::Even { start_s: first, rate_hz }
+    reduce_steady(&Trace::new(Times::of(t_s), total, background)?, from_s, to_s)
 }

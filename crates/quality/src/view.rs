@@ -6,6 +6,8 @@ use darkline_record::method::ResolvedMethod;
 use darkline_record::package::DataPackage;
 use darkline_record::preparation::{Portion, PortionRole};
 use darkline_record::run::{Row, RowHolds, Run};
+use darkline_signal::shape_of_standards::ShapeOfStandards;
+use darkline_signal::{PulseFigures, Steady};
 
 use crate::flag::Holds;
 
@@ -28,6 +30,9 @@ pub struct RunView<'a> {
     pub results: &'a [SeenResult],
     /// The calibration, or why there is none.
     pub calibration: &'a SeenCalibration,
+    /// The shape that the pulses of the run's standards have in common; `None` where fewer than two of them stand out of
+    /// the noise. Compare a reading's pulse by [`ShapeOfStandards::differences`].
+    pub shape_of_standards: Option<&'a ShapeOfStandards>,
 }
 
 /// A reading.
@@ -49,21 +54,12 @@ pub struct SeenReading {
     pub counts: bool,
     /// Whether a person rejected it.
     pub rejected: bool,
-    /// Standard uncertainty from the noise of its own pulse; `None` for a bare response.
+    /// Standard uncertainty of the response from the noise of its own pulse.
     pub u_noise: Option<f64>,
-    /// What else its pulse tells.
-    pub pulse: Option<SeenPulse>,
-}
-
-/// The shape of a pulse.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct SeenPulse {
-    /// Highest net absorbance.
-    pub peak_absorbance: f64,
-    /// When, in s.
-    pub peak_time_s: f64,
-    /// Highest background absorbance.
-    pub background_max: f64,
+    /// The figures, the shape and the background of its pulse; `None` for steady, bare and faulty readings.
+    pub pulse: Option<PulseFigures>,
+    /// The figures of a steady reading.
+    pub steady: Option<Steady>,
 }
 
 /// The solution of one row, with the readings of that row and of those that join it.

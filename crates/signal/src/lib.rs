@@ -11,6 +11,7 @@
 //! leaves a door.
 
 // What goes in.
+mod in_turn;
 mod trace;
 mod trace_fault;
 mod window;
@@ -19,14 +20,17 @@ pub mod alignment;
 
 // What comes out.
 pub mod batch;
+mod pulse_figures;
 mod reduction;
 mod steady;
 
 pub mod shape;
+pub mod shape_of_standards;
 
 // What it is made of.
 mod figures;
 mod lanes;
+mod pulse_noise;
 pub mod smoothing;
 
 // What a pulse tells beyond its figures.
@@ -58,6 +62,8 @@ pub mod pulse_shape;
 mod summit;
 
 pub use batch::{Batch, BatchFigures, reduce_many};
+pub use in_turn::InTurn;
+pub use pulse_figures::{LEAST_IN_WIDTH, PulseFigures, examine};
 pub use reduction::{Reduced, net_pulse, reduce};
 pub use shape::{Shape, shape};
 pub use steady::{Steady, reduce_steady};

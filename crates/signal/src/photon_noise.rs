@@ -1,7 +1,7 @@
 //! Noise of one absorbance value: photons, read noise, flicker, and how the baseline tells them.
 //!
 //! [`PhotonNoise::sd`] is the full model of one channel. [`light_level`] turns the noise of a
-//! baseline into photoelectrons, and `net_variances` gives each net value of a pulse the variance
+//! baseline into photoelectrons, and `through` gives each value of a pulse the variance
 //! that its own absorbance makes of it.
 
 use core::f64::consts::{LN_2, LOG2_10, LOG10_E};
@@ -115,28 +115,17 @@ fn ten_to_the(x: f64) -> f64 {
     part * f64::from_bits(exponent)
 }
 
-/// Variance of each net value, relative to that of a baseline value.
+/// Variance of each value of a channel, relative to that of a value without absorbance: `10^A`.
 ///
-/// Photons alone: a channel at absorbance A has 10^A times the variance it has at 0, and the net value
-/// adds the two channels: `(10^T + 10^B)/2`, both counted from their means over the baseline. Stray
-/// light is left out, which overstates the noise near the ceiling.
+/// Photons alone. Stray light is left out, which overstates the noise near the ceiling.
 ///
 /// # Arguments
-/// * `total`, `background`: samples of equal length.
-/// * `total_zero`, `background_zero`: the channels' means over the baseline.
+/// * `zero`: the channel's mean over the baseline, from which absorbance is counted.
 ///
 /// # Source
-/// Ingle and Crouch 1988 (from memory), photon term for two channels.
-pub(crate) fn net_variances(total: &[f32], background: &[f32], total_zero: f64, background_zero: f64) -> Vec<f64> {
-    total
-        .iter()
-        .zip(background)
-        .map(|(&total, &background)| {
-            let through_total = ten_to_the(f64::from(total) - total_zero);
-            let through_background = ten_to_the(f64::from(background) - background_zero);
-            0.5 * (through_total + through_background)
-        })
-        .collect()
+/// Ingle and Crouch 1988 (from memory), photon term of one channel.
+pub(crate) fn through(values: &[f32], zero: f64) -> Vec<f64> {
+    values.iter().map(|&value| ten_to_the(f64::from(value) - zero)).collect()
 }
 
 #[cfg(test)]
@@ -168,11 +157,11 @@ mod tests {
     #[test]
     fn net_variance_is_that_of_two_channels_with_photon_noise() {
         let one = PhotonNoise { electrons_at_zero: 4e5, stray_fraction: 0.0, read_electrons: 0.0, flicker: 0.0 };
-        let found = net_variances(&[0.25, 1.0], &[0.0, 0.75], 0.0, 0.0);
-        for (found, (t, b)) in found.iter().zip([(0.25, 0.0), (1.0, 0.75)]) {
+        let found = through(&[0.25, 1.0], 0.0).into_iter().zip(through(&[0.0, 0.75], 0.0));
+        for ((total, background), (t, b)) in found.zip([(0.25, 0.0), (1.0, 0.75)]) {
             let net = one.sd(t) * one.sd(t) + one.sd(b) * one.sd(b);
             let zero = 2.0 * one.sd(0.0) * one.sd(0.0);
-            assert!((found / (net / zero) - 1.0).abs() < 2e-8);
+            assert!((0.5 * (total + background) / (net / zero) - 1.0).abs() < 2e-8);
         }
     }
 }

@@ -1,22 +1,25 @@
 //! Reduction of one pulse: area, height, times, noise and uncertainty from a trace and a window.
 //!
 //! [`reduce`] is the door for a pulse; a steady signal of a flame goes through [`crate::steady`], many
-//! evenly sampled pulses at once through [`crate::batch`].
+//! evenly sampled pulses at once through [`crate::batch`], a pulse with its shape through [`crate::examine`].
 //!
 //! Invariant: the figures are those of [`crate::figures::measure`], so one pulse alone and the same
 //! pulse among many give the same bits.
 
-use crate::appearance;
+use serde::{Deserialize, Serialize};
+
+use crate::appearance::{self, APPEARANCE_IN_SD};
 use crate::figures::{self, Figures, Scratch};
 use crate::lanes::sum_of;
 use crate::photon_noise;
-use crate::smoothing;
+use crate::pulse_noise::{PulseNoise, Weights};
+use crate::smoothing::{self, HALF, POINTS};
 use crate::trace::{Times, Trace};
 use crate::trace_fault::TraceFault;
 use crate::window::{Spans, Window};
 
 /// What one pulse gives. Absorbances and times are those of the net pulse, offset taken off.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Reduced {
     /// Area of the net pulse between the integration limits, in seconds.
     pub integrated_absorbance: f64,
@@ -34,10 +37,23 @@ pub struct Reduced {
     /// Width of the smoothed pulse at half its height, in seconds; `None` where the pulse does not
     /// fall below half on both sides.
     pub width_s: Option<f64>,
+    /// How far the pulse leans: time from the peak to where it falls through a tenth of its height, over the time
+    /// it took to rise from there; 1 for a symmetric pulse, above 1 for one that tails. `None` where it does not cross a
+    /// tenth on both sides, or a tenth is not above three baseline standard deviations.
+    pub asymmetry: Option<f64>,
+    /// Samples in the width at half height of the values as measured, not smoothed; `None` where the pulse does not fall
+    /// below half on both sides.
+    pub samples_in_width: Option<f64>,
     /// Baseline offset taken off: mean net absorbance before the pulse.
     pub offset: f64,
     /// Standard deviation of one net value of the baseline.
     pub baseline_noise: f64,
+    /// Slope of the straight line through the baseline values, per second.
+    pub baseline_drift_per_s: f64,
+    /// Its standard uncertainty from noise.
+    pub u_baseline_drift_per_s: f64,
+    /// What that slope adds to the area if it goes on, in seconds.
+    pub area_of_drift: f64,
     /// Photoelectrons of one value that such a noise stands for; `None` without noise.
     pub light_level: Option<f64>,
     /// Highest background absorbance of the trace.
@@ -46,6 +62,11 @@ pub struct Reduced {
     pub background_max_time_s: f64,
     /// Background absorbance at the time of the peak.
     pub background_at_peak: f64,
+    /// Area of the background between the integration limits, its mean over the baseline taken off, in seconds.
+    pub background_area: f64,
+    /// Highest slope of the background between the limits, up or down, per second: that of the quadratic through eleven
+    /// neighbours.
+    pub background_fastest_per_s: f64,
     /// Most negative net absorbance between the limits, not above zero.
     pub negative_lobe: f64,
     /// When it was reached, in seconds; `None` where no net value is negative.
@@ -53,6 +74,13 @@ pub struct Reduced {
     /// Mean of the last values of the trace (as many as the baseline has) over the height: what was
     /// still there when the read ended. `None` where the height is not above zero.
     pub tail: Option<f64>,
+    /// Net area behind the integration limits, in seconds: what the clean-out still drives off. `None` where the trace has
+    /// fewer than eleven values there.
+    pub clean_out_area: Option<f64>,
+    /// Its standard uncertainty from noise.
+    pub u_clean_out_area: Option<f64>,
+    /// Mean distance between two samples, in seconds.
+    pub step_s: f64,
     /// Longest distance between two samples in the window, in seconds; above the others where rows
     /// are missing.
     pub longest_step_s: f64,
@@ -71,9 +99,11 @@ pub struct Reduced {
 /// `(10^T + 10^B)/2`: the light that is left makes the noise ([`photon_noise::light_level`]). The
 /// area is a weighted sum, so `u² = sum w² var` with trapezoid weights in the window and minus their
 /// sum over n_b in the baseline. Without absorbance this is dt sd sqrt(n + n²/n_b), the two half
-/// weights at the ends aside. Noise that is correlated from value to value (channels interpolated in
-/// time, a wandering lamp) makes it larger: [`crate::baseline::autocorrelation_factor`],
-/// [`crate::alignment`]. Repeatability of firings is not in it.
+/// weights at the ends aside. Where the background was read in turn and interpolated
+/// ([`crate::InTurn`]), each measured background value counts with the sum of its weights. Noise that is
+/// correlated from value to value by a wandering lamp makes it larger
+/// ([`crate::baseline::autocorrelation_factor`]); read noise counts as photon noise, which understates u
+/// where little light is left. Repeatability of firings is not in it.
 ///
 /// # Arguments
 /// * `trace`: checked samples.
@@ -88,7 +118,8 @@ pub struct Reduced {
 /// Area and weights: JCGM 100:2008, 5.1.2, for a linear function of the values. Height: A. Savitzky,
 /// M. J. E. Golay, Anal. Chem. 36 (1964) 1627 (from memory). Photon noise: J. D. Ingle, S. R. Crouch,
 /// Spectrochemical Analysis, Prentice Hall, 1988 (from memory). Appearance: IUPAC Gold Book A00423.
-/// Checked by `tests/published/physics/pulses.rs` and `tests/published/physics/noise.rs`.
+/// Checked by `tests/published/physics/pulses.rs` and `tests/published/physics/noise.rs`, and against the
+/// scatter of simulated replicates by `tests/replicates`.
 ///
 /// # Example
 /// ```
@@ -107,46 +138,191 @@ pub struct Reduced {
 /// # Ok::<(), darkline_signal::TraceFault>(())
 /// ```
 pub fn reduce(trace: &Trace<'_>, window: &Window) -> Result<Reduced, TraceFault> {
-    let spans = window.spans(trace)?;
-    let figures = figures::measure(trace.total(), trace.background(), &spans, &mut Scratch::default());
-    let net = figures::net(trace.total(), trace.background(), &spans, figures.offset);
-    let weights = trapezoid_weights(&trace.times(), &spans);
-    let integrated_absorbance = match trace.times() {
-        Times::Even { rate_hz, .. } => figures.area / rate_hz,
-        Times::At(_) => sum_of(net.len(), |i| net[i] * weights[i]),
-    };
-    let (u_integrated, u_peak) = uncertainties(trace, &spans, &figures, &weights);
-    let negative = lowest_place(&net);
-    let appearance = appearance::place(&smoothing::smooth(&net), figures.baseline_noise);
-    let start = spans.window.start as f64;
-    let time_at = |place: f64| trace.times().between(start + place);
-    let background = trace.background();
-    let background_max_index = background.iter().position(|&b| b == figures.background_max).unwrap_or(0);
-    let has_height = figures.peak > 0.0;
-    Ok(Reduced {
-        integrated_absorbance,
-        u_integrated,
-        peak_absorbance: figures.peak,
-        u_peak,
-        peak_time_s: time_at(figures.peak_index as f64),
-        appearance_time_s: appearance.map(time_at),
-        width_s: figures.half_height.map(|(rise, fall)| match trace.times() {
-            Times::Even { rate_hz, .. } => (fall - rise) / rate_hz,
-            Times::At(_) => time_at(fall) - time_at(rise),
-        }),
-        offset: figures.offset,
-        baseline_noise: figures.baseline_noise,
-        light_level: photon_noise::light_level(figures.baseline_noise),
-        background_max: f64::from(figures.background_max),
-        background_max_time_s: trace.times().at(background_max_index),
-        background_at_peak: f64::from(background[spans.window.start + figures.peak_index]),
-        negative_lobe: negative.map_or(0.0, |(value, _)| value),
-        negative_lobe_time_s: negative.map(|(_, index)| time_at(index as f64)),
-        tail: has_height.then_some(figures.end / figures.peak),
-        longest_step_s: longest_step_s(&trace.times(), &spans),
-        n_window: spans.window.len(),
-        n_baseline: spans.baseline.len(),
-    })
+    Ok(Laid::over(trace, window)?.reduced(trace))
+}
+
+/// A window laid over a trace, and what both [`reduce`] and [`crate::shape`] begin with.
+pub(crate) struct Laid {
+    pub(crate) spans: Spans,
+    pub(crate) figures: Figures,
+    /// Net values of the window, offset taken off.
+    pub(crate) net: Vec<f64>,
+    /// The same, smoothed.
+    pub(crate) smooth: Vec<f64>,
+}
+
+impl Laid {
+    pub(crate) fn over(trace: &Trace<'_>, window: &Window) -> Result<Laid, TraceFault> {
+        let spans = window.spans(trace)?;
+        let figures = figures::measure(trace.total(), trace.background(), &spans, &mut Scratch::default());
+        let net = figures::net(trace.total(), trace.background(), &spans, figures.offset);
+        let smooth = smoothing::smooth(&net);
+        Ok(Laid { spans, figures, net, smooth })
+    }
+
+    /// Time of a place of the window.
+    pub(crate) fn time_at(&self, trace: &Trace<'_>, place: f64) -> f64 {
+        trace.times().between(self.spans.window.start as f64 + place)
+    }
+
+    pub(crate) fn reduced(&self, trace: &Trace<'_>) -> Reduced {
+        let Laid { spans, figures, net, smooth } = self;
+        let times = trace.times();
+        let time_at = |place: f64| self.time_at(trace, place);
+        let weights = trapezoid_weights(&times, &spans.window);
+        let integrated_absorbance = match times {
+            Times::Even { rate_hz, .. } => figures.area / rate_hz,
+            Times::At(_) => sum_of(net.len(), |i| net[i] * weights[i]),
+        };
+        let noise = PulseNoise::new(trace, &spans.baseline, figures.baseline_noise);
+        let u_integrated = noise.u(&Weights::less_baseline(&weights, spans.window.start, &spans.baseline));
+        let (row, start) = smoothing::row_at(figures.peak_index, net.len());
+        let row = &smoothing::ROWS[row];
+        let u_peak = noise.u(&Weights::less_baseline(row, spans.window.start + start, &spans.baseline));
+        let clean_out = self.clean_out(trace, &noise);
+        let negative = lowest_place(net);
+        let background = trace.background();
+        let background_max_index = background.iter().position(|&b| b == figures.background_max).unwrap_or(0);
+        let has_height = figures.peak > 0.0;
+        let (baseline_drift_per_s, u_baseline_drift_per_s) = self.drift(trace);
+        Reduced {
+            integrated_absorbance,
+            u_integrated,
+            peak_absorbance: figures.peak,
+            u_peak,
+            peak_time_s: time_at(figures.peak_index as f64),
+            appearance_time_s: appearance::place(smooth, figures.baseline_noise).map(time_at),
+            width_s: figures.half_height.map(|(rise, fall)| match times {
+                Times::Even { rate_hz, .. } => (fall - rise) / rate_hz,
+                Times::At(_) => time_at(fall) - time_at(rise),
+            }),
+            asymmetry: self.asymmetry(trace),
+            samples_in_width: samples_in_width(net),
+            offset: figures.offset,
+            baseline_noise: figures.baseline_noise,
+            baseline_drift_per_s,
+            u_baseline_drift_per_s,
+            area_of_drift: baseline_drift_per_s * self.leverage(trace, &weights),
+            light_level: photon_noise::light_level(figures.baseline_noise),
+            background_max: f64::from(figures.background_max),
+            background_max_time_s: times.at(background_max_index),
+            background_at_peak: f64::from(background[spans.window.start + figures.peak_index]),
+            background_area: self.background_area(trace, &weights),
+            background_fastest_per_s: self.background_fastest(trace),
+            negative_lobe: negative.map_or(0.0, |(value, _)| value),
+            negative_lobe_time_s: negative.map(|(_, index)| time_at(index as f64)),
+            tail: has_height.then_some(figures.end / figures.peak),
+            clean_out_area: clean_out.map(|(area, _)| area),
+            u_clean_out_area: clean_out.map(|(_, u)| u),
+            step_s: times.mean_step_s(trace.n_samples()),
+            longest_step_s: longest_step_s(&times, spans),
+            n_window: spans.window.len(),
+            n_baseline: spans.baseline.len(),
+        }
+    }
+
+    /// Slope of the line through the baseline values, and its standard uncertainty.
+    fn drift(&self, trace: &Trace<'_>) -> (f64, f64) {
+        let baseline = self.spans.baseline.clone();
+        let n = baseline.len();
+        let time = |i: usize| trace.times().at(baseline.start + i);
+        let net = |i: usize| {
+            let place = baseline.start + i;
+            f64::from(trace.total()[place]) - f64::from(trace.background()[place]) - self.figures.offset
+        };
+        let mean = sum_of(n, time) / n as f64;
+        let spread = sum_of(n, |i| (time(i) - mean) * (time(i) - mean));
+        let slope = sum_of(n, |i| (time(i) - mean) * net(i)) / spread;
+        let u = self.figures.baseline_noise / spread.sqrt();
+        // Steps too small for the square of a 64-bit number leave no slope to tell.
+        if slope.is_finite() && u.is_finite() { (slope, u) } else { (0.0, 0.0) }
+    }
+
+    /// Area of a net value that is 0 in the middle of the baseline and rises by 1 a second.
+    fn leverage(&self, trace: &Trace<'_>, weights: &[f64]) -> f64 {
+        let times = trace.times();
+        let baseline = self.spans.baseline.clone();
+        let middle = sum_of(baseline.len(), |i| times.at(baseline.start + i)) / baseline.len() as f64;
+        sum_of(weights.len(), |i| weights[i] * (times.at(self.spans.window.start + i) - middle))
+    }
+
+    fn asymmetry(&self, trace: &Trace<'_>) -> Option<f64> {
+        let (smooth, peak) = (&self.smooth, self.figures.peak_index);
+        let level = 0.1 * self.figures.peak;
+        if level <= APPEARANCE_IN_SD * self.figures.baseline_noise || level <= 0.0 {
+            return None;
+        }
+        let (rise, fall) = crossings(smooth, peak, level)?;
+        let at = |place: f64| self.time_at(trace, place);
+        let peak = at(peak as f64);
+        let found = (at(fall) - peak) / (peak - at(rise));
+        found.is_finite().then_some(found)
+    }
+
+    fn background_area(&self, trace: &Trace<'_>, weights: &[f64]) -> f64 {
+        let background = trace.background();
+        let baseline = self.spans.baseline.clone();
+        let zero = sum_of(baseline.len(), |i| f64::from(background[baseline.start + i])) / baseline.len() as f64;
+        sum_of(weights.len(), |i| weights[i] * (f64::from(background[self.spans.window.start + i]) - zero))
+    }
+
+    fn background_fastest(&self, trace: &Trace<'_>) -> f64 {
+        let background = &trace.background()[self.spans.window.clone()];
+        let mut fastest = 0.0_f64;
+        for (index, eleven) in background.windows(POINTS).enumerate() {
+            // Slope of the quadratic in its middle: sum of place times value over 110.
+            let mut slope = 0.0;
+            for k in 1..=HALF {
+                slope += k as f64 * (f64::from(eleven[HALF + k]) - f64::from(eleven[HALF - k]));
+            }
+            let span_s = self.time_at(trace, (index + POINTS - 1) as f64) - self.time_at(trace, index as f64);
+            let slope = slope / 110.0 * (POINTS - 1) as f64 / span_s;
+            if slope.is_finite() {
+                fastest = fastest.max(slope.abs());
+            }
+        }
+        fastest
+    }
+
+    /// Net area behind the integration limits and its standard uncertainty.
+    fn clean_out(&self, trace: &Trace<'_>, noise: &PulseNoise) -> Option<(f64, f64)> {
+        // The last value of the window begins the stretch, so that no step is left out.
+        let behind = self.spans.window.end - 1..trace.n_samples();
+        if behind.len() <= POINTS {
+            return None;
+        }
+        let weights = trapezoid_weights(&trace.times(), &behind);
+        let net = |i: usize| {
+            let place = behind.start + i;
+            f64::from(trace.total()[place]) - f64::from(trace.background()[place]) - self.figures.offset
+        };
+        let area = sum_of(weights.len(), |i| weights[i] * net(i));
+        Some((area, noise.u(&Weights::less_baseline(&weights, behind.start, &self.spans.baseline))))
+    }
+}
+
+/// Samples in the width at half height, from the values as measured.
+fn samples_in_width(net: &[f64]) -> Option<f64> {
+    let mut top = 0;
+    for (index, &value) in net.iter().enumerate() {
+        if value > net[top] {
+            top = index;
+        }
+    }
+    if net[top] <= 0.0 {
+        return None;
+    }
+    let (rise, fall) = crossings(net, top, 0.5 * net[top])?;
+    Some(fall - rise)
+}
+
+/// Where values cross a level before and behind a place above it, linear between neighbours.
+pub(crate) fn crossings(values: &[f64], top: usize, level: f64) -> Option<(f64, f64)> {
+    let left = values[..top].iter().rposition(|&value| value < level)?;
+    let right = top + values[top..].iter().position(|&value| value < level)?;
+    let rise = left as f64 + (level - values[left]) / (values[left + 1] - values[left]);
+    let fall = (right - 1) as f64 + (values[right - 1] - level) / (values[right - 1] - values[right]);
+    Some((rise, fall))
 }
 
 /// Net absorbance between the integration limits, value by value, baseline offset taken off: what
@@ -160,9 +336,9 @@ pub fn net_pulse(trace: &Trace<'_>, window: &Window) -> Result<Vec<f64>, TraceFa
     Ok(figures::net(trace.total(), trace.background(), &spans, figures.offset))
 }
 
-/// Trapezoid weights of the window's values in seconds: half the distance of a value's neighbours.
-fn trapezoid_weights(times: &Times<'_>, spans: &Spans) -> Vec<f64> {
-    let (first, last) = (spans.window.start, spans.window.end - 1);
+/// Trapezoid weights of a stretch of values in seconds: half the distance of a value's neighbours.
+pub(crate) fn trapezoid_weights(times: &Times<'_>, stretch: &core::ops::Range<usize>) -> Vec<f64> {
+    let (first, last) = (stretch.start, stretch.end - 1);
     (first..=last)
         .map(|index| match *times {
             Times::Even { rate_hz, .. } => {
@@ -185,48 +361,6 @@ fn longest_step_s(times: &Times<'_>, spans: &Spans) -> f64 {
             seconds[spans.window.clone()].windows(2).map(|pair| pair[1] - pair[0]).fold(0.0, f64::max)
         }
     }
-}
-
-/// Standard uncertainties of area and height.
-fn uncertainties(trace: &Trace<'_>, spans: &Spans, figures: &Figures, weights: &[f64]) -> (f64, f64) {
-    let total = trace.total();
-    let background = trace.background();
-    let mean_of = |values: &[f32]| sum_of(values.len(), |i| f64::from(values[i])) / values.len() as f64;
-    let total_zero = mean_of(&total[spans.baseline.clone()]);
-    let background_zero = mean_of(&background[spans.baseline.clone()]);
-    let relative = photon_noise::net_variances(
-        &total[spans.window.clone()],
-        &background[spans.window.clone()],
-        total_zero,
-        background_zero,
-    );
-    let n_baseline = spans.baseline.len() as f64;
-
-    let weight_sum = crate::lanes::sum(weights);
-    let in_window = sum_of(weights.len(), |i| weights[i] * weights[i] * relative[i]);
-    let in_baseline = weight_sum * weight_sum / n_baseline;
-    // A value that stands in the baseline and in the window counts with the difference of its weights.
-    let shared = shared_places(spans);
-    let both = sum_of(shared.len(), |i| weights[shared.start + i] * relative[shared.start + i]);
-    let area = in_window + in_baseline - 2.0 * weight_sum / n_baseline * both;
-
-    let (row, start) = smoothing::row_at(figures.peak_index, weights.len());
-    let row = &smoothing::ROWS[row];
-    let height = sum_of(row.len(), |i| row[i] * row[i] * relative[start + i]);
-    let eleven = start..start + row.len();
-    let both =
-        sum_of(row.len(), |i| if shared.contains(&(eleven.start + i)) { row[i] * relative[start + i] } else { 0.0 });
-    let height = height + 1.0 / n_baseline - 2.0 / n_baseline * both;
-    let sd = figures.baseline_noise;
-    // Rounding may leave a difference of equal terms below zero.
-    (sd * area.max(0.0).sqrt(), sd * height.max(0.0).sqrt())
-}
-
-/// Places of the window, counted from its start, that also belong to the baseline.
-fn shared_places(spans: &Spans) -> core::ops::Range<usize> {
-    let from = spans.baseline.start.max(spans.window.start);
-    let to = spans.baseline.end.min(spans.window.end).max(from);
-    from - spans.window.start..to - spans.window.start
 }
 
 /// Lowest negative value and its place.

@@ -3,18 +3,19 @@
 //! [`shape`] is the door for a trace; the readings of values without a trace are [`crate::humps`],
 //! [`crate::over_correction`] and [`crate::unfinished`]. What a shape means is judged elsewhere.
 
+use serde::{Deserialize, Serialize};
+
 use crate::appearance::APPEARANCE_IN_SD;
-use crate::figures::{self, Scratch};
 use crate::humps::{self, Valley};
 use crate::over_correction;
-use crate::smoothing;
+use crate::reduction::Laid;
 use crate::trace::Trace;
 use crate::trace_fault::TraceFault;
 use crate::unfinished::Tail;
 use crate::window::Window;
 
 /// A local maximum of the smoothed net absorbance.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Hump {
     /// Time of the summit, in seconds.
     pub time_s: f64,
@@ -27,7 +28,7 @@ pub struct Hump {
 }
 
 /// The deepest stretch of smoothed net absorbance below zero.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Lobe {
     /// Lowest value.
     pub lowest: f64,
@@ -38,7 +39,7 @@ pub struct Lobe {
 }
 
 /// What the shape of a pulse shows.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Shape {
     /// Humps of the smoothed pulse that stand out far enough, in the order of time.
     pub humps: Vec<Hump>,
@@ -63,42 +64,44 @@ pub struct Shape {
 /// As the readings it combines; the factor 0.46 is the square root of 89/429, A. Savitzky, M. J. E. Golay, Anal.
 /// Chem. 36 (1964) 1627 (from memory).
 pub fn shape(trace: &Trace<'_>, window: &Window, least_prominence: f64) -> Result<Shape, TraceFault> {
-    let spans = window.spans(trace)?;
-    let figures = figures::measure(trace.total(), trace.background(), &spans, &mut Scratch::default());
-    let net = figures::net(trace.total(), trace.background(), &spans, figures.offset);
-    let smooth = smoothing::smooth(&net);
-    let time_at = |place: f64| trace.times().between(spans.window.start as f64 + place);
-
-    let found = humps::humps(&smooth, least_prominence);
-    let humps = found
-        .iter()
-        .enumerate()
-        .map(|(index, &hump)| {
-            let next = found.get(index + 1);
-            let valley = next.and_then(|&next| humps::valley(&smooth, hump, next));
-            Hump {
-                time_s: time_at(hump.place),
-                height: hump.height,
-                prominence: hump.prominence,
-                valley_behind: valley.map(|Valley { height, .. }| height),
-            }
-        })
-        .collect();
-    let lobe = over_correction::deepest_lobe(&smooth).map(|lobe| Lobe {
-        lowest: lobe.lowest,
-        time_s: time_at(lobe.lowest_place),
-        ends_at_s: lobe.ends_at.map(time_at),
-    });
-    let still_there = smooth[smooth.len() - 1] > APPEARANCE_IN_SD * figures.baseline_noise;
-    let tail = if still_there { falling_tail(trace, &net, &figures, &smooth) } else { None };
-    Ok(Shape { humps, lobe, tail })
+    Ok(Laid::over(trace, window)?.shape(trace, least_prominence))
 }
 
-/// The exponential through the values from where the pulse last falls through half its height.
-fn falling_tail(trace: &Trace<'_>, net: &[f64], figures: &figures::Figures, smooth: &[f64]) -> Option<Tail> {
-    let half = 0.5 * figures.peak;
-    let from = smooth.iter().rposition(|&value| value >= half)?;
-    Tail::of(&net[from..], trace.times().mean_step_s(trace.n_samples()))
+impl Laid {
+    pub(crate) fn shape(&self, trace: &Trace<'_>, least_prominence: f64) -> Shape {
+        let smooth = &self.smooth;
+        let time_at = |place: f64| self.time_at(trace, place);
+        let found = humps::humps(smooth, least_prominence);
+        let humps = found
+            .iter()
+            .enumerate()
+            .map(|(index, &hump)| {
+                let next = found.get(index + 1);
+                let valley = next.and_then(|&next| humps::valley(smooth, hump, next));
+                Hump {
+                    time_s: time_at(hump.place),
+                    height: hump.height,
+                    prominence: hump.prominence,
+                    valley_behind: valley.map(|Valley { height, .. }| height),
+                }
+            })
+            .collect();
+        let lobe = over_correction::deepest_lobe(smooth).map(|lobe| Lobe {
+            lowest: lobe.lowest,
+            time_s: time_at(lobe.lowest_place),
+            ends_at_s: lobe.ends_at.map(time_at),
+        });
+        let still_there = smooth[smooth.len() - 1] > APPEARANCE_IN_SD * self.figures.baseline_noise;
+        let tail = if still_there { self.falling_tail(trace) } else { None };
+        Shape { humps, lobe, tail }
+    }
+
+    /// The exponential through the values from where the pulse last falls through half its height.
+    fn falling_tail(&self, trace: &Trace<'_>) -> Option<Tail> {
+        let half = 0.5 * self.figures.peak;
+        let from = self.smooth.iter().rposition(|&value| value >= half)?;
+        Tail::of(&self.net[from..], trace.times().mean_step_s(trace.n_samples()))
+    }
 }
 
 #[cfg(test)]

@@ -3,6 +3,8 @@
 //! [`reduce_steady`] takes the mean over the read time. There is no baseline in a steady signal; its
 //! zero is the blank's business.
 
+use serde::{Deserialize, Serialize};
+
 use crate::lanes::sum_of;
 use crate::trace::Trace;
 use crate::trace_fault::TraceFault;
@@ -12,7 +14,7 @@ use crate::window::integration_span;
 const LEAST: usize = 2;
 
 /// What one steady reading gives.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Steady {
     /// Mean net absorbance over the read time.
     pub mean_absorbance: f64,

@@ -3,6 +3,7 @@
 //! [`Trace::new`] is the door: whoever holds a [`Trace`] holds two channels of equal length, every
 //! value a number, times that increase. What the samples mean is not known here.
 
+use crate::alignment::Interpolation;
 use crate::trace_fault::{Channel, TraceFault};
 
 /// A channel counts as clipped when it stays at its own highest value for this many samples in a
@@ -28,6 +29,25 @@ pub enum Times<'a> {
     },
     /// One time for each sample, in seconds, increasing.
     At(&'a [f64]),
+}
+
+impl<'a> Times<'a> {
+    /// Moments as an even sequence where they are one to a microsecond, else as they are.
+    ///
+    /// An even sequence is reduced faster and without the rounding of single moments. A rate that is a whole number of
+    /// hertz to within a millionth is taken as such.
+    pub fn of(t_s: &'a [f64]) -> Times<'a> {
+        let (Some(&first), Some(&last)) = (t_s.first(), t_s.last()) else { return Times::At(t_s) };
+        let step = (last - first) / (t_s.len().max(2) - 1) as f64;
+        let is_even = step > 0.0 && t_s.iter().enumerate().all(|(i, t)| (t - (first + step * i as f64)).abs() < 1e-6);
+        if !is_even {
+            return Times::At(t_s);
+        }
+        let rate_hz = 1.0 / step;
+        let whole = rate_hz.round();
+        let rate_hz = if (rate_hz - whole).abs() < 1e-6 * whole { whole } else { rate_hz };
+        Times::Even { start_s: first, rate_hz }
+    }
 }
 
 impl Times<'_> {
@@ -103,6 +123,7 @@ pub struct Trace<'a> {
     times: Times<'a>,
     total: &'a [f32],
     background: &'a [f32],
+    interpolation: Option<Interpolation>,
 }
 
 impl<'a> Trace<'a> {
@@ -112,8 +133,8 @@ impl<'a> Trace<'a> {
     /// * `times`: when the samples were taken.
     /// * `total`: absorbance of analyte and background, in the order of time.
     /// * `background`: absorbance of the background at the same moments. Where the two channels were
-    ///   sampled in turn, bring them to the same moments first: [`crate::alignment`]. Without
-    ///   background correction, zeros.
+    ///   sampled in turn, bring them to the same moments first: [`crate::InTurn`]. Where only the net
+    ///   absorbance is known, zeros beside it; noise then grows as that of one channel.
     ///
     /// # Errors
     /// * [`TraceFault::LengthsDiffer`], [`TraceFault::TimesDiffer`], [`TraceFault::NoSamples`]: not one
@@ -155,7 +176,17 @@ impl<'a> Trace<'a> {
                 return Err(TraceFault::Clipped { channel, ceiling, from_s: times.at(from), n });
             }
         }
-        Ok(Trace { times, total, background })
+        Ok(Trace { times, total, background, interpolation: None })
+    }
+
+    /// The same trace, its background known to be interpolated by a rule: [`crate::InTurn`].
+    pub(crate) fn interpolated_by(self, rule: Interpolation) -> Trace<'a> {
+        Trace { interpolation: Some(rule), ..self }
+    }
+
+    /// The rule the background was interpolated by; `None` where both channels were read at the same moments.
+    pub fn interpolation(&self) -> Option<Interpolation> {
+        self.interpolation
     }
 
     /// When the samples were taken.
@@ -193,7 +224,7 @@ fn is_time(t_s: f64) -> bool {
     t_s.abs() <= LATEST_S
 }
 
-fn check_times(times: Times<'_>, n: usize) -> Result<(), TraceFault> {
+pub(crate) fn check_times(times: Times<'_>, n: usize) -> Result<(), TraceFault> {
     match times {
         Times::Even { rate_hz, .. } => {
             if !(rate_hz > 0.0 && rate_hz.is_finite()) {

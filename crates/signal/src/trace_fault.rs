@@ -107,6 +107,36 @@ pub enum TraceFault {
         /// Number of samples in a row at the ceiling.
         n: usize,
     },
+    /// Channels sampled in turn: too few values of one of them to read between.
+    #[error("{n} values of the {channel} channel, {needed} are needed to bring channels sampled in turn together")]
+    TooFewOfAChannel {
+        /// Which channel.
+        channel: Channel,
+        /// Values found.
+        n: usize,
+        /// Values needed.
+        needed: usize,
+    },
+    /// Channels sampled in turn: the background moves too fast between two of its values to be known at the total's.
+    #[error(
+        "the background is sampled too seldom: near {at_s} s it may be wrong by {error:.4} of {of:.4} between its values"
+    )]
+    BackgroundTooFast {
+        /// Where it is worst, in seconds.
+        at_s: f64,
+        /// By how much it may be wrong there.
+        error: f64,
+        /// Height of the background.
+        of: f64,
+    },
+    /// A pulse with so few samples in its width that neither its height nor its area is known.
+    #[error("the pulse is sampled too coarsely: {n:.1} samples in its width at half height, {needed} are needed")]
+    TooCoarse {
+        /// Samples in the width at half height.
+        n: f64,
+        /// Samples needed.
+        needed: f64,
+    },
     /// A limit of the window is infinite or not a number.
     #[error("a window limit is {value}, which is not a number of seconds")]
     WindowNotANumber {

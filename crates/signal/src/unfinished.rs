@@ -1,9 +1,11 @@
 //! A pulse cut by the end of the read: how much of its area is missing.
 
+use serde::{Deserialize, Serialize};
+
 use crate::lanes::sum_of;
 
 /// The exponential a pulse ends with.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Tail {
     /// Absorbance at the last value, on the exponential.
     pub end: f64,

@@ -28,7 +28,7 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
         // All replicates that stand, so that the first one is enough to speak.
         let above: Vec<f64> = view
             .counted(solution)
-            .filter_map(|reading| Some(reading.pulse?.background_max))
+            .filter_map(|reading| Some(reading.pulse.as_ref()?.reduced.background_max))
             .filter(|background| *background > highest)
             .collect();
         let Some(found) = above.iter().copied().reduce(f64::max) else { continue };

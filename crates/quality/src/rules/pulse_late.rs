@@ -37,8 +37,9 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
     let peak_time = |reading: &SeenReading| {
         reading
             .pulse
+            .as_ref()
             .filter(|_| reading.response.is_some_and(|response| response >= clear))
-            .map(|pulse| pulse.peak_time_s)
+            .map(|pulse| pulse.reduced.peak_time_s)
     };
     let of_standards: Vec<f64> = view
         .solutions
