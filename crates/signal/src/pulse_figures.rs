@@ -122,7 +122,7 @@ mod tests {
 
     /// A ripple that stands for noise.
     fn ripple(i: usize) -> f64 {
-        if (i * 7) % 3 == 0 { 0.001 } else { -0.0005 }
+        if i.is_multiple_of(3) { 0.001 } else { -0.0005 }
     }
 
     fn examined(rate_hz: f64, to_s: f64, net: impl Fn(f64) -> f64) -> Result<PulseFigures, TraceFault> {

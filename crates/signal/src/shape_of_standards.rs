@@ -231,7 +231,7 @@ mod tests {
                 })
                 .sum()
         };
-        let ripple = |i: usize| if (i * 7) % 3 == 0 { 0.001 } else { -0.0005 };
+        let ripple = |i: usize| if i.is_multiple_of(3) { 0.001 } else { -0.0005 };
         let total: Vec<f32> = t_s.iter().enumerate().map(|(i, &t)| (absorbance(t) + ripple(i)) as f32).collect();
         examine(&t_s, &total, &vec![0.0; 451], &window).expect("a pulse")
     }
