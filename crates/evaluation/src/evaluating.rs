@@ -2,8 +2,9 @@
 
 use darkline_metrology::kind::Kind;
 use darkline_metrology::model::Model;
+use darkline_quality::cost::{Cost, cost};
 use darkline_quality::flag::Flag;
-use darkline_record::decision::Decision;
+use darkline_record::decision::{Decision, Subject};
 use darkline_record::identity::{Edition, SampleId};
 use darkline_record::method::ResolvedMethod;
 use darkline_record::order::Requested;
@@ -12,6 +13,7 @@ use darkline_record::run::RowHolds;
 
 use crate::calibrating::{Calibrated, slope_unit, standards_unit};
 use crate::flagging::{RunWorked, controls};
+use crate::live::Memory;
 use crate::outcome::{
     CalibrationOutcome, FlagOutcome, Outcome, PointOutcome, ReadingOutcome, RunOutcome, SolutionOutcome,
 };
@@ -41,7 +43,7 @@ pub fn evaluate(package: &DataPackage, decisions: &[Decision]) -> Result<Outcome
 /// The same by a procedure of the caller's: for trying a new edition beside the one a package names.
 pub fn evaluate_by(procedure: &Procedure, package: &DataPackage, decisions: &[Decision]) -> Outcome {
     let model = Model::new();
-    let worked = Worked::new(&model, procedure, package, decisions);
+    let worked = Worked::new(&model, procedure, package, decisions, &Memory::default());
     worked.outcome(&model, procedure, package)
 }
 
@@ -60,12 +62,18 @@ pub(crate) struct Worked<'p, 'm> {
 }
 
 impl<'p, 'm> Worked<'p, 'm> {
-    pub fn new(model: &'m Model, procedure: &Procedure, package: &'p DataPackage, decisions: &[Decision]) -> Self {
+    pub fn new(
+        model: &'m Model,
+        procedure: &Procedure,
+        package: &'p DataPackage,
+        decisions: &[Decision],
+        memory: &Memory,
+    ) -> Self {
         let mut runs = Vec::new();
         for run in &package.runs {
             // The door lets no run in whose method is missing.
             let Some(method) = package.method(&run.method) else { continue };
-            let measured = (procedure.respond)(package, run, method, decisions);
+            let measured = (procedure.respond)(procedure, package, run, method, decisions, memory);
             let calibrated = (procedure.calibrate)(model, run, method, &measured);
             let solutions = (procedure.quantify)(model, package, run, method, &measured, &calibrated);
             let portions = (procedure.combine)(model, package, run, method, &solutions);
@@ -73,7 +81,10 @@ impl<'p, 'm> Worked<'p, 'm> {
         }
         let flags: Vec<Flag> =
             runs.iter().flat_map(|worked| (procedure.look)(model, package, worked, procedure.rules)).collect();
-        let flags = (procedure.settle)(flags, decisions);
+        let mut flags = (procedure.settle)(flags, decisions);
+        for outcome in &mut flags {
+            outcome.costs = costs(&runs, &outcome.flag);
+        }
         let mut samples = Vec::new();
         for requested in &package.order.analytes {
             let Some(method) = package.method(&requested.method) else { continue };
@@ -85,7 +96,7 @@ impl<'p, 'm> Worked<'p, 'm> {
         Self { runs, samples, flags }
     }
 
-    fn outcome(self, model: &Model, procedure: &Procedure, package: &DataPackage) -> Outcome {
+    pub fn outcome(self, model: &Model, procedure: &Procedure, package: &DataPackage) -> Outcome {
         let all_controls_read = self.runs.iter().all(|worked| controls_are_read(package, worked));
         let controls_passed = all_controls_read && !self.flags.iter().any(FlagOutcome::stops);
         let results = self
@@ -105,6 +116,18 @@ impl<'p, 'm> Worked<'p, 'm> {
             controls_passed,
         }
     }
+}
+
+/// What each next step of a flag costs; nothing for what is not measured in a run.
+fn costs(runs: &[RunWorked<'_, '_>], flag: &Flag) -> Vec<Option<Cost>> {
+    let of = match &flag.id.subject {
+        Subject::Reading(reading) => &reading.run,
+        Subject::Row(row) => &row.run,
+        Subject::Run(run) => run,
+        Subject::Batch(_) => return vec![None; flag.next.len()],
+    };
+    let Some(worked) = runs.iter().find(|worked| worked.run.id == *of) else { return vec![None; flag.next.len()] };
+    flag.next.iter().map(|step| cost(worked.run, worked.method, &flag.id.subject, step)).collect()
 }
 
 /// Whether every check, blank and control that the run order plans has brought an amount.

@@ -6,6 +6,7 @@ use darkline_record::identity::{Element, SampleId};
 use darkline_record::package::DataPackage;
 
 use crate::evaluating::{UnknownEdition, Worked, evaluate, procedure_of};
+use crate::live::Memory;
 use crate::outcome::ResultOutcome;
 
 /// A result with its derivation.
@@ -56,7 +57,7 @@ pub fn explain(
 ) -> Result<Explanation, NoSuchResult> {
     let procedure = procedure_of(package)?;
     let model = Model::new();
-    let worked = Worked::new(&model, procedure, package, decisions);
+    let worked = Worked::new(&model, procedure, package, decisions, &Memory::default());
     let join = |names: Vec<String>| names.join(", ");
     if !package.order.samples.iter().any(|known| known.id == *sample) {
         let known = join(package.order.samples.iter().map(|sample| sample.id.to_string()).collect());

@@ -206,7 +206,7 @@ pub fn settle(flags: Vec<darkline_quality::flag::Flag>, decisions: &[Decision]) 
                     _ => {}
                 }
             }
-            FlagOutcome { flag, state }
+            FlagOutcome { flag, state, costs: Vec::new() }
         })
         .collect()
 }

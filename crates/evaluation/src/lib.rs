@@ -3,7 +3,7 @@
 //! [`evaluate`] is the one door; [`explain`] tells how one of its results came about, from the same model that made it.
 //! The stages stand one a file, in the order of the work: [`responses`], [`calibrating`], [`quantifying`],
 //! [`combining`], [`flagging`], [`stating`]. [`procedure`] strings them together, edition by edition; [`outcome`] is what
-//! comes out.
+//! comes out. [`live`] evaluates a run that is still going, after every act.
 //!
 //! Invariant: no clock, no files, no randomness, no locale. Equal packages and decisions give equal bits, in whatever
 //! order readings arrived and on however many threads.
@@ -26,6 +26,8 @@ pub mod outcome;
 pub mod procedure;
 
 mod explaining;
+pub mod live;
 
 pub use evaluating::{UnknownEdition, evaluate, evaluate_by};
 pub use explaining::{Explanation, NoSuchResult, explain};
+pub use live::Live;

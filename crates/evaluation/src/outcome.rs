@@ -3,6 +3,7 @@
 //! Invariant: every figure is finite; what is infinite or unknown is absent.
 
 use darkline_metrology::conformity::Statement;
+use darkline_quality::cost::Cost;
 use darkline_quality::flag::Flag;
 use darkline_record::canonical::Digest;
 use darkline_record::decision::{FlagId, NextStep};
@@ -306,6 +307,9 @@ pub struct FlagOutcome {
     pub flag: Flag,
     /// Its state.
     pub state: FlagState,
+    /// What each of its next steps costs, in their order; none for what is not measured in a run.
+    #[serde(default)]
+    pub costs: Vec<Option<Cost>>,
 }
 
 /// What people made of a flag.

@@ -9,15 +9,19 @@ use darkline_record::identity::{Edition, SampleId};
 use darkline_record::method::ResolvedMethod;
 use darkline_record::order::Requested;
 use darkline_record::package::DataPackage;
-use darkline_record::run::Run;
+use darkline_record::run::{Reading, Run};
 
 use crate::calibrating::Calibrated;
 use crate::combining::PortionResult;
 use crate::flagging::RunWorked;
+use crate::live::Memory;
 use crate::outcome::{FlagOutcome, ResultOutcome};
 use crate::quantifying::Solution;
-use crate::responses::Measured;
+use crate::responses::{Measured, Responded};
 use crate::stating::SampleWorked;
+
+/// The stage from readings to responses; what the memory holds is not reduced again.
+pub type Respond = fn(&Procedure, &DataPackage, &Run, &ResolvedMethod, &[Decision], &Memory) -> Vec<Measured>;
 
 /// The stage from responses to amounts.
 pub type Quantify =
@@ -33,8 +37,10 @@ pub struct Procedure {
     pub edition: Edition,
     /// Whether it has been released; what an unreleased one issues is marked as a trial.
     pub released: bool,
-    /// Readings to responses.
-    pub respond: fn(&DataPackage, &Run, &ResolvedMethod, &[Decision]) -> Vec<Measured>,
+    /// One reading to its response, or why it has none.
+    pub reduce: fn(&DataPackage, &ResolvedMethod, &Reading) -> Result<Responded, String>,
+    /// All readings of a run to responses, and which of them count.
+    pub respond: Respond,
     /// Standards to the calibration function.
     pub calibrate: for<'m> fn(&'m Model, &Run, &ResolvedMethod, &[Measured]) -> Calibrated<'m>,
     /// Responses to amounts.
@@ -59,6 +65,7 @@ pub struct Procedure {
 pub const TRIAL: Procedure = Procedure {
     edition: Edition(0),
     released: false,
+    reduce: crate::responses::reduce_one,
     respond: crate::responses::respond,
     calibrate: crate::calibrating::calibrate,
     quantify: crate::quantifying::quantify,

@@ -12,6 +12,9 @@ use darkline_record::run::{Reading, Run, Signal};
 use darkline_signal::{InTurn, PulseFigures, Steady, Times, Trace, TraceFault, Window, examine, reduce_steady};
 use rayon::prelude::*;
 
+use crate::live::Memory;
+use crate::procedure::Procedure;
+
 /// A reading with its response.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Measured {
@@ -51,8 +54,16 @@ pub struct Responded {
 /// The last attempt at a replicate counts, unless it was rejected or brought nothing.
 ///
 /// # Arguments
+/// * `procedure`: reduces each reading that `memory` does not hold.
 /// * `decisions`: rejections and reinstatements in the order they were made; the last one about a reading stands.
-pub fn respond(package: &DataPackage, run: &Run, method: &ResolvedMethod, decisions: &[Decision]) -> Vec<Measured> {
+pub fn respond(
+    procedure: &Procedure,
+    package: &DataPackage,
+    run: &Run,
+    method: &ResolvedMethod,
+    decisions: &[Decision],
+    memory: &Memory,
+) -> Vec<Measured> {
     let rejected = rejected(decisions);
     let mut readings: Vec<&Reading> = run.readings.iter().collect();
     readings.sort_by_key(|reading| (reading.row, reading.replicate, reading.attempt, reading.number));
@@ -63,7 +74,11 @@ pub fn respond(package: &DataPackage, run: &Run, method: &ResolvedMethod, decisi
     readings
         .into_par_iter()
         .map(|reading| {
-            let response = respond_one(package, method, reading);
+            let remembered = match &reading.signal {
+                Signal::Pulse(digest) => memory.recall(digest, &method.id).cloned(),
+                _ => None,
+            };
+            let response = remembered.unwrap_or_else(|| (procedure.reduce)(package, method, reading));
             let rejected = rejected.contains(&run.reading_id(reading.number));
             let is_last = last_attempt.get(&(reading.row, reading.replicate)) == Some(&reading.number);
             Measured {
@@ -96,7 +111,11 @@ fn rejected(decisions: &[Decision]) -> BTreeSet<ReadingId> {
     rejected
 }
 
-fn respond_one(package: &DataPackage, method: &ResolvedMethod, reading: &Reading) -> Result<Responded, String> {
+/// What one reading says.
+///
+/// # Errors
+/// Why it says nothing, in words.
+pub fn reduce_one(package: &DataPackage, method: &ResolvedMethod, reading: &Reading) -> Result<Responded, String> {
     match &reading.signal {
         Signal::Failed { why } => Err(why.to_string()),
         Signal::Bare(response) => {

@@ -75,11 +75,13 @@ pub fn extend(run: &Run, method: &ResolvedMethod, taken_up: &[(FlagId, NextStep)
                     follows: Some(Follows::Replaces(run.home(row.number))),
                 });
             }
-            NextStep::RepeatSinceLastCheck => rows.extend(cost::since_last_check(run, row).into_iter().map(|earlier| Row {
-                number: next(),
-                follows: Some(Follows::Replaces(run.home(earlier.number))),
-                ..earlier.clone()
-            })),
+            NextStep::RepeatSinceLastCheck => {
+                rows.extend(cost::since_last_check(run, row).into_iter().map(|earlier| Row {
+                    number: next(),
+                    follows: Some(Follows::Replaces(run.home(earlier.number))),
+                    ..earlier.clone()
+                }))
+            }
             // The checks that close the leg are all of it.
             NextStep::Check => {}
             NextStep::PrepareAgain | NextStep::SampleAgain | NextStep::StandardAdditions | NextStep::Stop => {

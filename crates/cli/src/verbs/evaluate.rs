@@ -257,7 +257,11 @@ pub fn flags_text(outcome: &Outcome, order: &OrderId) -> String {
 
 fn next_text(flag: &FlagOutcome, order: &OrderId) -> String {
     let mut text = String::new();
-    let steps: Vec<String> = flag.flag.next.iter().map(step_words).collect();
+    let step = |(place, step): (usize, &NextStep)| match flag.costs.get(place).and_then(Option::as_ref) {
+        Some(cost) => format!("{} ({})", step_words(step), cost.words()),
+        None => step_words(step),
+    };
+    let steps: Vec<String> = flag.flag.next.iter().enumerate().map(step).collect();
     if let Some(first) = flag.flag.next.first() {
         let reject = match (&flag.flag.id.subject, first) {
             (darkline_record::decision::Subject::Reading(reading), NextStep::Repeat { .. }) => {

@@ -5,6 +5,7 @@ use std::error::Error;
 
 use darkline_evaluation::calibrating::Calibrated;
 use darkline_evaluation::combining::PortionResult;
+use darkline_evaluation::live::Memory;
 use darkline_evaluation::outcome::ResultOutcome;
 use darkline_evaluation::procedure::{Procedure, TRIAL};
 use darkline_evaluation::quantifying::Solution;
@@ -84,8 +85,15 @@ proptest! {
 
 const SMALL: f64 = 1.0 + 1e-12;
 
-fn respond(package: &DataPackage, run: &Run, method: &ResolvedMethod, decisions: &[Decision]) -> Vec<Measured> {
-    moved((TRIAL.respond)(package, run, method, decisions))
+fn respond(
+    procedure: &Procedure,
+    package: &DataPackage,
+    run: &Run,
+    method: &ResolvedMethod,
+    decisions: &[Decision],
+    memory: &Memory,
+) -> Vec<Measured> {
+    moved((TRIAL.respond)(procedure, package, run, method, decisions, memory))
 }
 
 fn moved(mut measured: Vec<Measured>) -> Vec<Measured> {

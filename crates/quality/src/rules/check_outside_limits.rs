@@ -1,11 +1,11 @@
 //! check-outside-limits
 //!
-//! What it sees: a check standard or a control sample that does not come out between the limits of the method.
+//! What it sees: a check standard or a control sample that does not come out between the limits of the method; the first
+//! check and those not above the lowest standard may have limits of their own.
 //! Why it matters: a check standard that fails says that the calibration no longer holds, since when nobody knows; so the
 //! rows since the last check that passed do not count. A control sample that fails says the same of its preparation.
 //! What to do: measure the check once more; if it fails again, calibrate and measure the rows since the last passing
 //! check again. For a control sample: measure it again, then prepare its batch again.
-//! The first check and those not above the lowest standard may have limits of their own (`first_check_…`, `low_check_…`).
 //! Source: the method document, `check`; the bracket as in SW-846 Method 7000B, 8.5 and 9.3 (from memory).
 
 use darkline_metrology::kind::Kind;
