@@ -25,6 +25,8 @@ pub(crate) fn read(section: &Section<'_>) -> Option<Limits> {
     let highest_background = figure(section, "highest_background");
     let deepest_dip = figure(section, "deepest_dip");
     let highest_peak_shift = figure(section, "highest_peak_shift");
+    let highest_second_hump = figure(section, "highest_second_hump");
+    let highest_reading_slope = figure(section, "highest_reading_slope");
     let highest_noise = figure(section, "highest_noise");
     let highest_carry_over = figure(section, "highest_carry_over");
     let highest_drift = figure(section, "highest_drift");
@@ -71,6 +73,8 @@ pub(crate) fn read(section: &Section<'_>) -> Option<Limits> {
         highest_background: highest_background?,
         deepest_dip: deepest_dip?,
         highest_peak_shift: highest_peak_shift?,
+        highest_second_hump: highest_second_hump?,
+        highest_reading_slope: highest_reading_slope?,
         highest_noise: highest_noise?,
         highest_carry_over: highest_carry_over?,
         highest_drift: highest_drift?,

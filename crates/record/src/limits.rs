@@ -77,6 +77,10 @@ limits! {
     deepest_dip: Absorbance,
     /// Most that a peak may come earlier or later than those of the standards.
     highest_peak_shift: Duration,
+    /// Highest second hump of a pulse, over the highest.
+    highest_second_hump: Factor,
+    /// Most that a steady reading may rise or fall over its read time, over its mean.
+    highest_reading_slope: Factor,
     /// Most times the median noise of the run that a reading may have.
     highest_noise: Factor,
     /// Highest part of a response that may be found in the next one.

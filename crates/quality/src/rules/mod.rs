@@ -16,11 +16,14 @@ pub mod duplicates_differ;
 pub mod holding_time_exceeded;
 pub mod levels_too_few;
 pub mod method_blank_missing;
+pub mod over_correction;
 pub mod over_range;
 pub mod portion_too_small;
 pub mod portions_differ;
+pub mod pulse_doubled;
 pub mod pulse_late;
 pub mod reading_noisy;
+pub mod reading_unsteady;
 pub mod reading_unusable;
 pub mod replicate_missing;
 pub mod replicate_outlier;
@@ -28,15 +31,20 @@ pub mod sensitivity_drifts;
 pub mod sensitivity_off;
 pub mod spike_outside_limits;
 pub mod standard_off_curve;
+pub mod trace_incomplete;
 
 use crate::rule::Rule;
 
 /// The rules of the first procedure.
 pub const FIRST: &[Rule] = &[
     reading_unusable::RULE,
+    trace_incomplete::RULE,
+    reading_unsteady::RULE,
     reading_noisy::RULE,
     pulse_late::RULE,
+    pulse_doubled::RULE,
     background_too_high::RULE,
+    over_correction::RULE,
     replicate_outlier::RULE,
     replicate_missing::RULE,
     carry_over::RULE,
