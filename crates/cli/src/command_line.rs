@@ -219,6 +219,13 @@ pub struct Simulate {
     /// Another seed gives another day at the bench
     #[arg(long, value_name = "N")]
     pub seed: Option<u64>,
+    /// Something that goes wrong, by its name and row: NAME@ROW, NAME@ROW.REPLICATE, either with =SIZE behind it. May be
+    /// given several times; a name that is none lists them all
+    #[arg(long = "fault", value_name = "FAULT")]
+    pub faults: Vec<String>,
+    /// Write the readings of each row when its time has come, a file a row; 60 lets an hour pass in a minute
+    #[arg(long, value_name = "FACTOR", conflicts_with = "judge")]
+    pub speed: Option<f64>,
     /// The run, where the order is measured in several
     #[arg(long, value_name = "RUN")]
     pub run: Option<String>,
@@ -228,7 +235,7 @@ pub struct Simulate {
     /// The table of readings; the pulses go beside it with .parquet
     #[arg(short, long, value_name = "FILE", required_unless_present = "judge")]
     pub output: Option<PathBuf>,
-    /// Compare the results as they stand with the truth
+    /// Compare the results as they stand with the truth, and the flags with the faults
     #[arg(long)]
     pub judge: bool,
 }

@@ -2,6 +2,9 @@
 //!
 //! Every figure of the documents that carries an uncertainty is off by a draw of its own cause. Figures that share a cause
 //! by name share the draw, as they share the source in an evaluation; a stock is off for all standards of a run together.
+//!
+//! What a cup shows may be less or more than it holds: a matrix takes part of the response, of what is added to a spiked
+//! portion another part.
 
 use darkline_metrology::kind::{Kind, MassConcentration};
 use darkline_record::figure::{Uncertain, Written};
@@ -12,9 +15,10 @@ use darkline_record::package::DataPackage;
 use darkline_record::preparation::{Portion, PortionRole};
 use darkline_record::run::{Row, RowHolds, Run};
 
+use crate::disturbance::{InCup, Plan};
 use crate::draws::Draws;
 use crate::simulator_fault::SimulatorFault;
-use crate::truth::{DENSEST, Truth};
+use crate::truth::{DENSEST, MaterialTruth, Truth};
 
 /// The solution in a cup.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -23,6 +27,24 @@ pub(crate) struct Cup {
     pub(crate) amount: MassConcentration,
     /// Height of the background its matrix makes.
     pub(crate) background: f64,
+    /// Mass concentration of a clean solution with the same response.
+    pub(crate) seen: MassConcentration,
+}
+
+impl Cup {
+    /// A cup of diluent.
+    pub(crate) fn diluent() -> Self {
+        let nothing = MassConcentration::from_si(0.0);
+        Cup { amount: nothing, background: 0.0, seen: nothing }
+    }
+}
+
+/// What a solution holds, in SI, and what it shows.
+#[derive(Clone, Copy)]
+struct Holds {
+    amount: f64,
+    background: f64,
+    seen: f64,
 }
 
 /// Where cups are filled from.
@@ -32,14 +54,8 @@ pub(crate) struct Bench<'a> {
     pub(crate) run: &'a Run,
     pub(crate) method: &'a ResolvedMethod,
     pub(crate) truth: &'a Truth,
+    pub(crate) plan: &'a Plan<'a>,
     pub(crate) seed: u64,
-}
-
-/// What a portion is made of.
-struct Material<'a> {
-    value: &'a ResultFigure,
-    background: f64,
-    between_portions: f64,
 }
 
 impl Bench<'_> {
@@ -51,16 +67,18 @@ impl Bench<'_> {
         let run = &self.run.id;
         // Rows of one solution hold the same one, error and all.
         let home = self.run.home(row.number);
-        let (amount, background) = match &row.holds {
-            RowHolds::CalibrationBlank | RowHolds::CheckBlank => (0.0, 0.0),
+        let wrong = self.plan.in_cup(row);
+        let clean = |amount: f64| Holds { amount, background: 0.0, seen: amount };
+        let mut holds = match &row.holds {
+            RowHolds::CalibrationBlank | RowHolds::CheckBlank => clean(0.0),
             RowHolds::Standard { amount } => {
                 let stated = self.realised(amount, &format!("{run}/{home}/amount"));
-                (stated * self.stock(&format!("{run}/stock")), 0.0)
+                clean(stated * self.stock(&format!("{run}/stock")))
             }
             RowHolds::Check { amount } => {
                 // The verification standard is made from a stock of its own.
                 let stated = self.realised(amount, &format!("{run}/{home}/amount"));
-                (stated * self.stock(&format!("{run}/check stock")), 0.0)
+                clean(stated * self.stock(&format!("{run}/check stock")))
             }
             RowHolds::Portion { batch, portion, dilution } => {
                 let found = self.package.portion(batch, portion);
@@ -69,31 +87,58 @@ impl Bench<'_> {
                     batch: batch.clone(),
                     portion: portion.clone(),
                 })?;
-                let (amount, background) = self.solution(batch, portion)?;
                 let dilution = self.realised(dilution, &format!("{run}/{home}/dilution"));
-                (amount / dilution, background / dilution)
+                self.solution(batch, portion, dilution, wrong)?
             }
         };
+        if wrong.strength != 1.0 {
+            holds = Holds { amount: holds.amount * wrong.strength, seen: holds.seen * wrong.strength, ..holds };
+        }
+        if wrong.added_of_top != 0.0 {
+            let added = wrong.added_of_top * self.top_standard();
+            holds = Holds { amount: holds.amount + added, seen: holds.seen + added, ..holds };
+        }
         // A draw may take a small blank below nothing; what is not a number or too much stays and is told.
-        let amount = if amount < 0.0 && amount > -DENSEST { 0.0 } else { amount };
-        if !(0.0..=DENSEST).contains(&amount) || !background.is_finite() {
+        let not_negative = |amount: f64| if amount < 0.0 && amount > -DENSEST { 0.0 } else { amount };
+        let Holds { amount, background, seen } = holds;
+        let (amount, seen) = (not_negative(amount), not_negative(seen));
+        if !(0.0..=DENSEST).contains(&amount) || !background.is_finite() || !(0.0..=10.0 * DENSEST).contains(&seen) {
             return Err(SimulatorFault::Solution { row: row.number, found: amount });
         }
-        Ok(Cup { amount: MassConcentration::from_si(amount), background: background.clamp(0.0, 1e6) })
+        Ok(Cup {
+            amount: MassConcentration::from_si(amount),
+            background: background.clamp(0.0, 1e6),
+            seen: MassConcentration::from_si(seen),
+        })
     }
 
-    /// The solution of a portion before dilution: mass concentration in SI, height of the background.
-    fn solution(&self, batch: &BatchId, portion: &Portion) -> Result<(f64, f64), SimulatorFault> {
+    /// The highest standard of the run, as its documents say, in SI.
+    fn top_standard(&self) -> f64 {
+        self.run.rows().fold(0.0, |top, row| match &row.holds {
+            RowHolds::Standard { amount } => amount.value.value().si().max(top),
+            _ => top,
+        })
+    }
+
+    /// The solution of a portion after dilution.
+    fn solution(
+        &self,
+        batch: &BatchId,
+        portion: &Portion,
+        dilution: f64,
+        wrong: InCup,
+    ) -> Result<Holds, SimulatorFault> {
         let truth = self.truth.batch(batch);
         let truth = truth.ok_or_else(|| SimulatorFault::NoBatchTruth { batch: batch.clone() })?;
         let own = |what: &str| format!("{batch}/{}/{what}", portion.id);
         let vessel = Draws::of_cause(self.seed, &own("vessel")).normal();
         let blank = si(Some(&truth.blank)).unwrap_or(0.0) + si(truth.between_vessels.as_ref()).unwrap_or(0.0) * vessel;
         let Some(material) = self.material(batch, portion)? else {
-            return Ok((blank, 0.0));
+            return Ok(Holds { amount: blank / dilution, background: 0.0, seen: blank / dilution });
         };
         let between = Draws::of_cause(self.seed, &own("between portions")).normal();
-        let held = self.dissolved(batch, portion, material.value)? * (1.0 + material.between_portions * between);
+        let between_portions = si(material.between_portions).unwrap_or(0.0);
+        let held = self.dissolved(batch, portion, material.value)? * (1.0 + between_portions * between);
         let added = match &portion.role {
             PortionRole::Spike { added, .. } => {
                 let volume = self.figure(batch, portion, portion.volume.as_ref(), "volume")?;
@@ -102,7 +147,18 @@ impl Bench<'_> {
             _ => 0.0,
         };
         let recovery = truth.recovery.value().si();
-        Ok(((held + added) * recovery + blank, material.background))
+        let amount = (held + added) * recovery + blank;
+        // A diluted matrix takes less.
+        let native = (1.0 - si(material.suppression).unwrap_or(0.0) / dilution) * wrong.native;
+        let of_spike = material.suppression_of_spike.or(material.suppression);
+        let spiked = (1.0 - si(of_spike).unwrap_or(0.0) / dilution) * wrong.spiked;
+        let seen = if native == 1.0 && spiked == 1.0 {
+            amount
+        } else {
+            held * recovery * native + added * recovery * spiked + blank * native
+        };
+        let background = si(material.background).unwrap_or(0.0);
+        Ok(Holds { amount: amount / dilution, background: background / dilution, seen: seen / dilution })
     }
 
     /// What a portion brings into its solution if all of it comes through: mass concentration in SI.
@@ -141,7 +197,7 @@ impl Bench<'_> {
     }
 
     /// What a portion is made of; nothing for a method blank.
-    fn material(&self, batch: &BatchId, portion: &Portion) -> Result<Option<Material<'_>>, SimulatorFault> {
+    fn material(&self, batch: &BatchId, portion: &Portion) -> Result<Option<MaterialTruth<'_>>, SimulatorFault> {
         let mut origin = portion;
         // As many steps as the batch has portions lead to a sample, or round a circle.
         let preparation = self.package.preparations.iter().find(|p| p.id == *batch);
@@ -151,22 +207,14 @@ impl Bench<'_> {
                 PortionRole::Sample { sample, .. } => {
                     let truth = self.truth.sample(sample);
                     let truth = truth.ok_or_else(|| SimulatorFault::NoSampleTruth { sample: sample.clone() })?;
-                    return Ok(Some(Material {
-                        value: &truth.value,
-                        background: si(truth.background.as_ref()).unwrap_or(0.0),
-                        between_portions: si(truth.between_portions.as_ref()).unwrap_or(0.0),
-                    }));
+                    return Ok(Some(truth.into()));
                 }
                 PortionRole::Control { material, .. } => {
                     let truth = self.truth.control(material);
                     let truth = truth.ok_or_else(|| SimulatorFault::NoControlTruth {
                         material: material.chars().take(80).collect(),
                     })?;
-                    return Ok(Some(Material {
-                        value: &truth.value,
-                        background: si(truth.background.as_ref()).unwrap_or(0.0),
-                        between_portions: si(truth.between_portions.as_ref()).unwrap_or(0.0),
-                    }));
+                    return Ok(Some(truth.into()));
                 }
                 PortionRole::Duplicate { of } | PortionRole::Spike { of, .. } => of,
             };
@@ -224,8 +272,9 @@ mod tests {
     use crate::small_run;
 
     fn amounts(package: &DataPackage, truth: &Truth, seed: u64) -> Result<Vec<f64>, SimulatorFault> {
-        let run = &package.runs[0];
-        let bench = Bench { package, run, method: &package.methods[0], truth, seed };
+        let (run, method) = (&package.runs[0], &package.methods[0]);
+        let plan = Plan::of(truth, package, run, method)?;
+        let bench = Bench { package, run, method, truth, plan: &plan, seed };
         run.rows().map(|row| bench.cup(row).map(|cup| cup.amount.si() * 1e6)).collect()
     }
 
@@ -336,7 +385,8 @@ mod tests {
             let text = small_run::TRUTH.replacen("1.20 mg/kg", value, 1);
             truth.samples[0].value = Truth::from_toml(&text).unwrap().samples[0].value.clone();
             let (run, method) = (&package.runs[0], &package.methods[0]);
-            let bench = Bench { package: &package, run, method, truth: &truth, seed: 1 };
+            let plan = Plan::of(&truth, &package, run, method).unwrap();
+            let bench = Bench { package: &package, run, method, truth: &truth, plan: &plan, seed: 1 };
             let found = bench.cup(&run.legs[0].rows[4]).unwrap().amount.si() * 1e6;
             assert!((found - expected).abs() < 1e-9, "{value}: {found}, not {expected}");
         }

@@ -1,6 +1,6 @@
 //! Firing the rows of a run, one after the other.
 //!
-//! [`simulate`] is the door; [`simulate_on`] takes a bench whose constants were changed.
+//! [`simulate`] is the door; [`simulate_on`] and [`simulate_in_flame`] take a bench whose constants were changed.
 //!
 //! Invariant: a pulse depends on the seed, the run, the row, the replicate and the attempt, on what the documents and the
 //! truth say about that row, and on how many firings the rows before it take; not on which other rows are asked for, nor
@@ -9,9 +9,12 @@
 use core::f64::consts::PI;
 use std::collections::{BTreeMap, BTreeSet};
 
+use darkline_metrology::kind::Response;
 use darkline_metrology::kind::{Kind, MassConcentration};
+use darkline_record::decision::Reason;
+use darkline_record::figure::Written;
 use darkline_record::identity::RunId;
-use darkline_record::method::Technique;
+use darkline_record::method::{ResolvedMethod, ResponseKind};
 use darkline_record::package::DataPackage;
 use darkline_record::pulse::Pulse;
 use darkline_record::run::{Reading, Row, Run, Signal};
@@ -19,14 +22,19 @@ use darkline_record::time::Timestamp;
 use jiff::SignedDuration;
 use jiff::civil::DateTime;
 
-use crate::cup::Bench;
+use crate::cup::{Bench, Cup};
+use crate::disturbance::{Plan, REMEMBERED, Standing, Takes, is_flame, nth_power};
 use crate::draws::Draws;
+use crate::flame::Flame;
 use crate::simulator_fault::SimulatorFault;
 use crate::spectrometer::{Firing, Spectrometer};
 use crate::truth::Truth;
 
 /// From one firing to the next, in s: 2.2 min with drying, pyrolysis, clean-out and cooling (common practice, no source).
 pub const SECONDS_A_FIRING: i64 = 132;
+
+/// From one reading in a flame to the next, in s: delay, reading and rinsing (common practice, no source).
+pub const SECONDS_A_FLAME_READING: i64 = 20;
 
 /// One reading of the virtual spectrometer, with what it should have been.
 #[derive(Clone, Debug, PartialEq)]
@@ -40,14 +48,34 @@ pub struct SimulatedReading {
     /// When.
     pub at: Timestamp,
     /// What came.
-    pub pulse: Pulse,
-    /// Integrated absorbance that the solution gives without noise, drift or error of injection, in s.
-    pub true_integrated_absorbance: f64,
-    /// What the cup holds.
+    pub came: SimulatedSignal,
+    /// Response that the solution of the row gives without noise, drift, fault or error of injection: integrated absorbance
+    /// in s, in a flame an absorbance.
+    pub true_response: f64,
+    /// What the cup of the row holds.
     pub true_concentration: MassConcentration,
 }
 
+/// What a reading of the virtual spectrometer brought.
+#[derive(Clone, Debug, PartialEq)]
+pub enum SimulatedSignal {
+    /// A trace: the pulse of a furnace, the steady signal of a flame.
+    Pulse(Pulse),
+    /// A mean absorbance, where the method names no part of a trace.
+    Bare(f64),
+    /// Nothing, and why.
+    Failed(&'static str),
+}
+
 impl SimulatedReading {
+    /// Its trace, where it has one.
+    pub fn pulse(&self) -> Option<&Pulse> {
+        match &self.came {
+            SimulatedSignal::Pulse(pulse) => Some(pulse),
+            SimulatedSignal::Bare(_) | SimulatedSignal::Failed(_) => None,
+        }
+    }
+
     /// The reading as a run records it; its pulse goes beside it, by its digest.
     ///
     /// # Arguments
@@ -59,9 +87,20 @@ impl SimulatedReading {
             replicate: self.replicate,
             attempt: self.attempt,
             at: self.at.clone(),
-            signal: Signal::Pulse(self.pulse.digest()),
+            signal: match &self.came {
+                SimulatedSignal::Pulse(pulse) => Signal::Pulse(pulse.digest()),
+                SimulatedSignal::Bare(absorbance) => Signal::Bare(printed(*absorbance)),
+                SimulatedSignal::Failed(why) => {
+                    Signal::Failed { why: Reason::new(why).expect("the reasons here are short and not empty") }
+                }
+            },
         }
     }
+}
+
+/// An absorbance as an instrument prints it: five decimals.
+pub fn printed(absorbance: f64) -> Written<Response> {
+    format!("{absorbance:.5}").parse().expect("a finite number with five decimals is a figure")
 }
 
 /// Fires rows of a run on the bench the truth speaks of.
@@ -97,7 +136,16 @@ pub fn simulate(
     seed: u64,
     started: &str,
 ) -> Result<Vec<SimulatedReading>, SimulatorFault> {
-    simulate_on(&Spectrometer::of(truth), package, run, rows, truth, seed, started)
+    truth.check()?;
+    let found = package.runs.iter().find(|candidate| candidate.id == *run);
+    let method = found.and_then(|run| package.method(&run.method));
+    let bench = match method {
+        Some(method) if is_flame(method) => AnyBench::Flame(Flame::of(truth, method)?),
+        Some(method) => AnyBench::Furnace(Spectrometer::of_method(truth, method)?),
+        // What is missing is told below.
+        None => AnyBench::Furnace(Spectrometer::of(truth)),
+    };
+    simulate_at(&bench, package, run, rows, truth, seed, started)
 }
 
 /// Fires rows of a run on a bench of one's own.
@@ -116,16 +164,53 @@ pub fn simulate_on(
     seed: u64,
     started: &str,
 ) -> Result<Vec<SimulatedReading>, SimulatorFault> {
+    simulate_at(&AnyBench::Furnace(*bench), package, run, rows, truth, seed, started)
+}
+
+/// Reads rows of a run in a flame of one's own.
+///
+/// # Arguments
+/// * `flame`: the flame; the others as in [`simulate`].
+///
+/// # Errors
+/// As [`simulate`], and [`SimulatorFault::Bench`].
+pub fn simulate_in_flame(
+    flame: &Flame,
+    package: &DataPackage,
+    run: &RunId,
+    rows: &[u32],
+    truth: &Truth,
+    seed: u64,
+    started: &str,
+) -> Result<Vec<SimulatedReading>, SimulatorFault> {
+    simulate_at(&AnyBench::Flame(*flame), package, run, rows, truth, seed, started)
+}
+
+/// One of the two benches.
+enum AnyBench {
+    Furnace(Spectrometer),
+    Flame(Flame),
+}
+
+fn simulate_at(
+    bench: &AnyBench,
+    package: &DataPackage,
+    run: &RunId,
+    rows: &[u32],
+    truth: &Truth,
+    seed: u64,
+    started: &str,
+) -> Result<Vec<SimulatedReading>, SimulatorFault> {
     truth.check()?;
-    bench.check()?;
+    match bench {
+        AnyBench::Furnace(bench) => bench.check()?,
+        AnyBench::Flame(flame) => flame.check()?,
+    }
     let started: Timestamp = started.parse()?;
     let found = package.runs.iter().find(|candidate| candidate.id == *run);
     let run = found.ok_or_else(|| SimulatorFault::NoRun { run: run.clone() })?;
     let method = package.method(&run.method);
     let method = method.ok_or_else(|| SimulatorFault::NoMethod { run: run.id.clone(), method: run.method.clone() })?;
-    if method.technique != Technique::Furnace {
-        return Err(SimulatorFault::Flame { method: method.id.clone() });
-    }
     if method.element != truth.element {
         return Err(SimulatorFault::OtherElement {
             method: method.id.clone(),
@@ -133,37 +218,88 @@ pub fn simulate_on(
             found: truth.element.clone(),
         });
     }
-    let cups = Bench { package, run, method, truth, seed };
+    let plan = Plan::of(truth, package, run, method)?;
+    let cups = Bench { package, run, method, truth, plan: &plan, seed };
     let swing_cause = format!("{}/swing", run.id);
     let swing_phase = 2.0 * PI * Draws::of_cause(seed, &swing_cause).uniform();
     let mut attempts = attempts(run);
+    let before = order_of_readings(run);
+    let memory = truth.spectrometer.memory.as_ref().map_or(0.0, |part| part.value().si());
+    let of_row = |number: u32| match run.row(number) {
+        Some(row) => cups.cup(row),
+        None => Ok(Cup::diluent()),
+    };
 
     let mut readings = Vec::new();
     for (row, earlier_in_run) in asked(run, rows)? {
         let cup = cups.cup(row)?;
         for replicate in 1..=row.replicates {
-            let before = attempts.entry((row.number, replicate)).or_insert(0);
-            let attempt = before.checked_add(1).ok_or(SimulatorFault::Attempts { row: row.number, replicate })?;
-            *before = attempt;
-            let firing = Firing {
-                earlier: earlier_in_run + u64::from(replicate) - 1,
-                swing_phase,
-                fault: truth.fault(row.number, replicate, attempt),
+            let last = attempts.entry((row.number, replicate)).or_insert(0);
+            let attempt = last.checked_add(1).ok_or(SimulatorFault::Attempts { row: row.number, replicate })?;
+            *last = attempt;
+            let earlier = earlier_in_run + u64::from(replicate) - 1;
+            let disturbance = plan.at(row, Standing { replicate, attempt, earlier });
+            let mut taken = match disturbance.takes {
+                Takes::Own => cup,
+                Takes::Nothing => Cup::diluent(),
+                Takes::Row(other) => of_row(other)?,
             };
+            let mut carried = 0.0;
+            for &(other, part) in &disturbance.carried {
+                carried += part * of_row(other)?.seen.si();
+            }
+            if memory > 0.0 {
+                for behind in 1..=REMEMBERED.min(earlier) {
+                    let other = usize::try_from(earlier - behind).ok().and_then(|place| before.get(place));
+                    let Some(&other) = other else { continue };
+                    carried += nth_power(memory, behind) * of_row(other)?.seen.si();
+                }
+            }
+            if carried > 0.0 {
+                taken.seen = MassConcentration::from_si(taken.seen.si() + carried);
+            }
+            let firing = Firing { earlier, swing_phase, disturbance: &disturbance };
             let mut draws = Draws::of_firing(seed, &run.id, row.number, replicate, attempt);
-            let pulse = bench.fire(&cup, firing, &mut draws);
+            let (pulse, true_response, seconds) = match bench {
+                AnyBench::Furnace(bench) => {
+                    (bench.fire(&taken, firing, &mut draws), bench.expected_area(cup.amount).si(), SECONDS_A_FIRING)
+                }
+                AnyBench::Flame(flame) => {
+                    let expected = flame.expected_absorbance(cup.amount);
+                    (flame.read(&taken, firing, &mut draws), expected, SECONDS_A_FLAME_READING)
+                }
+            };
             readings.push(SimulatedReading {
                 row: row.number,
                 replicate,
                 attempt,
-                at: moment(&started, readings.len(), &mut draws)?,
-                pulse,
-                true_integrated_absorbance: bench.expected_area(cup.amount).si(),
+                at: moment(&started, readings.len(), seconds, &mut draws)?,
+                came: came(pulse, method, disturbance.lost),
+                true_response,
                 true_concentration: cup.amount,
             });
         }
     }
     Ok(readings)
+}
+
+/// What the method makes of a trace: the trace itself, or its mean.
+fn came(pulse: Pulse, method: &ResolvedMethod, is_lost: bool) -> SimulatedSignal {
+    if is_lost {
+        SimulatedSignal::Failed("the instrument gave no reading")
+    } else if method.response.kind == ResponseKind::Absorbance && method.response.window.is_none() {
+        let net =
+            pulse.total().iter().zip(pulse.background()).map(|(total, back)| f64::from(*total) - f64::from(*back));
+        let (sum, n) = net.fold((0.0, 0.0), |(sum, n), value| (sum + value, n + 1.0));
+        if n > 0.0 { SimulatedSignal::Bare(sum / n) } else { SimulatedSignal::Failed("the instrument gave no reading") }
+    } else {
+        SimulatedSignal::Pulse(pulse)
+    }
+}
+
+/// The row of each reading that the run order plans, one after the other.
+fn order_of_readings(run: &Run) -> Vec<u32> {
+    run.rows().flat_map(|row| (0..row.replicates).map(|_| row.number)).collect()
 }
 
 /// The rows asked for in the order of the run, each with the number of firings that come before it.
@@ -194,11 +330,11 @@ fn attempts(run: &Run) -> BTreeMap<(u32, u8), u8> {
 }
 
 /// When a firing ends up in the record: the sampler is not as punctual as the clock.
-fn moment(started: &Timestamp, place: usize, draws: &mut Draws) -> Result<Timestamp, SimulatorFault> {
+fn moment(started: &Timestamp, place: usize, seconds: i64, draws: &mut Draws) -> Result<Timestamp, SimulatorFault> {
     let beyond = || SimulatorFault::Calendar { started: started.to_string() };
-    let late_s = (12.0 * draws.uniform()).floor() as i64;
+    let late_s = (seconds as f64 / 11.0 * draws.uniform()).floor() as i64;
     let place = i64::try_from(place).map_err(|_| beyond())?;
-    let after_s = place.checked_mul(SECONDS_A_FIRING).ok_or_else(beyond)? + late_s;
+    let after_s = place.checked_mul(seconds).ok_or_else(beyond)? + late_s;
     // The day and time as written, moved on; the offset stays as it was written.
     let text = started.as_str();
     let civil: DateTime = text[..19].parse().map_err(|_| beyond())?;
@@ -212,8 +348,7 @@ mod tests {
     use super::*;
     use crate::small_run;
     use darkline_record::canonical::Digest;
-    use darkline_record::decision::Reason;
-    use darkline_record::figure::Written;
+    use darkline_record::method::Technique;
     use proptest::prelude::*;
 
     const STARTED: &str = "2026-03-05T08:30:00+01:00";
@@ -224,8 +359,12 @@ mod tests {
         simulate(package, &package.runs[0].id, rows, &truth, seed, STARTED).unwrap()
     }
 
+    fn pulse(reading: &SimulatedReading) -> &Pulse {
+        reading.pulse().unwrap()
+    }
+
     fn digest(readings: &[SimulatedReading]) -> String {
-        let bytes: Vec<u8> = readings.iter().flat_map(|reading| reading.pulse.canonical_bytes()).collect();
+        let bytes: Vec<u8> = readings.iter().flat_map(|reading| pulse(reading).canonical_bytes()).collect();
         Digest::of(&bytes).to_string()
     }
 
@@ -248,7 +387,7 @@ mod tests {
         let expected: Vec<&SimulatedReading> = all.iter().filter(|reading| matches!(reading.row, 5 | 8)).collect();
         assert_eq!(some.len(), 6);
         for (one, other) in some.iter().zip(expected) {
-            assert_eq!((one.row, one.replicate, &one.pulse), (other.row, other.replicate, &other.pulse));
+            assert_eq!((one.row, one.replicate, &one.came), (other.row, other.replicate, &other.came));
         }
     }
 
@@ -279,20 +418,17 @@ mod tests {
         package.runs[0].readings = readings.collect();
         let again = fire(&package, &[5], 41);
         assert!(again.iter().all(|reading| reading.attempt == 2));
-        assert_eq!(again[1].pulse.digest(), {
-            let again = simulate(&package, &run, &[5], &truth, 41, STARTED).unwrap();
-            again[1].pulse.digest()
-        });
-        assert_ne!(again[0].pulse, with_fault[12].pulse);
+        assert_eq!(again[1].came, simulate(&package, &run, &[5], &truth, 41, STARTED).unwrap()[1].came);
+        assert_ne!(again[0].came, with_fault[12].came);
     }
 
     #[test]
     fn replicates_of_a_row_differ_and_share_their_truth() {
         let readings = fire(&small_run::package(), &[2], 41);
-        assert_ne!(readings[0].pulse, readings[1].pulse);
+        assert_ne!(readings[0].came, readings[1].came);
         assert_eq!(readings[0].true_concentration, readings[1].true_concentration);
         let expected = 0.0044 * readings[0].true_concentration.si() * 20e-9 / 15e-15;
-        assert!((readings[0].true_integrated_absorbance / expected - 1.0).abs() < 1e-12);
+        assert!((readings[0].true_response / expected - 1.0).abs() < 1e-12);
     }
 
     #[test]
@@ -332,14 +468,14 @@ mod tests {
         );
         assert_eq!(
             told(|package, _| package.methods[0].technique = Technique::Flame, "R1", &[1]),
-            "method pb-plant-furnace is for a flame; the virtual spectrometer is a furnace"
+            "method pb-plant-furnace is for a flame; the truth does not say its characteristic_concentration"
         );
         assert_eq!(
             told(|_, truth| truth.element = "Cd".parse().unwrap(), "R1", &[1]),
             "method pb-plant-furnace determines Pb, the truth is about Cd"
         );
         assert_eq!(
-            told(|_, truth| truth.spectrometer.characteristic_mass = "0 pg".parse().unwrap(), "R1", &[1]),
+            told(|_, truth| truth.spectrometer.characteristic_mass = "0 pg".parse().ok(), "R1", &[1]),
             "the characteristic mass is 0 pg; it has to be above zero"
         );
         assert_eq!(
@@ -383,8 +519,8 @@ mod tests {
             let package = small_run::package();
             if let Ok(readings) = simulate(&package, &package.runs[0].id, &[5], &truth, 41, STARTED) {
                 for reading in readings {
-                    prop_assert!(reading.true_integrated_absorbance.is_finite());
-                    let pulse = &reading.pulse;
+                    prop_assert!(reading.true_response.is_finite());
+                    let pulse = pulse(&reading);
                     prop_assert!(pulse.total().iter().chain(pulse.background()).all(|value| value.is_finite()));
                 }
             }
@@ -398,7 +534,7 @@ mod tests {
         truth.samples[0].value = darkline_record::order::ResultFigure::MassFraction(value);
         let package = small_run::package();
         let readings = simulate(&package, &package.runs[0].id, &[5], &truth, 41, STARTED).unwrap();
-        let highest = readings[0].pulse.total().iter().copied().fold(0.0_f32, f32::max);
+        let highest = pulse(&readings[0]).total().iter().copied().fold(0.0_f32, f32::max);
         assert!((3.0..4.0).contains(&highest), "{highest}");
     }
 }

@@ -5,6 +5,32 @@ use darkline_record::time::TimeFault;
 
 use crate::truth::TruthFault;
 
+/// Why a fault cannot happen.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum Impossible {
+    /// The run has no such row.
+    #[error("it has no such row")]
+    NoRow,
+    /// The row has fewer replicates.
+    #[error("the row has {replicates} replicates")]
+    NoReplicate {
+        /// How many.
+        replicates: u8,
+    },
+    /// No row comes next.
+    #[error("no row comes next, whose cup could be taken")]
+    NoNextRow,
+    /// The row holds no portion of a sample or control.
+    #[error("the row holds no portion of a sample or control")]
+    NoMaterial,
+    /// The fault belongs to another technique.
+    #[error("it happens {happens}")]
+    Elsewhere {
+        /// Where it happens.
+        happens: &'static str,
+    },
+}
+
 /// Why a run cannot be simulated. Each names what is missing or what cannot be.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum SimulatorFault {
@@ -50,11 +76,27 @@ pub enum SimulatorFault {
         /// The method.
         method: MethodId,
     },
-    /// A flame gives steady readings; this bench is a furnace.
-    #[error("method {method} is for a flame; the virtual spectrometer is a furnace")]
-    Flame {
+    /// The truth does not say what the bench of the method needs.
+    #[error("method {method} is for a {technique}; the truth does not say its {what}")]
+    NoBenchFigure {
         /// The method.
         method: MethodId,
+        /// Its technique.
+        technique: &'static str,
+        /// What is missing.
+        what: &'static str,
+    },
+    /// A fault that cannot happen in this run.
+    #[error("{fault} cannot happen in run {run}: {why}")]
+    ImpossibleFault {
+        /// Its place in the truth, from 0.
+        number: usize,
+        /// The fault as it is written on a command line.
+        fault: String,
+        /// The run.
+        run: RunId,
+        /// Why.
+        why: Impossible,
     },
     /// The truth is about another element.
     #[error("method {method} determines {wanted}, the truth is about {found}")]

@@ -3,23 +3,29 @@
 //! [`Spectrometer::furnace`] is the bench of the invented laboratory; [`Spectrometer::expected_area`] says what a solution
 //! gives without noise, drift or error of injection; firing it stays inside the crate, behind [`crate::simulate()`].
 //!
-//! The pulse of the analyte has its area from the amount alone and its shape from supply and loss of first order; the
-//! background comes early and is gone when the analyte peaks. Noise is that of the light that is left.
+//! The pulse of the analyte has its area from the amount alone and its shape from supply and loss of first order, or from
+//! a platform that lags the wall; the background comes early and is gone when the analyte peaks. Noise is that of the light
+//! that is left.
 //!
 //! Invariant: each firing takes its draws in one stated order, and a fault takes as many as none, so that a fault moves
 //! nothing but its own firing.
 
 use core::f64::consts::PI;
 
-use darkline_metrology::kind::{IntegratedAbsorbance, Kind, Mass, MassConcentration, Volume};
+use darkline_metrology::kind::{Factor, IntegratedAbsorbance, Kind, Mass, MassConcentration, Volume};
+use darkline_record::figure::Written;
 use darkline_record::pulse::Pulse;
 use darkline_signal::photon_noise::PhotonNoise;
-use darkline_signal::pulse_shape::SupplyLoss;
+use darkline_signal::pulse_shape::{GAS_CONSTANT, SupplyLoss};
+
+use darkline_record::method::ResolvedMethod;
 
 use crate::cup::Cup;
+use crate::disturbance::{Disturbance, WARM_UP_READINGS};
 use crate::draws::Draws;
+use crate::platform::Platform;
 use crate::simulator_fault::SimulatorFault;
-use crate::truth::{Fault, Truth};
+use crate::truth::Truth;
 
 /// Integrated absorbance of one characteristic mass, in s.
 ///
@@ -36,6 +42,13 @@ pub struct Spectrometer {
     pub injected_volume: Volume,
     /// Light no analyte absorbs over the absorbable light at absorbance 0.
     pub stray_fraction: f64,
+    /// Part of the analyte's absorbance that the field leaves in the background channel. Characteristic masses are measured
+    /// with the field, so the absorbance without it is higher by `1/(1 - field_left)`.
+    pub field_left: f64,
+    /// Part of the sensitivity that the lamp lacks at the first reading of the run.
+    pub cold_lamp: f64,
+    /// Time by which a platform lags the wall, in s; 0 for one rate of supply.
+    pub platform_lag_s: f64,
 
     /// Samples a second of each channel.
     pub rate_hz: f64,
@@ -86,15 +99,15 @@ pub struct Spectrometer {
     pub swing_firings: f64,
 }
 
-/// What is particular to one firing.
+/// What is particular to one firing, or to one reading in a flame.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Firing {
+pub(crate) struct Firing<'a> {
     /// How many firings of the run came before it.
     pub(crate) earlier: u64,
     /// Phase of the slow swing on this day, in radians.
     pub(crate) swing_phase: f64,
     /// What goes wrong.
-    pub(crate) fault: Option<Fault>,
+    pub(crate) disturbance: &'a Disturbance,
 }
 
 impl Spectrometer {
@@ -111,6 +124,9 @@ impl Spectrometer {
             characteristic_mass,
             injected_volume,
             stray_fraction: 0.0,
+            field_left: 0.0,
+            cold_lamp: 0.0,
+            platform_lag_s: 0.0,
             rate_hz: 100.0,
             n_before: 50,
             n_samples: 500,
@@ -135,13 +151,42 @@ impl Spectrometer {
         }
     }
 
-    /// The bench a truth speaks of.
+    /// The furnace a truth speaks of; where it speaks of none, one of 10 pg and 20 µL.
     pub fn of(truth: &Truth) -> Self {
         let bench = &truth.spectrometer;
+        let part =
+            |figure: &Option<Written<Factor>>, absent: f64| figure.as_ref().map_or(absent, |part| part.value().si());
+        let mass = bench.characteristic_mass.as_ref().map_or(Mass::from_si(1e-14), Written::value);
+        let volume = bench.injected_volume.as_ref().map_or(Volume::from_si(2e-8), Written::value);
+        let furnace = Self::furnace(mass, volume);
         Self {
-            stray_fraction: bench.stray_light.as_ref().map_or(0.0, |part| part.value().si()),
-            ..Self::furnace(bench.characteristic_mass.value(), bench.injected_volume.value())
+            stray_fraction: part(&bench.stray_light, 0.0),
+            field_left: part(&bench.field_left, 0.0),
+            cold_lamp: part(&bench.cold_lamp, 0.0),
+            platform_lag_s: bench.platform_lag.as_ref().map_or(0.0, |lag| lag.value().si()),
+            ageing_per_firing: part(&bench.ageing, furnace.ageing_per_firing),
+            ..furnace
         }
+    }
+
+    /// The furnace a truth speaks of, for a method.
+    ///
+    /// # Errors
+    /// [`SimulatorFault::NoBenchFigure`] where the truth speaks of none.
+    pub fn of_method(truth: &Truth, method: &ResolvedMethod) -> Result<Self, SimulatorFault> {
+        let bench = &truth.spectrometer;
+        let missing = |what| SimulatorFault::NoBenchFigure {
+            method: method.id.clone(),
+            technique: method.technique.word(),
+            what,
+        };
+        if bench.characteristic_mass.is_none() {
+            return Err(missing("characteristic_mass"));
+        }
+        if bench.injected_volume.is_none() {
+            return Err(missing("injected_volume"));
+        }
+        Ok(Self::of(truth))
     }
 
     /// The same bench without noise, drift and errors of injection: pulses are then what their formulas say.
@@ -211,6 +256,9 @@ impl Spectrometer {
             ("characteristic mass", self.characteristic_mass.si(), 1e-30, 1.0),
             ("injected volume", self.injected_volume.si(), 1e-18, 1.0),
             ("stray light", self.stray_fraction, 0.0, 1.0),
+            ("part the field leaves", self.field_left, 0.0, 0.95),
+            ("lack of the cold lamp", self.cold_lamp, 0.0, 0.95),
+            ("lag of the platform", self.platform_lag_s, 0.0, 10.0),
             ("sampling rate", self.rate_hz, 1e-3, 1e6),
             ("number of samples", f64::from(self.n_samples), 0.0, 1e5),
             ("rate of supply", self.k_supply_per_s, 1e-6, 1e6),
@@ -242,7 +290,7 @@ impl Spectrometer {
     }
 
     /// Fires once.
-    pub(crate) fn fire(&self, cup: &Cup, firing: Firing, draws: &mut Draws) -> Pulse {
+    pub(crate) fn fire(&self, cup: &Cup, firing: Firing<'_>, draws: &mut Draws) -> Pulse {
         // Six draws before the samples, whether they are needed or not.
         let volume = 1.0 + self.volume_rsd * draws.normal();
         let atomisation = 1.0 + self.atomisation_rsd * draws.normal();
@@ -251,10 +299,21 @@ impl Spectrometer {
         let kept = 0.30 + 0.15 * draws.uniform();
         let late_s = 0.4 + 0.2 * draws.uniform();
 
-        let mut analyte = self.analyte(cup.amount, cup.background);
-        analyte.area *= (volume * atomisation).max(0.0) * self.sensitivity(firing);
-        let mut background_height = (cup.background + self.acid_background) * volume.max(0.0);
-        if firing.fault == Some(Fault::BadInjection) {
+        let wrong = firing.disturbance;
+        let hotter = (ATOMISATION_K + wrong.hotter_k) / ATOMISATION_K;
+        let mut analyte = self.analyte(cup.seen, cup.background);
+        analyte.area *= (volume * atomisation).max(0.0) * self.sensitivity(firing) * wrong.response;
+        let mut background_height = (cup.background + self.acid_background + wrong.background) * volume.max(0.0);
+        analyte.start_s += wrong.delay_s;
+        if wrong.hotter_k != 0.0 {
+            let loss = libm::pow(hotter, LOSS_EXPONENT);
+            analyte.area /= loss;
+            analyte.k_loss_per_s *= loss;
+            analyte.k_supply_per_s *= hotter_supply(wrong.hotter_k);
+            analyte.start_s /= hotter;
+        }
+        if let Some(size) = wrong.bad_injection {
+            let kept = size.map_or(kept, |lost| 1.0 - lost);
             analyte.area *= kept;
             analyte.start_s += late_s;
             analyte.k_supply_per_s *= 0.4;
@@ -267,9 +326,18 @@ impl Spectrometer {
             k_loss_per_s: self.k_background_per_s.1,
             start_s: self.background_start_s,
         };
-        let background_scale = background_height / background.peak().height;
+        let background_top = background.peak().height;
+        let background_scale = background_height / background_top;
+        let structured_scale = wrong.structured / background_top;
+        let platform = (self.platform_lag_s > 0.0).then(|| Platform::of_pulse(self.platform_lag_s, &analyte));
+        let at = |t_s: f64| match &platform {
+            Some(platform) => platform.absorbance(t_s),
+            None => analyte.absorbance(t_s),
+        };
+        let with_field = 1.0 / (1.0 - self.field_left);
+        let field_left = self.field_left + wrong.field_left * (1.0 - self.field_left);
 
-        let noise = self.noise();
+        let noise = PhotonNoise { stray_fraction: self.stray_fraction + wrong.stray, ..self.noise() };
         let n_samples = self.n_samples as usize;
         let mut moments = Vec::with_capacity(n_samples);
         let mut totals = Vec::with_capacity(n_samples);
@@ -277,23 +345,33 @@ impl Spectrometer {
         for place in 0..self.n_samples {
             let t_s = (f64::from(place) - f64::from(self.n_before)) / self.rate_hz;
             let background_now = background_scale * background.absorbance(t_s);
-            let total_now = background_now + analyte.absorbance(t_s);
-            let total = self.read(total_now, &noise, draws) + offset + wander * t_s;
-            let background = self.read(background_now, &noise, draws);
+            let mut analyte_now = with_field * at(t_s);
+            if wrong.second_site != 0.0 {
+                let later = with_field * at(t_s - SECOND_SITE_S);
+                analyte_now = (1.0 - wrong.second_site) * analyte_now + wrong.second_site * later;
+            }
+            let total_now = background_now + analyte_now;
+            let structured_now = structured_scale * background.absorbance(t_s);
+            let background_now = background_now + field_left * analyte_now + structured_now;
+            let total = self.read(total_now, &noise, wrong.noise, draws) + offset + wander * t_s;
+            let background = self.read(background_now, &noise, wrong.noise, draws);
             moments.push(t_s);
             totals.push(total as f32);
             backgrounds.push(background as f32);
         }
-        Pulse::new(moments, totals, backgrounds)
-            .expect("each sample is pushed to all three, so their lengths are equal")
+        marred(moments, totals, backgrounds, wrong)
     }
 
     /// What is left of the sensitivity at a firing.
-    fn sensitivity(&self, firing: Firing) -> f64 {
+    fn sensitivity(&self, firing: Firing<'_>) -> f64 {
         let earlier = firing.earlier as f64;
         let ageing = libm::exp(-self.ageing_per_firing * earlier);
         let turn = 2.0 * PI * (earlier / self.swing_firings) + firing.swing_phase;
-        ageing * (1.0 + self.swing * libm::sin(turn)).max(0.0)
+        let swung = ageing * (1.0 + self.swing * libm::sin(turn)).max(0.0);
+        if self.cold_lamp == 0.0 {
+            return swung;
+        }
+        swung * (1.0 - self.cold_lamp * libm::exp(-earlier / WARM_UP_READINGS))
     }
 
     /// One value of a channel.
@@ -301,13 +379,68 @@ impl Spectrometer {
     /// # Source
     /// Stray light bends a channel to `lg[(1 + alpha)/(10^-A + alpha)]`; `reference/physics`, (5.1). The noise is that of
     /// [`PhotonNoise::sd`], (4.12), drawn in absorbance so that it has no bias.
-    fn read(&self, true_absorbance: f64, noise: &PhotonNoise, draws: &mut Draws) -> f64 {
+    fn read(&self, true_absorbance: f64, noise: &PhotonNoise, times: f64, draws: &mut Draws) -> f64 {
         let absorbance = true_absorbance.min(self.darkest);
-        let alpha = self.stray_fraction;
-        let seen =
-            if alpha == 0.0 { absorbance } else { libm::log10((1.0 + alpha) / (libm::exp10(-absorbance) + alpha)) };
-        seen + noise.sd(absorbance) * draws.normal()
+        bent(absorbance, noise.stray_fraction) + times * noise.sd(absorbance) * draws.normal()
     }
+}
+
+/// Temperature of atomisation, in K: 2000 °C, as the methods of the invented laboratory have it.
+pub(crate) const ATOMISATION_K: f64 = 2273.15;
+
+/// Power of the temperature with which atoms are lost: diffusion, `reference/physics`, (8.6); constructed there.
+pub(crate) const LOSS_EXPONENT: f64 = 1.75;
+
+/// Activation energy of supply over the gas constant, in K: 230 kJ/mol, `reference/physics/temperature.toml`; constructed
+/// there.
+const SUPPLY_K: f64 = 230_000.0 / GAS_CONSTANT;
+
+/// How much later the second site of a double peak gives its atoms, in s; invented.
+const SECOND_SITE_S: f64 = 1.0;
+
+/// By which factor atoms are supplied faster in a tube that is hotter.
+fn hotter_supply(hotter_k: f64) -> f64 {
+    libm::exp(SUPPLY_K / ATOMISATION_K - SUPPLY_K / (ATOMISATION_K + hotter_k)).min(1e3)
+}
+
+/// What a channel reads of an absorbance with stray light.
+///
+/// # Source
+/// `lg[(1 + alpha)/(10^-A + alpha)]`; `reference/physics`, (5.1).
+pub(crate) fn bent(absorbance: f64, stray: f64) -> f64 {
+    if stray == 0.0 { absorbance } else { libm::log10((1.0 + stray) / (libm::exp10(-absorbance) + stray)) }
+}
+
+/// A trace with its top cut off and samples missing, where a fault says so.
+pub(crate) fn marred(
+    mut moments: Vec<f64>,
+    mut totals: Vec<f32>,
+    mut backgrounds: Vec<f32>,
+    wrong: &Disturbance,
+) -> Pulse {
+    let mut top = 0;
+    for (place, total) in totals.iter().enumerate() {
+        if *total > totals[top] {
+            top = place;
+        }
+    }
+    if wrong.clipped > 0.0 && !totals.is_empty() {
+        let ceiling = (f64::from(totals[top]) * (1.0 - wrong.clipped)) as f32;
+        for total in totals.iter_mut().filter(|total| **total > ceiling) {
+            *total = ceiling;
+        }
+    }
+    if wrong.gap_s > 0.0 && !totals.is_empty() {
+        let middle = moments[top];
+        let stays: Vec<bool> = moments.iter().map(|t| (t - middle).abs() > wrong.gap_s / 2.0).collect();
+        let mut place = stays.iter();
+        moments.retain(|_| *place.next().unwrap_or(&true));
+        let mut place = stays.iter();
+        totals.retain(|_| *place.next().unwrap_or(&true));
+        let mut place = stays.iter();
+        backgrounds.retain(|_| *place.next().unwrap_or(&true));
+    }
+    Pulse::new(moments, totals, backgrounds).expect("each sample is pushed to and taken from all three")
 }
 
 #[cfg(test)]
@@ -327,7 +460,15 @@ mod tests {
         Draws::of_firing(3, &"R1".parse().unwrap(), 1, replicate, 1)
     }
 
-    const PLAIN: Firing = Firing { earlier: 0, swing_phase: 0.0, fault: None };
+    const PLAIN: Firing<'_> = Firing { earlier: 0, swing_phase: 0.0, disturbance: &Disturbance::NONE };
+
+    fn cup(amount: MassConcentration, background: f64) -> Cup {
+        Cup { amount, background, seen: amount }
+    }
+
+    fn badly_injected() -> Disturbance {
+        Disturbance { bad_injection: Some(None), ..Disturbance::NONE }
+    }
 
     /// Sum of the net values between 0 s and 4 s, the mean of the net values before 0 s taken off, over the rate.
     fn area(pulse: &Pulse) -> f64 {
@@ -353,7 +494,7 @@ mod tests {
         for figure in [0.0, 1.0, 20.0, 50.0, 90.0] {
             for background in [0.0, 0.2] {
                 let amount = microgram_per_litre(figure);
-                let cup = Cup { amount, background };
+                let cup = cup(amount, background);
                 let found = area(&bench.fire(&cup, PLAIN, &mut draws(1)));
                 let formula = bench.analyte(amount, background).area_until(4.0);
                 // Rounding to single precision, 401 values of at most 0.7: 401 · 2^-25 · 0.7/100; and the sum of samples
@@ -373,7 +514,8 @@ mod tests {
             let still = Spectrometer { n_samples: 20_000, ..bench() };
             let noise = still.noise();
             let mut draws = draws(2);
-            let values: Vec<f64> = (0..still.n_samples).map(|_| still.read(absorbance, &noise, &mut draws)).collect();
+            let values: Vec<f64> =
+                (0..still.n_samples).map(|_| still.read(absorbance, &noise, 1.0, &mut draws)).collect();
             // (4.12) by hand.
             let electrons = 250_000.0 * libm::exp10(-absorbance);
             let model = core::f64::consts::LOG10_E
@@ -390,7 +532,7 @@ mod tests {
         let bench =
             Spectrometer { offset_sd: 0.0, wander_sd_per_s: 0.0, volume_rsd: 0.0, atomisation_rsd: 0.0, ..bench() };
         let amount = microgram_per_litre(150.0);
-        let cup = Cup { amount, background: 0.5 };
+        let cup = cup(amount, 0.5);
         let clean = bench.without_noise().fire(&cup, PLAIN, &mut draws(1));
         let place_of_peak = (0..500).max_by(|a, b| clean.total()[*a].total_cmp(&clean.total()[*b])).unwrap();
         let readings: Vec<Pulse> = (0..250).map(|replicate| bench.fire(&cup, PLAIN, &mut draws(replicate))).collect();
@@ -411,7 +553,7 @@ mod tests {
         let run = "R1".parse().unwrap();
         for figure in [0.0, 30.0] {
             let amount = microgram_per_litre(figure);
-            let cup = Cup { amount, background: 0.15 };
+            let cup = cup(amount, 0.15);
             let areas: Vec<f64> = (0..2000)
                 .map(|row| area(&bench.fire(&cup, PLAIN, &mut Draws::of_firing(5, &run, row, 1, 1))))
                 .collect();
@@ -433,7 +575,7 @@ mod tests {
     #[test]
     fn a_bad_injection_brings_a_third_to_a_half_and_comes_late() {
         let bench = bench();
-        let cup = Cup { amount: microgram_per_litre(30.0), background: 0.15 };
+        let cup = cup(microgram_per_litre(30.0), 0.15);
         let centroid = |pulse: &Pulse| {
             let net = pulse.total().iter().zip(pulse.background()).map(|(t, b)| f64::from(*t) - f64::from(*b));
             let weighted: Vec<(f64, f64)> = pulse.t_s().iter().zip(net).map(|(t, a)| (t * a, a)).collect();
@@ -441,7 +583,8 @@ mod tests {
         };
         for replicate in 1..20 {
             let good = bench.fire(&cup, PLAIN, &mut draws(replicate));
-            let bad_firing = Firing { fault: Some(Fault::BadInjection), ..PLAIN };
+            let wrong = badly_injected();
+            let bad_firing = Firing { disturbance: &wrong, ..PLAIN };
             let bad = bench.fire(&cup, bad_firing, &mut draws(replicate));
             let part = area(&bad) / area(&good);
             assert!((0.29..0.46).contains(&part), "{part}");
@@ -461,7 +604,7 @@ mod tests {
     fn stray_light_keeps_absorbance_below_its_ceiling() {
         let bench = Spectrometer { stray_fraction: 0.01, ..bench().without_noise() };
         let noise = bench.noise();
-        let found = bench.read(3.0, &noise, &mut draws(1));
+        let found = bench.read(3.0, &noise, 1.0, &mut draws(1));
         // (5.1) by hand: lg(1.01/0.011).
         assert!((found - 1.962_928_7).abs() < 1e-7, "{found}");
     }
@@ -484,13 +627,14 @@ mod tests {
             k_background_per_s: (1e-6, 1e6),
             ..bench()
         };
-        let firing = Firing { earlier: u64::MAX, fault: Some(Fault::BadInjection), ..PLAIN };
+        let wrong = badly_injected();
+        let firing = Firing { earlier: u64::MAX, disturbance: &wrong, ..PLAIN };
         for bench in
             [worst, Spectrometer { stray_fraction: 1.0, ..worst }, Spectrometer { electrons_at_zero: 1e30, ..worst }]
         {
             assert_eq!(bench.check(), Ok(()));
             for (amount, background) in [(0.0, 0.0), (1000.0, 1e6)] {
-                let cup = Cup { amount: MassConcentration::from_si(amount), background };
+                let cup = cup(MassConcentration::from_si(amount), background);
                 let pulse = bench.fire(&cup, firing, &mut draws(1));
                 assert!(pulse.total().iter().chain(pulse.background()).all(|value| value.is_finite()));
             }

@@ -1,17 +1,20 @@
 //! The truth: what is really in the vessels, how the bench stands, and what goes wrong.
 //!
 //! [`Truth::from_toml`] reads `truth.toml`, format `darkline/truth/1`. Figures are written with their units, as in every
-//! document of the house; a true value may be of any kind that results have.
+//! document of the house; a true value may be of any kind that results have. What can go wrong stands in [`crate::fault`].
 //!
 //! Invariant: a truth that passed [`Truth::check`] has no figure below zero and none beyond what matter allows.
 
 use std::collections::BTreeSet;
 
-use darkline_metrology::kind::{Absorbance, Factor, Kind, Mass, MassConcentration, Volume};
+use darkline_metrology::kind::{Absorbance, Duration, Factor, Kind, Mass, MassConcentration, Volume};
 use darkline_record::figure::Written;
 use darkline_record::identity::{BatchId, Element, SampleId};
 use darkline_record::order::ResultFigure;
 use serde::{Deserialize, Serialize};
+
+use crate::fault::{Fault, FaultFault, PlannedFault};
+use crate::place::{self, Step};
 
 /// The format this version reads and writes.
 pub const FORMAT: &str = "darkline/truth/1";
@@ -42,18 +45,40 @@ pub struct Truth {
     pub faults: Vec<PlannedFault>,
 }
 
-/// How the bench stands.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+/// How the bench stands. A furnace has the first two figures, a flame the third.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct BenchTruth {
     /// Mass of the element that gives an integrated absorbance of 0.0044 s.
-    pub characteristic_mass: Written<Mass>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub characteristic_mass: Option<Written<Mass>>,
     /// Volume put into the tube.
-    pub injected_volume: Written<Volume>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub injected_volume: Option<Written<Volume>>,
+    /// Mass concentration that gives an absorbance of 0.0044 in the flame.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub characteristic_concentration: Option<Written<MassConcentration>>,
     /// Light no analyte absorbs over the absorbable light at absorbance 0; none where absent, and then responses are
     /// straight.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub stray_light: Option<Written<Factor>>,
+    /// Part of the analyte's absorbance that the field leaves in the background channel; none where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub field_left: Option<Written<Factor>>,
+    /// Part of an amount that the next reading shows; none where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub memory: Option<Written<Factor>>,
+    /// Part of the sensitivity that the lamp lacks at the first reading of the run, less by a factor of e every 20 readings;
+    /// none where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cold_lamp: Option<Written<Factor>>,
+    /// Time by which a platform lags the wall of the tube; atoms then come as they leave a heated surface. Where absent
+    /// they come with one rate of supply.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub platform_lag: Option<Written<Duration>>,
+    /// Part of the sensitivity that each reading costs; that of the bench where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ageing: Option<Written<Factor>>,
 }
 
 /// What the preparation of a batch does.
@@ -86,6 +111,12 @@ pub struct ControlTruth {
     /// Relative standard deviation of what its portions hold; all alike where absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub between_portions: Option<Written<Factor>>,
+    /// Part of the response that its matrix takes, in its own undiluted solution; none where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub suppression: Option<Written<Factor>>,
+    /// The same for what is added to a spiked portion, whose species may be another; that of the matrix where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub suppression_of_spike: Option<Written<Factor>>,
 }
 
 /// What a sample holds.
@@ -103,26 +134,12 @@ pub struct SampleTruth {
     /// Relative standard deviation of what its portions hold; all alike where absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub between_portions: Option<Written<Factor>>,
-}
-
-/// Something that goes wrong at the first attempt of one firing.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct PlannedFault {
-    /// The row.
-    pub row: u32,
-    /// Which replicate of it, from 1.
-    pub replicate: u8,
-    /// What.
-    pub kind: Fault,
-}
-
-/// What can go wrong. A sample over range needs no fault: its true value makes it so.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Fault {
-    /// A droplet stays on the tip: 30 % to 45 % of the volume arrives, spread along the tube, and leaves late with a tail.
-    #[serde(rename = "bad injection")]
-    BadInjection,
+    /// Part of the response that its matrix takes, in its own undiluted solution; none where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub suppression: Option<Written<Factor>>,
+    /// The same for what is added to a spiked portion, whose species may be another; that of the matrix where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub suppression_of_spike: Option<Written<Factor>>,
 }
 
 /// A text or a set of figures that is no truth.
@@ -176,6 +193,30 @@ pub enum TruthFault {
         /// What.
         what: String,
     },
+    /// A bench that is neither a furnace nor a flame.
+    #[error("the bench has neither a characteristic_mass with its injected_volume nor a characteristic_concentration")]
+    NoBench,
+    /// A fault that cannot be.
+    #[error(transparent)]
+    Fault(#[from] FaultFault),
+    /// A fault of no single reading that names a replicate.
+    #[error("{fault} at row {row} names a replicate; it reaches more than one reading")]
+    Replicate {
+        /// The fault.
+        fault: Fault,
+        /// The row.
+        row: u32,
+    },
+    /// One of the others, with its place in the text.
+    #[error("line {line}, column {column}: {fault}")]
+    At {
+        /// Line, from 1.
+        line: usize,
+        /// Column, from 1.
+        column: usize,
+        /// What stands there.
+        fault: Box<TruthFault>,
+    },
     /// Replicates count from 1.
     #[error("the fault at row {row} names replicate 0; replicates count from 1")]
     ReplicateZero {
@@ -209,64 +250,114 @@ impl Truth {
     /// ```
     pub fn from_toml(text: &str) -> Result<Self, TruthFault> {
         let truth: Truth = toml::from_str(text).map_err(|error| {
-            let before = &text[..error.span().map_or(0, |span| text.floor_char_boundary(span.start))];
-            TruthFault::Form {
-                line: before.matches('\n').count() + 1,
-                column: before.rsplit('\n').next().map_or(0, |line| line.chars().count()) + 1,
-                message: error.message().into(),
-            }
+            let (line, column) = place::of_byte(text, error.span().map_or(0, |span| span.start));
+            TruthFault::Form { line, column, message: error.message().into() }
         })?;
-        truth.check()?;
+        truth.first_fault().map_err(|(path, fault)| {
+            let (line, column) = place::of(text, &path);
+            TruthFault::At { line, column, fault: Box::new(fault) }
+        })?;
         Ok(truth)
+    }
+
+    /// Where a fault of this truth stands in the text it was read from: line and column, from 1.
+    ///
+    /// # Arguments
+    /// * `number`: its place in [`Truth::faults`].
+    pub fn place_of_fault(text: &str, number: usize) -> (usize, usize) {
+        place::of(text, &[Step::Key("fault"), Step::Nth(number), Step::Key("row")])
     }
 
     /// Holds every figure against what can be real.
     ///
     /// # Errors
-    /// The first of [`TruthFault::Format`], [`TruthFault::Negative`], [`TruthFault::Zero`], [`TruthFault::Beyond`],
-    /// [`TruthFault::Twice`] and [`TruthFault::ReplicateZero`] in the order of the document.
+    /// The first [`TruthFault`] in the order of the document, without its place in a text.
     pub fn check(&self) -> Result<(), TruthFault> {
+        self.first_fault().map_err(|(_, fault)| fault)
+    }
+
+    fn first_fault(&self) -> Result<(), (Vec<Step>, TruthFault)> {
+        use Step::{Key, Nth};
+        let at = |path: &[Step], held: Result<(), TruthFault>| held.map_err(|fault| (path.to_vec(), fault));
         if self.format != FORMAT {
-            return Err(TruthFault::Format { found: self.format.chars().take(80).collect() });
+            let fault = TruthFault::Format { found: self.format.chars().take(80).collect() };
+            return at(&[Key("format")], Err(fault));
         }
         let bench = &self.spectrometer;
-        above_zero("the characteristic mass", &bench.characteristic_mass)?;
-        within("the characteristic mass", &bench.characteristic_mass, 1e-3, "1 g")?;
-        above_zero("the injected volume", &bench.injected_volume)?;
-        within("the injected volume", &bench.injected_volume, 1e-6, "1 mL")?;
-        optional("the stray light", bench.stray_light.as_ref(), 1.0, "1")?;
+        let of_bench = |key: &'static str, held: Result<(), TruthFault>| at(&[Key("spectrometer"), Key(key)], held);
+        if bench.characteristic_concentration.is_none()
+            && (bench.characteristic_mass.is_none() || bench.injected_volume.is_none())
+        {
+            return at(&[Key("spectrometer")], Err(TruthFault::NoBench));
+        }
+        if let Some(mass) = &bench.characteristic_mass {
+            let what = "the characteristic mass";
+            of_bench("characteristic_mass", above_zero(what, mass).and_then(|()| within(what, mass, 1e-3, "1 g")))?;
+        }
+        if let Some(volume) = &bench.injected_volume {
+            let what = "the injected volume";
+            of_bench("injected_volume", above_zero(what, volume).and_then(|()| within(what, volume, 1e-6, "1 mL")))?;
+        }
+        if let Some(amount) = &bench.characteristic_concentration {
+            let what = "the characteristic concentration";
+            let held = above_zero(what, amount).and_then(|()| within(what, amount, DENSEST, "1 kg/L"));
+            of_bench("characteristic_concentration", held)?;
+        }
+        let parts = [
+            ("stray_light", "the stray light", &bench.stray_light, 1.0, "1"),
+            ("field_left", "what the field leaves", &bench.field_left, 0.95, "0.95"),
+            ("memory", "the memory", &bench.memory, 0.5, "0.5"),
+            ("cold_lamp", "what the cold lamp lacks", &bench.cold_lamp, 0.95, "0.95"),
+            ("ageing", "the ageing", &bench.ageing, 0.5, "0.5"),
+        ];
+        for (key, what, figure, most, most_text) in parts {
+            of_bench(key, optional(what, figure.as_ref(), most, most_text))?;
+        }
+        of_bench("platform_lag", optional("the lag of the platform", bench.platform_lag.as_ref(), 10.0, "10 s"))?;
 
         let mut seen = BTreeSet::new();
         let mut once = |what: String| {
             if seen.insert(what.clone()) { Ok(()) } else { Err(TruthFault::Twice { what }) }
         };
-        for batch in &self.batches {
+        for (number, batch) in self.batches.iter().enumerate() {
+            let own = |key, held| at(&[Key("batch"), Nth(number), Key(key)], held);
             let name = format!("batch {}", batch.id);
-            within(&format!("the blank of {name}"), &batch.blank, DENSEST, "1 kg/L")?;
-            optional(
-                &format!("the scatter between vessels of {name}"),
-                batch.between_vessels.as_ref(),
-                DENSEST,
-                "1 kg/L",
-            )?;
-            within(&format!("the recovery of {name}"), &batch.recovery, 10.0, "10")?;
-            once(name)?;
+            own("blank", within(&format!("the blank of {name}"), &batch.blank, DENSEST, "1 kg/L"))?;
+            let between = batch.between_vessels.as_ref();
+            let what = format!("the scatter between vessels of {name}");
+            own("between_vessels", optional(&what, between, DENSEST, "1 kg/L"))?;
+            own("recovery", within(&format!("the recovery of {name}"), &batch.recovery, 10.0, "10"))?;
+            own("id", once(name))?;
         }
-        for control in &self.controls {
+        for (number, control) in self.controls.iter().enumerate() {
+            let own = |key, held| at(&[Key("control"), Nth(number), Key(key)], held);
             let name = format!("control \"{}\"", control.material.chars().take(80).collect::<String>());
-            material(&name, &control.value, control.background.as_ref(), control.between_portions.as_ref())?;
-            once(name)?;
+            material(&own, &name, &MaterialTruth::from(control))?;
+            own("material", once(name))?;
         }
-        for sample in &self.samples {
+        for (number, sample) in self.samples.iter().enumerate() {
+            let own = |key, held| at(&[Key("sample"), Nth(number), Key(key)], held);
             let name = format!("sample {}", sample.id);
-            material(&name, &sample.value, sample.background.as_ref(), sample.between_portions.as_ref())?;
-            once(name)?;
+            material(&own, &name, &MaterialTruth::from(sample))?;
+            own("id", once(name))?;
         }
-        for fault in &self.faults {
-            if fault.replicate == 0 {
-                return Err(TruthFault::ReplicateZero { row: fault.row });
+        for (number, fault) in self.faults.iter().enumerate() {
+            let own = |key, held| at(&[Key("fault"), Nth(number), Key(key)], held);
+            let (row, kind) = (fault.row, fault.kind);
+            if fault.replicate == Some(0) {
+                own("replicate", Err(TruthFault::ReplicateZero { row }))?;
             }
-            once(format!("a fault at row {}, replicate {},", fault.row, fault.replicate))?;
+            if fault.replicate.is_some() && kind.facts().reach != crate::fault::Reach::Reading {
+                own("replicate", Err(TruthFault::Replicate { fault: kind, row }))?;
+            }
+            own("size", fault.check().map_err(TruthFault::Fault))?;
+            own(
+                "row",
+                once(match fault.replicate {
+                    Some(replicate) => format!("{kind} at row {row}, replicate {replicate},"),
+                    None => format!("{kind} at row {row}"),
+                }),
+            )?;
         }
         Ok(())
     }
@@ -283,31 +374,60 @@ impl Truth {
     pub fn batch(&self, id: &BatchId) -> Option<&BatchTruth> {
         self.batches.iter().find(|batch| batch.id == *id)
     }
-    /// What goes wrong at a firing.
-    pub fn fault(&self, row: u32, replicate: u8, attempt: u8) -> Option<Fault> {
-        let planned = self.faults.iter().find(|fault| fault.row == row && fault.replicate == replicate);
-        planned.filter(|_| attempt == 1).map(|fault| fault.kind)
-    }
 }
 
 /// The most a litre of solution can hold, in kg/m³; a generous bound that keeps all arithmetic finite.
 pub(crate) const DENSEST: f64 = 1000.0;
 
+/// What samples and control materials have in common.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct MaterialTruth<'a> {
+    pub(crate) value: &'a ResultFigure,
+    pub(crate) background: Option<&'a Written<Absorbance>>,
+    pub(crate) between_portions: Option<&'a Written<Factor>>,
+    pub(crate) suppression: Option<&'a Written<Factor>>,
+    pub(crate) suppression_of_spike: Option<&'a Written<Factor>>,
+}
+
+macro_rules! material_truth {
+    ($($of:ident),+) => {$(
+        impl<'a> From<&'a $of> for MaterialTruth<'a> {
+            fn from(of: &'a $of) -> Self {
+                Self {
+                    value: &of.value,
+                    background: of.background.as_ref(),
+                    between_portions: of.between_portions.as_ref(),
+                    suppression: of.suppression.as_ref(),
+                    suppression_of_spike: of.suppression_of_spike.as_ref(),
+                }
+            }
+        }
+    )+};
+}
+
+material_truth!(ControlTruth, SampleTruth);
+
+type Placed = Result<(), (Vec<Step>, TruthFault)>;
+
 fn material(
+    own: &impl Fn(&'static str, Result<(), TruthFault>) -> Placed,
     name: &str,
-    value: &ResultFigure,
-    background: Option<&Written<Absorbance>>,
-    between_portions: Option<&Written<Factor>>,
-) -> Result<(), TruthFault> {
-    let (most, most_text) = match value {
+    of: &MaterialTruth<'_>,
+) -> Placed {
+    let (most, most_text) = match of.value {
         ResultFigure::MassConcentration(_) => (DENSEST, "1 kg/L"),
         ResultFigure::MassFraction(_) => (1.0, "1 kg/kg"),
         ResultFigure::ReleasePerArea(_) => (1.0, "1 kg/m²"),
         ResultFigure::AmountPerDose(_) => (1.0, "1 kg"),
     };
-    hold(&format!("the value of {name}"), value.si(), &value.to_string(), most, most_text)?;
-    optional(&format!("the background of {name}"), background, 1000.0, "1000")?;
-    optional(&format!("the scatter between portions of {name}"), between_portions, 1.0, "1")
+    let value = of.value;
+    own("value", hold(&format!("the value of {name}"), value.si(), &value.to_string(), most, most_text))?;
+    own("background", optional(&format!("the background of {name}"), of.background, 1000.0, "1000"))?;
+    let what = format!("the scatter between portions of {name}");
+    own("between_portions", optional(&what, of.between_portions, 1.0, "1"))?;
+    own("suppression", optional(&format!("the suppression of {name}"), of.suppression, 1.0, "1"))?;
+    let what = format!("the suppression of a spike of {name}");
+    own("suppression_of_spike", optional(&what, of.suppression_of_spike, 1.0, "1"))
 }
 
 fn hold(what: &str, si: f64, found: &str, most: f64, most_text: &'static str) -> Result<(), TruthFault> {
@@ -383,23 +503,56 @@ mod tests {
     #[test]
     fn absurd_figures_are_told() {
         let cases = [
-            ("\"1.20 mg/kg\"", "\"-1.20 mg/kg\"", "the value of sample S01 is -1.20 mg/kg; nothing real is below zero"),
-            ("\"1.20 mg/kg\"", "\"1200 g/kg\"", "the value of sample S01 is 1200 g/kg; at most 1 kg/kg can be real"),
+            (
+                "\"1.20 mg/kg\"",
+                "\"-1.20 mg/kg\"",
+                "line 22, column 9: the value of sample S01 is -1.20 mg/kg; nothing real is below zero",
+            ),
+            (
+                "\"1.20 mg/kg\"",
+                "\"1200 g/kg\"",
+                "line 22, column 9: the value of sample S01 is 1200 g/kg; at most 1 kg/kg can be real",
+            ),
             (
                 "\"1.20 mg/kg\"",
                 "\"1e300 mg/kg\"",
-                "the value of sample S01 is 1e300 mg/kg; at most 1 kg/kg can be real",
+                "line 22, column 9: the value of sample S01 is 1e300 mg/kg; at most 1 kg/kg can be real",
             ),
-            ("\"15 pg\"", "\"0 pg\"", "the characteristic mass is 0 pg; it has to be above zero"),
-            ("\"20 µL\"", "\"-20 µL\"", "the injected volume is -20 µL; it has to be above zero"),
-            ("\"20 µL\"", "\"3 L\"", "the injected volume is 3 L; at most 1 mL can be real"),
+            ("\"15 pg\"", "\"0 pg\"", "line 6, column 23: the characteristic mass is 0 pg; it has to be above zero"),
+            ("\"20 µL\"", "\"-20 µL\"", "line 7, column 19: the injected volume is -20 µL; it has to be above zero"),
+            ("\"20 µL\"", "\"3 L\"", "line 7, column 19: the injected volume is 3 L; at most 1 mL can be real"),
+            (
+                "injected_volume = \"20 µL\"\n",
+                "",
+                "line 5, column 1: the bench has neither a characteristic_mass with its injected_volume nor a \
+                 characteristic_concentration",
+            ),
             (
                 "darkline/truth/1",
                 "darkline/truth/2",
-                "the format is \"darkline/truth/2\"; this version reads \"darkline/truth/1\"",
+                "line 1, column 10: the format is \"darkline/truth/2\"; this version reads \"darkline/truth/1\"",
             ),
-            ("replicate = 2", "replicate = 0", "the fault at row 5 names replicate 0; replicates count from 1"),
-            ("id = \"S02\"", "id = \"S01\"", "sample S01 stands here twice"),
+            (
+                "replicate = 2",
+                "replicate = 0",
+                "line 33, column 13: the fault at row 5 names replicate 0; replicates count from 1",
+            ),
+            ("id = \"S02\"", "id = \"S01\"", "line 27, column 6: sample S01 stands here twice"),
+            (
+                "replicate = 2",
+                "replicate = 2\nsize = \"3 s\"",
+                "line 34, column 8: the size of bad-injection is a part of a whole, not \"3 s\"; write for example 62 %",
+            ),
+            (
+                "\"bad injection\"",
+                "\"worn tube\"",
+                "line 33, column 13: worn-tube at row 5 names a replicate; it reaches more than one reading",
+            ),
+            (
+                "replicate = 2",
+                "replicate = 2\n[[fault]]\nrow = 5\nreplicate = 2\nkind = \"bad-injection\"",
+                "line 35, column 7: bad-injection at row 5, replicate 2, stands here twice",
+            ),
         ];
         for (from, to, expected) in cases {
             assert_eq!(told(from, to), expected);
@@ -429,15 +582,17 @@ mod tests {
                 "recover",
                 "line 11, column 1: unknown field `recover`, expected one of `id`, `blank`, `between_vessels`, `recovery`",
             ),
-            (
-                "\"bad injection\"",
-                "\"bad luck\"",
-                "line 31, column 8: unknown variant `bad luck`, expected `bad injection`",
-            ),
         ];
         for (from, to, expected) in cases {
             assert_eq!(told(from, to), expected);
         }
+    }
+
+    #[test]
+    fn a_fault_nobody_knows_is_told_with_the_list_of_faults() {
+        let told = told("\"bad injection\"", "\"bad luck\"");
+        let begin = "line 31, column 8: there is no fault \"bad luck\"; the faults are bad-injection, late-release, ";
+        assert!(told.starts_with(begin) && told.ends_with("wrong-mass, nugget"), "{told}");
     }
 
     proptest! {

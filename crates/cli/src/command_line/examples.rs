@@ -61,6 +61,10 @@ const EXAMPLES: &[Examples] = &[
         "simulate",
         &[
             ("darkline simulate 2026-041 --truth truth.toml -o readings-1.csv", "measure"),
+            (
+                "darkline simulate 2026-041 --truth truth.toml --fault worn-tube@15 --fault bad-injection@20.2=70% -o readings-1.csv",
+                "let things go wrong",
+            ),
             ("darkline simulate 2026-041 --truth truth.toml --judge", "compare results with the truth"),
         ],
     ),

@@ -39,11 +39,14 @@ fn the_demo_goes_from_the_order_to_a_verified_archive_and_names_each_command() {
     run(elsewhere.path(), "verify a.zip").ends(0).says("94 pulses as digested");
     run(folder.path(), "demo --folder there").ends(2).says("there is there already").says("name another folder");
 
-    // Judged for programs: 12 samples, one of them below.
+    // Judged for programs: 12 samples, one of them below, and the one thing that went wrong.
     let judged = run(&there, "simulate 2026-041 --truth truth.toml --judge --json").ends(0);
     let lines = judged.json();
-    assert_eq!(lines.len(), 12);
-    assert!(lines.iter().all(|line| line["schema"] == "darkline/judgement/1"));
+    let (results, faults): (Vec<_>, Vec<_>) = lines.iter().partition(|line| line["schema"] == "darkline/judgement/1");
+    assert_eq!(results.len(), 12);
+    let [fault] = faults[..] else { panic!("{faults:?}") };
+    assert_eq!((fault["fault"].as_str(), fault["has_to_be_found"].as_bool()), (Some("bad-injection@13.2"), Some(true)));
+    assert_eq!(fault["found_by"][0], "replicate-outlier:reading:R1/38");
 }
 
 /// Seed 7 is a day on which a replicate of the second leg falls out too, so that the loop is walked once more.

@@ -11,6 +11,7 @@ mod seeded;
 mod cadmium;
 mod demo;
 mod handbook;
+mod simulating;
 mod superseding;
 
 mod bad_input;

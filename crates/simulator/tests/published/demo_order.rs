@@ -12,7 +12,7 @@ use darkline_record::package::DataPackage;
 use darkline_record::preparation::PortionRole;
 use darkline_record::run::{Follows, Leg, Row, RowHolds};
 use darkline_signal::{Times, Trace, Window, reduce};
-use darkline_simulator::{Found, ReportedResult, SimulatedReading, Truth, judge, simulate};
+use darkline_simulator::{Found, PlannedFault, ReportedResult, SimulatedReading, Truth, judge, simulate};
 
 use crate::millrace;
 
@@ -26,7 +26,7 @@ fn fire(package: &DataPackage, truth: &Truth, seed: u64) -> Vec<SimulatedReading
 
 /// Integrated absorbance in the window of the method, in s.
 pub fn area(reading: &SimulatedReading) -> f64 {
-    let pulse = &reading.pulse;
+    let pulse = reading.pulse().unwrap();
     let trace = Trace::new(Times::At(pulse.t_s()), pulse.total(), pulse.background()).unwrap();
     let window = Window { baseline_from_s: -0.4, baseline_to_s: 0.0, from_s: 0.0, to_s: 4.0 };
     reduce(&trace, &window).unwrap().integrated_absorbance
@@ -40,7 +40,8 @@ impl Cups {
         let mut areas: BTreeMap<u32, Vec<f64>> = BTreeMap::new();
         for reading in readings {
             // Who rejects the bad injection is no matter of this test.
-            if truth.fault(reading.row, reading.replicate, reading.attempt).is_none() {
+            let is_at = |fault: &PlannedFault| fault.row == reading.row && fault.replicate == Some(reading.replicate);
+            if !truth.faults.iter().any(is_at) {
                 areas.entry(reading.row).or_default().push(area(reading));
             }
         }
@@ -105,7 +106,7 @@ fn documents_and_truth_speak_of_the_same_things() {
     assert!(batch.portions.len() <= 20);
     assert_eq!(truth.faults.len(), 1);
     let row = package.runs[0].row(truth.faults[0].row).unwrap();
-    assert!(truth.faults[0].replicate <= row.replicates);
+    assert!(truth.faults[0].replicate.unwrap() <= row.replicates);
     assert_eq!(row.name, "S03");
     for (row, number) in package.runs[0].rows().zip(1..) {
         assert_eq!(row.number, number);

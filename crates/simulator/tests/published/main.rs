@@ -8,5 +8,6 @@
 
 mod characteristic_mass;
 mod demo_order;
+mod faults;
 mod millrace;
 mod supply_and_loss;

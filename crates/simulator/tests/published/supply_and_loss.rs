@@ -38,7 +38,7 @@ fn a_noise_free_pulse_has_the_values_of_the_form() {
     let (run, truth) = (package.runs[0].id.clone(), millrace::truth());
     let started = "2026-03-05T08:30:00Z";
     let readings = simulate_on(&bench, &package, &run, &[6], &truth, 1, started).unwrap();
-    let pulse = &readings[0].pulse;
+    let pulse = readings[0].pulse().unwrap();
     assert_eq!((times.len(), expected.len()), (9, 9));
     for (t_s, expected) in times.iter().zip(expected) {
         let place = pulse.t_s().iter().position(|t| (t - t_s).abs() < 1e-9).unwrap();
