@@ -5,7 +5,7 @@
 //! [`is_dip`] tells them apart by the total channel.
 
 use crate::humps;
-use crate::roll_over::NetCurve;
+use crate::roll_over::{NetCurve, RollOver};
 
 /// A hump counts as one of the roll-over when it reaches this part of the roll-over absorbance (our choice: a
 /// sampled hump falls short by some thousandths, a roll-over from a handbook is known to some hundredths).
@@ -60,22 +60,33 @@ pub fn restore(net: &[f64], curve: &NetCurve, noise_sd: f64) -> Option<Restored>
         [first, .., last] => Some((first.place, last.place)),
         _ => None,
     };
-    let mut true_absorbance = Vec::with_capacity(net.len());
+    restore_between(net, curve, humps)
+}
+
+/// Reads a net pulse back, along the falling branch between two places and along the rising one outside.
+pub(crate) fn restore_between(net: &[f64], curve: &NetCurve, humps: Option<(f64, f64)>) -> Option<Restored> {
+    let top = curve.roll_over()?;
+    let mut values = Vec::with_capacity(net.len());
     for (index, &value) in net.iter().enumerate() {
         let beyond = humps.is_some_and(|(from, to)| {
             let place = index as f64;
             from < place && place < to
         });
-        true_absorbance.push(if value >= top.net {
-            top.true_absorbance
-        } else if beyond {
-            // A net value at zero or below stands for any high absorbance; so deep no valley is restored.
-            curve.falling_from(value, top.true_absorbance)?
-        } else {
-            curve.rising_up_to(value, top.true_absorbance)?
-        });
+        values.push(true_absorbance(value, curve, top, beyond)?);
     }
-    Some(Restored { true_absorbance, humps })
+    Some(Restored { true_absorbance: values, humps })
+}
+
+/// True absorbance of one net value on the branch it belongs to; that of the roll-over where noise lifts it above.
+pub(crate) fn true_absorbance(net: f64, curve: &NetCurve, top: RollOver, beyond: bool) -> Option<f64> {
+    if net >= top.net {
+        Some(top.true_absorbance)
+    } else if beyond {
+        // A net value at zero or below stands for any high absorbance; so deep no valley is restored.
+        curve.falling_from(net, top.true_absorbance)
+    } else {
+        curve.rising_up_to(net, top.true_absorbance)
+    }
 }
 
 /// Whether a valley between two humps is a dip beyond the roll-over: the total channel is higher in the valley

@@ -20,6 +20,7 @@ pub mod alignment;
 
 // What comes out.
 pub mod batch;
+pub mod integration_limits;
 mod pulse_figures;
 mod reduction;
 mod steady;
@@ -38,11 +39,14 @@ pub mod appearance;
 pub mod carry_over;
 pub mod humps;
 pub mod over_correction;
+pub mod spectral_neighbours;
 pub mod unfinished;
 
 // Why absorbance bends, and reading beyond its maximum.
 pub mod dipped_pulse;
 pub mod line_width;
+pub mod residual_fraction;
+pub mod restored_area;
 pub mod roll_over;
 pub mod stray_light;
 pub mod two_ranges;

@@ -68,7 +68,9 @@ pub struct Reading {
 /// zeta = (m2 - m1)/sqrt(u1² + u2² - 2 r u1 u2); JCGM 100:2008, equation (16). Checked by
 /// `tests/published/physics/ranges.rs`.
 pub fn agreement(one: Reading, other: Reading, correlation: f64) -> f64 {
-    (other.value - one.value) / variance_of_difference(one, other, correlation).sqrt()
+    let difference = other.value - one.value;
+    // Equal readings agree, however sure they are of it.
+    if difference == 0.0 { 0.0 } else { difference / variance_of_difference(one, other, correlation).max(0.0).sqrt() }
 }
 
 /// Both ranges in one value.
@@ -83,7 +85,7 @@ pub struct Combined {
 /// The mean of least uncertainty of two correlated readings.
 ///
 /// # Arguments
-/// * `one`, `other`: of one unit, not both without uncertainty.
+/// * `one`, `other`: of one unit.
 /// * `correlation`: above -1 and below 1.
 ///
 /// # Source
@@ -91,6 +93,11 @@ pub struct Combined {
 /// Checked by `tests/published/physics/ranges.rs`.
 pub fn combined(one: Reading, other: Reading, correlation: f64) -> Combined {
     let variance = variance_of_difference(one, other, correlation);
+    // Two readings without any uncertainty share equally.
+    if variance <= 0.0 {
+        let value = 0.5 * (one.value + other.value);
+        return Combined { weight_of_one: 0.5, reading: Reading { value, u: one.u } };
+    }
     let weight_of_one = (other.u * other.u - correlation * one.u * other.u) / variance;
     let value = weight_of_one * one.value + (1.0 - weight_of_one) * other.value;
     let product = one.u * other.u;
@@ -125,6 +132,92 @@ pub fn hand_over_weight(highest_over_roll_over: f64) -> f64 {
     let x = (highest_over_roll_over - HAND_OVER_FROM) / (HAND_OVER_TO - HAND_OVER_FROM);
     let x = x.clamp(0.0, 1.0);
     1.0 - x * x * (3.0 - 2.0 * x)
+}
+
+/// Both ranges of one firing as one reading on the scale of the sensitive range.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Joined {
+    /// The reading and its standard uncertainty.
+    pub reading: Reading,
+    /// Part that the sensitive range has in it.
+    pub weight_sensitive: f64,
+    /// Difference of the two over its standard uncertainty ([`agreement`]); `None` where the sensitive range is near its
+    /// roll-over and says nothing.
+    pub zeta: Option<f64>,
+}
+
+/// Joins the linearised responses of both ranges of one firing.
+///
+/// Far below the roll-over it is the mean of least uncertainty ([`combined`]), near it the reduced range alone, and between
+/// the two it goes over smoothly ([`hand_over_weight`]), so that one calibration runs through both ranges.
+///
+/// # Arguments
+/// * `sensitive`, `reduced`: responses of one unit, each linearised by its own curve and with its uncertainty above zero.
+/// * `slope_ratio`: slope of the reduced range over that of the sensitive one ([`ThreeFields::slope_ratio`], or as found from
+///   standards in both) with its standard uncertainty, above zero.
+/// * `highest_over_roll_over`: highest net absorbance of the sensitive range over its roll-over absorbance; 1 for a pulse that
+///   dips.
+/// * `correlation`: of the two responses, above -1 and below 1.
+///
+/// # Source
+/// Generalised least squares of two readings of one quantity; the hand-over is our own rule. Uncertainty: JCGM 100:2008,
+/// equation (16). Checked by `tests/replicates/ranges.rs`.
+pub fn joined(
+    sensitive: Reading,
+    reduced: Reading,
+    slope_ratio: Reading,
+    highest_over_roll_over: f64,
+    correlation: f64,
+) -> Joined {
+    let value = reduced.value / slope_ratio.value;
+    let of_ratio = value * slope_ratio.u / slope_ratio.value;
+    let u_alone = reduced.u / slope_ratio.value;
+    let on_scale = Reading { value, u: (u_alone * u_alone + of_ratio * of_ratio).sqrt() };
+    // The uncertainty of the ratio is not shared with the sensitive range.
+    let correlation = if on_scale.u > 0.0 { correlation * u_alone / on_scale.u } else { 0.0 };
+    let hand_over = hand_over_weight(highest_over_roll_over);
+    let both = combined(sensitive, on_scale, correlation);
+    let weight_sensitive = hand_over * both.weight_of_one;
+    let weight_reduced = 1.0 - weight_sensitive;
+    let (a, b) = (weight_sensitive * sensitive.u, weight_reduced * on_scale.u);
+    let reading = Reading {
+        value: weight_sensitive * sensitive.value + weight_reduced * on_scale.value,
+        u: (a * a + b * b + 2.0 * correlation * a * b).max(0.0).sqrt(),
+    };
+    let zeta = (hand_over > 0.0).then(|| agreement(sensitive, on_scale, correlation));
+    Joined { reading, weight_sensitive, zeta }
+}
+
+/// What two techniques say of one solution, for instance flame and furnace.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MeasuredTwice {
+    /// Difference over its standard uncertainty ([`agreement`]).
+    pub zeta: f64,
+    /// The mean of least uncertainty where they agree, `None` where they do not: one of the two is wrong, and no mean mends
+    /// it.
+    pub combined: Option<Combined>,
+}
+
+/// Joins what two techniques found in the same solution.
+///
+/// # Arguments
+/// * `one`, `other`: amounts of one unit, each with all of its uncertainty above zero.
+/// * `correlation`: through what they share, such as the stock of the standards or one dilution; above -1 and below 1.
+///
+/// # Source
+/// [`agreement`] within -2 to 2, then [`combined`]. Checked by `tests/replicates/ranges.rs`.
+///
+/// # Example
+/// ```
+/// use darkline_signal::two_ranges::{Reading, measured_twice};
+/// let (flame, furnace) = (Reading { value: 52.0, u: 1.5 }, Reading { value: 50.0, u: 1.0 });
+/// let both = measured_twice(flame, furnace, 0.0);
+/// assert!(both.combined.is_some_and(|both| both.reading.u < 1.0));
+/// assert_eq!(measured_twice(Reading { value: 60.0, u: 1.5 }, furnace, 0.0).combined, None);
+/// ```
+pub fn measured_twice(one: Reading, other: Reading, correlation: f64) -> MeasuredTwice {
+    let zeta = agreement(one, other, correlation);
+    MeasuredTwice { zeta, combined: (zeta.abs() <= 2.0).then(|| combined(one, other, correlation)) }
 }
 
 #[cfg(test)]

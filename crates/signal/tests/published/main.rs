@@ -1,5 +1,6 @@
-//! Checks against literature: every case of the physics pack.
+//! Checks against literature: every case of the physics pack, and the tables of the handbook.
 
+mod handbook;
 mod physics;
 
 use physics::case::check_file;

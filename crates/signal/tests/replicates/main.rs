@@ -3,6 +3,9 @@
 //! Light is counted: each channel's electrons are drawn at the pulse's true absorbance with read noise and flicker, and
 //! absorbance is what the electrons give. Nothing of the reduction's own model of noise is used.
 
+mod dipped;
+mod ranges;
+
 use core::f64::consts::PI;
 
 use darkline_signal::pulse_shape::SupplyLoss;

@@ -1,0 +1,284 @@
+//! The area of a pulse beyond the roll-over, restored, with its standard uncertainty.
+//!
+//! [`restored_area`] reads a pulse along both branches of its curve ([`crate::dipped_pulse`]), makes sure by the total channel
+//! that its valley is a dip, and carries the noise of each value, the baseline's and the uncertainty of the curve's two
+//! parameters into the area.
+
+use serde::{Deserialize, Serialize};
+
+use crate::dipped_pulse::{self, Restored};
+use crate::humps;
+use crate::photon_noise;
+use crate::reduction::{Laid, trapezoid_weights};
+use crate::roll_over::NetCurve;
+use crate::smoothing;
+use crate::trace::Trace;
+use crate::trace_fault::TraceFault;
+use crate::window::Window;
+
+/// A net curve whose two parameters are known with an uncertainty.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MeasuredCurve {
+    /// Highest net absorbance there is, above 0.
+    pub net_at_roll_over: f64,
+    /// Its standard uncertainty.
+    pub u_net_at_roll_over: f64,
+    /// Slope with magnetic field correction over slope without; above 0, below 1.
+    pub sensitivity_ratio: f64,
+    /// Its standard uncertainty.
+    pub u_sensitivity_ratio: f64,
+}
+
+impl MeasuredCurve {
+    /// The curve at the values of its parameters.
+    pub fn curve(&self) -> NetCurve {
+        NetCurve::from_roll_over(self.net_at_roll_over, self.sensitivity_ratio)
+    }
+}
+
+/// The area of a pulse read along both branches.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RestoredArea {
+    /// Area of the true absorbance times the curve's initial slope, in seconds: it joins the unbent range without a step.
+    pub area: f64,
+    /// Its standard uncertainty.
+    pub u: f64,
+    /// The part of noise, of the baseline's mean included.
+    pub u_noise: f64,
+    /// The part of the roll-over absorbance.
+    pub u_of_roll_over: f64,
+    /// The part of the sensitivity ratio.
+    pub u_of_sensitivity_ratio: f64,
+    /// True absorbance, value by value, from the first of the window on.
+    pub true_absorbance: Vec<f64>,
+    /// Moments of those values, in seconds.
+    pub t_s: Vec<f64>,
+    /// When the pulse went over the roll-over and came back, in seconds; `None` where it does not dip.
+    pub dip_s: Option<(f64, f64)>,
+}
+
+/// Restores the area of a pulse.
+///
+/// # Arguments
+/// * `trace`, `window`: as for [`crate::reduce`].
+/// * `curve`: of this instrument and line.
+///
+/// `None` where the curve has no roll-over.
+///
+/// # Errors
+/// Those of [`crate::reduce`].
+///
+/// # Source
+/// B. V. L'vov, L. K. Polzik, P. V. Fedorov, W. Slavin, Spectrochim. Acta 47B (1992) 1411 (abstract seen) for the two
+/// parameters; uncertainty: JCGM 100:2008, 5.1.2, each derivative as half the difference of two restorations one standard
+/// uncertainty apart (5.1.3, note 2), which stays finite at the roll-over. Checked by `tests/replicates/dipped.rs`.
+pub fn restored_area(
+    trace: &Trace<'_>,
+    window: &Window,
+    curve: &MeasuredCurve,
+) -> Result<Option<RestoredArea>, TraceFault> {
+    let laid = Laid::over(trace, window)?;
+    let weights = trapezoid_weights(&trace.times(), &laid.spans.window);
+    Ok(restore(trace, &laid, &weights, curve))
+}
+
+fn restore(trace: &Trace<'_>, laid: &Laid, weights: &[f64], measured: &MeasuredCurve) -> Option<RestoredArea> {
+    let sd = laid.figures.baseline_noise;
+    let curve = measured.curve();
+    let net = &laid.net;
+    // Which stretch lies beyond the roll-over is decided once, on smoothed values, by the parameters as they are.
+    let beyond = beyond(trace, laid, &curve, sd);
+    let top = curve.roll_over()?;
+    let plain = dipped_pulse::restore_between(net, &curve, beyond)?;
+    let area = linearised(&plain, &curve, weights);
+
+    // Noise of single values: half the way from one standard deviation below to one above.
+    let of_values = of_values(trace, laid, sd, beyond);
+    let mut squares = 0.0;
+    for (index, &value) in net.iter().enumerate() {
+        let is_beyond = beyond.is_some_and(|(from, to)| from < index as f64 && (index as f64) < to);
+        let at = |net: f64| dipped_pulse::true_absorbance(net, &curve, top, is_beyond);
+        let half = 0.5 * (at(value + of_values[index])? - at(value - of_values[index])?);
+        squares += weights[index] * half * weights[index] * half;
+    }
+    let slope = curve.initial_slope();
+    let shifted = |by: f64| -> Option<f64> {
+        let net: Vec<f64> = net.iter().map(|value| value + by).collect();
+        Some(linearised(&dipped_pulse::restore_between(&net, &curve, beyond)?, &curve, weights))
+    };
+    let u_mean = sd / (laid.spans.baseline.len() as f64).sqrt();
+    let u_offset = 0.5 * (shifted(u_mean)? - shifted(-u_mean)?);
+    // Where a hump is, noise leaves open by about a sample: the values next to it may stand on the other branch.
+    let moved = |by: (f64, f64)| -> Option<f64> {
+        let places = beyond.map(|(from, to)| (from + by.0, to + by.1));
+        Some(linearised(&dipped_pulse::restore_between(net, &curve, places)?, &curve, weights) - area)
+    };
+    let mut of_places = 0.0;
+    for by in [(1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)] {
+        let change = moved(by)?;
+        of_places += 0.5 * change * change;
+    }
+    let u_noise = (slope * slope * squares + u_offset * u_offset + of_places).sqrt();
+
+    let with = |net_at_roll_over: f64, sensitivity_ratio: f64| -> Option<f64> {
+        let other = NetCurve::from_roll_over(net_at_roll_over, sensitivity_ratio);
+        // A curve without a roll-over cannot be read; the half step of the other side then stands for both.
+        Some(linearised(&dipped_pulse::restore_between(net, &other, beyond)?, &other, weights))
+    };
+    let half = |low: Option<f64>, high: Option<f64>| match (low, high) {
+        (Some(low), Some(high)) => 0.5 * (high - low).abs(),
+        (Some(one), None) | (None, Some(one)) => (one - area).abs(),
+        (None, None) => 0.0,
+    };
+    let (a, u_a) = (measured.net_at_roll_over, measured.u_net_at_roll_over);
+    let (r, u_r) = (measured.sensitivity_ratio, measured.u_sensitivity_ratio);
+    let u_of_roll_over = half(with(a - u_a, r), with(a + u_a, r));
+    let u_of_sensitivity_ratio = half(with(a, r - u_r), with(a, r + u_r));
+    let u =
+        (u_noise * u_noise + u_of_roll_over * u_of_roll_over + u_of_sensitivity_ratio * u_of_sensitivity_ratio).sqrt();
+    let n = plain.true_absorbance.len();
+    Some(RestoredArea {
+        area,
+        u,
+        u_noise,
+        u_of_roll_over,
+        u_of_sensitivity_ratio,
+        t_s: (0..n).map(|i| laid.time_at(trace, i as f64)).collect(),
+        true_absorbance: plain.true_absorbance,
+        dip_s: beyond.map(|(from, to)| (laid.time_at(trace, from), laid.time_at(trace, to))),
+    })
+    .filter(|restored| restored.area.is_finite() && restored.u.is_finite())
+}
+
+/// Places of the humps between which the true absorbance lies beyond the roll-over; `None` where the pulse does not dip.
+fn beyond(trace: &Trace<'_>, laid: &Laid, curve: &NetCurve, sd: f64) -> Option<(f64, f64)> {
+    let top = curve.roll_over()?;
+    // Values as measured: a fast pulse rushes through its first hump in a few samples, and smoothing would take it off. Noise
+    // at the humps' absorbance makes humps of its own; five of its standard deviations leave hardly one.
+    let sd_at_top = sd * libm::exp10(0.5 * top.total);
+    let found: Vec<humps::Hump> = humps::humps(&laid.net, (5.0 * sd_at_top).max(1e-9))
+        .into_iter()
+        .filter(|hump| hump.height >= dipped_pulse::REACHES * top.net)
+        .collect();
+    let [first, .., last] = found[..] else { return None };
+    let valley = humps::valley(&laid.smooth, first, last)?;
+    let total: Vec<f64> = trace.total()[laid.spans.window.clone()].iter().map(|&t| f64::from(t)).collect();
+    let in_valley = smoothing::smooth(&total).get(valley.place.round() as usize).copied()?;
+    // The mean of three values, and four standard deviations in favour of a dip: in a true double peak the total channel falls
+    // by as much as the net value does.
+    let at = |hump: humps::Hump| {
+        let place = hump.place.round() as usize;
+        let three = total.get(place.saturating_sub(1)..(place + 2).min(total.len())).unwrap_or(&[]);
+        three.iter().fold(0.0, |sum, &value| sum + value) / three.len().max(1) as f64 - 4.0 * sd_at_top
+    };
+    if !dipped_pulse::is_dip((at(first), at(last)), in_valley) {
+        return None;
+    }
+    Some((middle(laid, first, top.net), middle(laid, last, top.net)))
+}
+
+/// The middle of the stretch around a hump whose smoothed values are near the hump's own: a hump is flat, and noise shifts its
+/// highest value far.
+fn middle(laid: &Laid, hump: humps::Hump, top: f64) -> f64 {
+    let smooth = &laid.smooth;
+    let place = (hump.place.round() as usize).min(smooth.len() - 1);
+    let level = smooth[place].min(top) * NEAR_HUMP;
+    match crate::reduction::crossings(smooth, place, level) {
+        Some((rise, fall)) if smooth[place] >= dipped_pulse::REACHES * top => 0.5 * (rise + fall),
+        _ => hump.place,
+    }
+}
+
+/// A value near a hump reaches this part of it (our choice).
+const NEAR_HUMP: f64 = 0.93;
+
+/// Standard deviation of each net value: by its own absorbance, and beyond the roll-over not below what the values show.
+///
+/// Where hardly any light is left, the detector's own noise counts as much as the photons do, and the baseline does not tell it.
+fn of_values(trace: &Trace<'_>, laid: &Laid, sd: f64, beyond: Option<(f64, f64)>) -> Vec<f64> {
+    let window = laid.spans.window.clone();
+    let through = |values: &[f32]| {
+        let stretch = &values[laid.spans.baseline.clone()];
+        let zero = stretch.iter().fold(0.0, |sum, &value| sum + f64::from(value)) / stretch.len() as f64;
+        photon_noise::through(&values[window.clone()], zero)
+    };
+    let (total, background) = (through(trace.total()), through(trace.background()));
+    let mut sds: Vec<f64> = total.iter().zip(&background).map(|(t, b)| sd * (0.5 * (t + b)).sqrt()).collect();
+    let Some((from, to)) = beyond else { return sds };
+    // A fourth difference of white noise has 70 times its variance, and of a smooth pulse hardly anything.
+    let (from, to) = (from.ceil() as usize + 4, (to.floor() as usize).saturating_sub(4));
+    let (mut seen, mut told) = (0.0, 0.0);
+    for (five, at) in laid.net.windows(5).zip(2..).filter(|(_, at)| (from..to).contains(at)) {
+        let fourth = five[0] - 4.0 * five[1] + 6.0 * five[2] - 4.0 * five[3] + five[4];
+        seen += fourth * fourth / 70.0;
+        told += sds[at] * sds[at];
+    }
+    if seen > told && told > 0.0 && to >= from + LEAST_BEYOND {
+        let more = (seen / told).sqrt();
+        let dark = 0.5 * sds[from..to].iter().fold(0.0, |high: f64, &sd| high.max(sd));
+        sds.iter_mut().filter(|sd| **sd >= dark).for_each(|sd| *sd *= more);
+    }
+    sds
+}
+
+/// Fewest values beyond the roll-over that tell their noise (our choice).
+const LEAST_BEYOND: usize = 8;
+
+fn linearised(restored: &Restored, curve: &NetCurve, weights: &[f64]) -> f64 {
+    curve.initial_slope()
+        * crate::lanes::sum_of(weights.len(), |index| weights[index] * restored.true_absorbance[index])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::trace::Times;
+
+    const WINDOW: Window = Window { baseline_from_s: -0.5, baseline_to_s: 0.0, from_s: 0.0, to_s: 3.0 };
+    const MEASURED: MeasuredCurve = MeasuredCurve {
+        net_at_roll_over: 1.2,
+        u_net_at_roll_over: 0.012,
+        sensitivity_ratio: 0.85,
+        u_sensitivity_ratio: 0.005,
+    };
+
+    fn restored(absorbance: impl Fn(f64) -> f64, curve: &MeasuredCurve) -> Option<RestoredArea> {
+        let truth = MEASURED.curve();
+        let at = |i: usize| i as f64 / 100.0 - 0.5;
+        let ripple = |i: usize| if i.is_multiple_of(3) { 0.0004 } else { -0.0002 };
+        let total: Vec<f32> = (0..351).map(|i| (truth.total(absorbance(at(i))) + ripple(i)) as f32).collect();
+        let background: Vec<f32> = (0..351).map(|i| truth.background(absorbance(at(i))) as f32).collect();
+        let times = Times::Even { start_s: -0.5, rate_hz: 100.0 };
+        restored_area(&Trace::new(times, &total, &background).expect("a sound trace"), &WINDOW, curve)
+            .expect("a window")
+    }
+
+    fn bell(height: f64) -> impl Fn(f64) -> f64 {
+        move |t| height * libm::exp(-(t - 1.2) * (t - 1.2) / (2.0 * 0.2 * 0.2))
+    }
+
+    #[test]
+    fn below_the_roll_over_nothing_dips_and_the_parameters_matter_little() {
+        let low = restored(bell(0.3), &MEASURED).expect("a curve with a roll-over");
+        let exact = MEASURED.curve().initial_slope() * 0.3 * 0.2 * 2.506_628;
+        assert_eq!(low.dip_s, None);
+        assert!((low.area / exact - 1.0).abs() < 0.005, "{} {exact}", low.area);
+        let high = restored(bell(5.0), &MEASURED).expect("a curve with a roll-over");
+        assert!(high.dip_s.is_some());
+        assert!(high.u_of_roll_over / high.area > 2.0 * low.u_of_roll_over / low.area);
+    }
+
+    #[test]
+    fn two_releases_below_the_roll_over_are_no_dip() {
+        let two =
+            |t: f64| 2.0 * libm::exp(-(t - 0.8) * (t - 0.8) / 0.02) + 2.0 * libm::exp(-(t - 1.6) * (t - 1.6) / 0.02);
+        let found = restored(two, &MEASURED).expect("a curve with a roll-over");
+        assert_eq!(found.dip_s, None, "the total channel is lower in the valley");
+    }
+
+    #[test]
+    fn a_curve_without_a_roll_over_restores_nothing() {
+        let straight = MeasuredCurve { sensitivity_ratio: 1.0, ..MEASURED };
+        assert_eq!(restored(bell(3.0), &straight), None);
+    }
+}
