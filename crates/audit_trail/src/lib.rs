@@ -9,6 +9,7 @@
 //! * To write and read: [`SqliteStore`] or [`PostgresStore`], through the trait [`Store`].
 //! * To check everything: [`verify_trail`]; with checkpoints kept elsewhere,
 //!   [`verify_trail_knowing`].
+//! * To show that a log only grew between two audits: [`prove_growth`] and [`GrowthProof::check`].
 //! * To hand one entry to a stranger: [`prove_entry`] and [`EntryProof::check`].
 //! * To sign: [`keys::SigningKey`]. Who may do what: [`people::may`].
 //!
@@ -16,12 +17,15 @@
 //! about, and how entries become people; it has no verb that changes or removes an entry.
 
 pub use self::postgresql::{Address, AddressFault, HandedOver, PostgresStore};
+pub use blob_folder::BlobsInFolder;
 pub use checkpoint::{Checkpoint, CheckpointFault};
 pub use entry::{Draft, Entry, EnvelopeFault};
 pub use entry_proof::{CannotProve, EntryProof, NotShown, prove_entry, read_tree};
+pub use growth_proof::{CannotShowGrowth, GrowthProof, NotGrown, prove_growth};
 pub use hexadecimal::HexFault;
 pub use identity::{EntryId, IdentityFault, LONGEST_NAME, LogId, PersonId};
 pub use merkle::Hash;
+pub use record_file::{RecordElsewhere, RecordFileFault, open_record, record_elsewhere};
 pub use sqlite::SqliteStore;
 pub use store::{BlobDigest, LARGEST_KEPT, Store, StoreError};
 pub use timestamp::{Timestamp, TimestampFault};
@@ -41,11 +45,14 @@ pub mod keys;
 // Where it is kept.
 mod store;
 
+mod blob_folder;
 mod postgresql;
+mod record_file;
 mod sqlite;
 
 // How it is checked.
 mod entry_proof;
+mod growth_proof;
 mod verification;
 
 // Who may.

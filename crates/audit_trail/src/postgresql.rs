@@ -177,13 +177,7 @@ impl PostgresStore {
     ///
     /// # Arguments
     /// * `query`: has the log as `$1`, the first number wanted as `$2`, how many rows as `$3`.
-    fn each_row(
-        &self,
-        query: &'static str,
-        log: &LogId,
-        from: u64,
-        visit: &mut Visitor<'_>,
-    ) -> Result<(), StoreError> {
+    fn each_row(&self, query: &'static str, log: &LogId, from: u64, visit: &mut Visitor<'_>) -> Result<(), StoreError> {
         self.holds(log)?;
         let (mut next, mut portion) = (to_sql(from), FIRST_PORTION);
         loop {

@@ -373,6 +373,9 @@ pub enum StoreError {
     /// The address of a database cannot be used.
     #[error(transparent)]
     Address(#[from] crate::AddressFault),
+    /// A file that says in which database a record is cannot be read.
+    #[error(transparent)]
+    RecordFile(#[from] crate::RecordFileFault),
     /// The database has a log of this name already.
     #[error("there is already a log {log} in {}; name another with --log", path.display())]
     LogThere {

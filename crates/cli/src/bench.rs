@@ -3,11 +3,12 @@
 use std::path::{Path, PathBuf};
 
 use darkline_audit_trail::keys::{KeyFileFault, SigningKey};
-use darkline_audit_trail::{LogId, PersonId, SqliteStore, StoreError};
+use darkline_audit_trail::{LogId, PersonId, RecordElsewhere, SqliteStore, Store, StoreError, open_record};
 use darkline_laboratory::Laboratory;
 
 use crate::command_line::Everywhere;
 use crate::ending::Failure;
+use crate::new_file::NewFile;
 
 /// The file of the record where none is named.
 pub const USUAL_TRAIL: &str = "laboratory.trail";
@@ -28,14 +29,13 @@ pub fn device_file(trail: &Path) -> PathBuf {
 /// The program that reports name.
 pub const PROGRAM: &str = concat!("darkline ", env!("CARGO_PKG_VERSION"));
 
-/// Begins a record: a new file with a new key for this bench.
+/// Begins a record with a new key for this bench: a new file, or a new log in a database and a new file that leads there.
 ///
 /// # Errors
-/// Something stands there already.
-pub fn begin(everywhere: &Everywhere, log: &LogId) -> Result<Laboratory, Failure> {
+/// Something stands there already; the database cannot be reached.
+pub fn begin(everywhere: &Everywhere, log: &LogId, database: Option<Database<'_>>) -> Result<Laboratory, Failure> {
     let trail = trail(everywhere);
     let key = SigningKey::random().map_err(|_| Failure::told("the operating system gave no random bytes"))?;
-    // The record first: where one stands already, no key is left behind.
     let device = device_file(&trail);
     if let Some(folder) = trail.parent().filter(|folder| !folder.as_os_str().is_empty() && !folder.is_dir()) {
         return Err(Failure::with_hint(
@@ -49,12 +49,34 @@ pub fn begin(everywhere: &Everywhere, log: &LogId) -> Result<Laboratory, Failure
             "name another record with --trail PATH, or move that key away together with its record",
         ));
     }
-    let store = SqliteStore::create(&trail, log, key.clone()).map_err(|fault| match fault {
+    let already_there = |fault: StoreError| match fault {
         StoreError::AlreadyThere { .. } => Failure::with_hint(fault.to_string(), "name another file with --trail PATH"),
         other => Failure::told(other),
-    })?;
+    };
+    let Some(Database { address, pulses }) = database else {
+        // The record first: where one stands already, no key is left behind.
+        let store = SqliteStore::create(&trail, log, key.clone()).map_err(already_there)?;
+        key.write_device_file(&device).map_err(Failure::told)?;
+        return Ok(Laboratory::over(Box::new(store))?);
+    };
+    if trail.exists() {
+        return Err(already_there(StoreError::AlreadyThere { path: trail }));
+    }
+    let address = address.parse().map_err(Failure::told)?;
+    let elsewhere = RecordElsewhere { address, log: log.clone(), pulses: pulses.map(Path::to_owned) };
+    let store = elsewhere.create(key.clone()).map_err(Failure::told)?;
     key.write_device_file(&device).map_err(Failure::told)?;
-    Ok(Laboratory::over(Box::new(store))?)
+    NewFile::at(&trail)?.fill(elsewhere.to_text().as_bytes())?;
+    Ok(Laboratory::over(store)?)
+}
+
+/// The database that a new record is to be kept in.
+#[derive(Clone, Copy, Debug)]
+pub struct Database<'a> {
+    /// Its address.
+    pub address: &'a str,
+    /// The folder for pulses, where they are not kept in the database.
+    pub pulses: Option<&'a Path>,
 }
 
 /// Opens the record for reading.
@@ -62,7 +84,7 @@ pub fn begin(everywhere: &Everywhere, log: &LogId) -> Result<Laboratory, Failure
 /// # Errors
 /// There is none, or it cannot be read.
 pub fn read(everywhere: &Everywhere) -> Result<Laboratory, Failure> {
-    Ok(Laboratory::over(Box::new(store(everywhere)?))?)
+    Ok(Laboratory::over(store(everywhere)?)?)
 }
 
 /// Opens the record for acts.
@@ -71,7 +93,7 @@ pub fn read(everywhere: &Everywhere) -> Result<Laboratory, Failure> {
 /// As [`read`]; the bench's key is missing.
 pub fn write(everywhere: &Everywhere) -> Result<Laboratory, Failure> {
     let device = device_file(&trail(everywhere));
-    let store = store(everywhere)?;
+    let mut store = store(everywhere)?;
     let key = SigningKey::read_device_file(&device).map_err(|fault| match fault {
         KeyFileFault::File { source, .. } if source.kind() == std::io::ErrorKind::NotFound => Failure::with_hint(
             format!("the key of this bench is not at {}", device.display()),
@@ -79,18 +101,23 @@ pub fn write(everywhere: &Everywhere) -> Result<Laboratory, Failure> {
         ),
         other => Failure::told(other),
     })?;
-    Ok(Laboratory::over(Box::new(store.sign_with(key).map_err(Failure::told)?))?)
+    store.append_with(key).map_err(Failure::told)?;
+    Ok(Laboratory::over(store)?)
 }
 
 /// Opens the record without reading what it says.
 ///
 /// # Errors
 /// As [`read`].
-pub fn store(everywhere: &Everywhere) -> Result<SqliteStore, Failure> {
-    SqliteStore::open(&trail(everywhere)).map_err(|error| match error {
+pub fn store(everywhere: &Everywhere) -> Result<Box<dyn Store>, Failure> {
+    open_record(&trail(everywhere)).map_err(|error| match error {
         StoreError::NoFile { .. } => Failure::with_hint(
             error.to_string(),
             "begin one: darkline begin --as NAME --full-name \"…\", or name another with --trail PATH",
+        ),
+        StoreError::Unreachable { .. } => Failure::with_hint(
+            error.to_string(),
+            "the network or the server is down: a bench with a record of its own works on and hands over later",
         ),
         StoreError::NotATrail { .. } => {
             Failure::with_hint(error.to_string(), "name the file of a record with --trail PATH, or in DARKLINE_TRAIL")

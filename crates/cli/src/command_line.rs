@@ -103,6 +103,8 @@ pub enum Verb {
     Archive(Archive),
     /// Check an archive, or the whole record: hashes, root, signatures, and every digit of the report
     Verify(Verify),
+    /// Give the newest checkpoint of the record: seven lines to be kept elsewhere until the next audit
+    Checkpoint(Checkpoint),
     /// List the entries of the record: who, when, what
     Entries(Entries),
     /// Look up an element, a line, or the limits of a matrix or a regulation, each figure with its source
@@ -138,6 +140,12 @@ pub struct Begin {
     /// The name of this bench's log
     #[arg(long, value_name = "NAME", default_value = "bench-1")]
     pub log: String,
+    /// Keep the record in this database (postgresql://user@host/database) instead of a file; never with a password
+    #[arg(long, value_name = "ADDRESS")]
+    pub record: Option<String>,
+    /// Keep the pulses in this folder instead of the database
+    #[arg(long, value_name = "FOLDER", requires = "record")]
+    pub pulses: Option<PathBuf>,
     /// A file that only you may read whose first line is the passphrase
     #[arg(long, value_name = "FILE")]
     pub key_file: Option<PathBuf>,
@@ -355,6 +363,20 @@ pub struct Verify {
     /// The report in hand: the archive must hold this very file
     #[arg(long, value_name = "PDF", requires = "archive")]
     pub report: Option<PathBuf>,
+    /// A checkpoint kept from an earlier audit: everything it covers must stand as it was
+    #[arg(long, value_name = "CHECKPOINT")]
+    pub since: Option<PathBuf>,
+    /// Write the proof of it into a file, for whoever kept the checkpoint ("-" is standard output)
+    #[arg(long, value_name = "FILE", requires = "since", conflicts_with = "archive")]
+    pub proof: Option<PathBuf>,
+}
+
+/// Options of `checkpoint`.
+#[derive(Debug, Args)]
+pub struct Checkpoint {
+    /// Write it into a file ("-" is standard output)
+    #[arg(short, long, value_name = "FILE", default_value = "-")]
+    pub output: PathBuf,
 }
 
 /// Options of `entries`.

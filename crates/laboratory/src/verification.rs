@@ -5,7 +5,10 @@
 //! write another archive that is sound in itself. [`Verification::signed_by`] is the key to compare with what the laboratory
 //! publishes.
 
+pub use since::{archive_since, record_since};
+
 mod signatures;
+mod since;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;

@@ -21,10 +21,16 @@ const EXAMPLES: &[Examples] = &[
     ),
     (
         "begin",
-        &[(
-            "darkline begin --as k.willow --full-name \"K. Willow\" --laboratory Millrace --address \"1 Weir Lane\"",
-            "",
-        )],
+        &[
+            (
+                "darkline begin --as k.willow --full-name \"K. Willow\" --laboratory Millrace --address \"1 Weir Lane\"",
+                "",
+            ),
+            (
+                "darkline begin --as k.willow --full-name K --laboratory L --address A --record postgresql://db/record",
+                "",
+            ),
+        ],
     ),
     (
         "laboratory",
@@ -121,8 +127,10 @@ const EXAMPLES: &[Examples] = &[
             ("darkline verify 2026-041.zip --report 2026-041.pdf", "and that it holds this very report"),
             ("darkline verify 2026-041.zip --bench-key 1e3dfc98b7d47be5", "and whose bench it is"),
             ("darkline verify", "the record of this laboratory"),
+            ("darkline verify --since 2026-11.checkpoint", "and that nothing was rewritten since an audit"),
         ],
     ),
+    ("checkpoint", &[("darkline checkpoint -o 2026-11.checkpoint", "kept by the auditor until the next audit")]),
     (
         "entries",
         &[("darkline entries", "all entries"), ("darkline entries 2026-041 --json", "those of an order, for programs")],

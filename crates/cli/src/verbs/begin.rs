@@ -21,7 +21,9 @@ pub fn run(everywhere: &Everywhere, options: &Begin) -> Result<Ending, Failure> 
     let person = bench::person(everywhere)?;
     let log = LogId::new(&options.log).map_err(Failure::told)?;
     let passphrase = secret::new_passphrase(everywhere, person.as_str(), options.key_file.as_deref())?;
-    let mut laboratory = bench::begin(everywhere, &log)?;
+    let pulses = options.pulses.as_deref();
+    let database = options.record.as_deref().map(|address| bench::Database { address, pulses });
+    let mut laboratory = bench::begin(everywhere, &log, database)?;
     laboratory.begin(&person, &options.full_name, &passphrase, &options.laboratory, &options.address)?;
     let trail = bench::trail(everywhere);
     if everywhere.json {
@@ -39,6 +41,9 @@ pub fn run(everywhere: &Everywhere, options: &Begin) -> Result<Ending, Failure> 
         })?;
     }
     talk::tell(&format!("{} begun; {person} is administrator.", trail.display()));
+    if options.record.is_some() {
+        talk::tell(&format!("The log {log} is in the database; {} leads there.", trail.display()));
+    }
     talk::tell(&format!("The key of this bench is {}: keep it with the record.", bench::device_file(&trail).display()));
     talk::tell(&format!("Next: darkline people add NAME --full-name \"…\" --role analyst --as {person}"));
     Ok(Ending::Done)

@@ -2,6 +2,7 @@
 
 mod archive;
 mod begin;
+mod checkpoint;
 mod decide;
 mod demo;
 mod entries;
@@ -46,6 +47,7 @@ pub fn run(command: Command) -> Result<Ending, Failure> {
         Verb::Issue(options) => issue::run(&everywhere, &options),
         Verb::Archive(options) => archive::run(&everywhere, &options),
         Verb::Verify(options) => verify::run(&everywhere, &options),
+        Verb::Checkpoint(options) => checkpoint::run(&everywhere, &options),
         Verb::Entries(options) => entries::run(&everywhere, &options),
         Verb::Handbook(options) => handbook::run(&everywhere, &options),
         Verb::HelpReference => {

@@ -3,7 +3,7 @@
 use std::cell::RefCell;
 use std::path::Path;
 
-use darkline_audit_trail::{BlobDigest, Store, verify_trail};
+use darkline_audit_trail::{BlobDigest, Checkpoint, verify_trail};
 use darkline_evaluation::outcome::Outcome;
 use darkline_exchange::fault::{Fault, Faults};
 use darkline_exchange::text_file;
@@ -25,6 +25,8 @@ use crate::talk;
 
 /// Largest archive read.
 const LARGEST: u64 = 4 << 30;
+/// Longer than any checkpoint.
+const LARGEST_CHECKPOINT: u64 = 16 << 10;
 
 /// Checks of an archive that nobody holds against anything: manifest, entries, root, pulses, evaluation, signatures, report,
 /// files, digits.
@@ -51,7 +53,7 @@ struct VerificationLine<'a> {
 pub fn run(everywhere: &Everywhere, options: &Verify) -> Result<Ending, Failure> {
     match &options.archive {
         Some(path) => archive(everywhere, options, path),
-        None => trail(everywhere),
+        None => trail(everywhere, options),
     }
 }
 
@@ -65,6 +67,7 @@ fn archive(everywhere: &Everywhere, options: &Verify, path: &Path) -> Result<End
         Some(path) => Some(text_file::read_bytes(path, &path.display().to_string(), LARGEST)?),
         None => None,
     };
+    let since = earlier(options)?;
     let progress = RefCell::new(Progress::new("checks", N_CHECKS));
     let (mut n_done, mut gone) = (0, None);
     let mut tell = |check: &Check| {
@@ -84,6 +87,9 @@ fn archive(everywhere: &Everywhere, options: &Verify, path: &Path) -> Result<End
     if let Some(contents) = &found.contents {
         more.push(digits(contents));
         more.extend(in_hand.map(|report| report_in_hand(contents, &report)));
+    }
+    if let (Some(earlier), Some(_)) = (&since, &found.contents) {
+        more.push(verification::archive_since(&bytes, earlier));
     }
     if let Some(wanted) = &options.bench_key {
         more.push(bench_key(wanted, found.signed_by.map(|key| key.to_string())));
@@ -209,9 +215,22 @@ fn bench_key(wanted: &str, signed_by: Option<String>) -> Check {
     Check { what: "bench key", found: format!("{}, as named", signed_by.unwrap_or_default()), faults }
 }
 
-fn trail(everywhere: &Everywhere) -> Result<Ending, Failure> {
+/// The checkpoint from an earlier audit.
+fn earlier(options: &Verify) -> Result<Option<Checkpoint>, Failure> {
+    let Some(path) = &options.since else { return Ok(None) };
+    let shown = path.display().to_string();
+    let bytes = text_file::read_bytes(path, &shown, LARGEST_CHECKPOINT)?;
+    let text = String::from_utf8_lossy(&bytes);
+    let checkpoint = Checkpoint::from_text(&text).map_err(|fault| {
+        Failure::with_hint(format!("{shown}: {fault}"), "name the file that darkline checkpoint -o wrote")
+    })?;
+    Ok(Some(checkpoint))
+}
+
+fn trail(everywhere: &Everywhere, options: &Verify) -> Result<Ending, Failure> {
     let store = bench::store(everywhere)?;
-    let report = verify_trail(&store, store.log()).map_err(Failure::told)?;
+    let since = earlier(options)?;
+    let report = verify_trail(store.as_ref(), store.log()).map_err(Failure::told)?;
     let root = report.root.map_or_else(|| "none".into(), |root| root.to_string());
     let mut checks = vec![
         Check {
@@ -221,11 +240,18 @@ fn trail(everywhere: &Everywhere) -> Result<Ending, Failure> {
         },
         Check { what: "root", found: format!("{root}, {} checkpoints", report.n_checkpoints), faults: Vec::new() },
     ];
+    if let Some(earlier) = &since {
+        let (check, proof) = verification::record_since(store.as_ref(), earlier).map_err(Failure::told)?;
+        checks.push(check);
+        if let (Some(path), Some(proof)) = (&options.proof, proof) {
+            super::put_out(path, &proof.to_text())?;
+        }
+    }
     for check in &checks {
         show(everywhere, check)?;
     }
     if report.is_intact() {
-        let laboratory = Laboratory::over(Box::new(store))?;
+        let laboratory = Laboratory::over(store)?;
         for check in [laboratory.check_signatures()?, reports(&laboratory)?] {
             show(everywhere, &check)?;
             checks.push(check);

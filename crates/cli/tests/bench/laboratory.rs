@@ -31,7 +31,7 @@ pub enum Stage {
 }
 
 /// What each stage adds, in order.
-const STEPS: [(Stage, &[&str]); 7] = [
+pub const STEPS: [(Stage, &[&str]); 7] = [
     (
         Stage::People,
         &[

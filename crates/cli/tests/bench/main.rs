@@ -7,8 +7,12 @@
 mod laboratory;
 mod program;
 mod seeded;
+#[path = "../../../audit_trail/tests/trail/server.rs"]
+#[allow(dead_code, reason = "these tests cut no lines")]
+mod server;
 
 mod cadmium;
+mod database;
 mod demo;
 mod handbook;
 mod simulating;
@@ -19,6 +23,8 @@ mod refusals;
 mod surroundings;
 
 mod forged;
+mod since;
+mod strangers;
 mod tampered;
 
 mod killed;
