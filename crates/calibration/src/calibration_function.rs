@@ -9,13 +9,15 @@
 use std::fmt;
 use std::sync::Arc;
 
-use darkline_metrology::kind::{MassConcentration, Response, Sensitivity};
+use darkline_metrology::kind::{Kind, MassConcentration, Response, Sensitivity};
 use darkline_metrology::model::{Fit, Interval};
 
-use crate::fitted::Fitted;
+use crate::errors_in_both::{self, PointInBoth, Straight};
+use crate::fitted::{CalibrationCurve, Fitted};
 use crate::hyperbola::{Hyperbola, HyperbolaWithOffset};
 use crate::inverse::Unreadable;
 use crate::line::Line;
+use crate::node::CurveFit;
 use crate::point::{Dispersion, FitError, Point};
 use crate::proportional::Proportional;
 use crate::quadratic::{Quadratic, QuadraticThroughOrigin};
@@ -187,6 +189,33 @@ impl CalibrationModel {
             CalibrationModel::Rational => Box::new(Fitted::fit(Rational, points, dispersion)?),
         })
     }
+
+    /// Fits it to points that are uncertain in amount and response, and gives the fit as a node beside it.
+    ///
+    /// # Errors
+    /// [`FitError`].
+    pub fn fit_in_both(self, points: &[PointInBoth]) -> Result<InBoth, FitError> {
+        match self {
+            CalibrationModel::Proportional => in_both(Proportional, points),
+            CalibrationModel::Line => in_both(Straight, points),
+            CalibrationModel::QuadraticThroughOrigin => in_both(QuadraticThroughOrigin, points),
+            CalibrationModel::Hyperbola => in_both(Hyperbola, points),
+            CalibrationModel::UnabsorbedLight => in_both(UnabsorbedLight, points),
+            CalibrationModel::Quadratic => in_both(Quadratic, points),
+            CalibrationModel::HyperbolaWithOffset => in_both(HyperbolaWithOffset, points),
+            CalibrationModel::Rational => in_both(Rational, points),
+        }
+    }
+}
+
+/// A function of least distances with its fit as a node.
+pub type InBoth = (Box<dyn CalibrationFunction>, Arc<dyn Fit>);
+
+fn in_both<C: CalibrationCurve<P>, const P: usize>(curve: C, points: &[PointInBoth]) -> Result<InBoth, FitError> {
+    let fitted = errors_in_both::curve(curve, points)?;
+    let u: Vec<(f64, f64)> = points.iter().map(|point| (point.u_response.si(), point.u_amount.si())).collect();
+    let node = CurveFit::in_both(curve, fitted.solution.parameters, &u);
+    Ok((Box::new(fitted), Arc::new(node)))
 }
 
 impl fmt::Display for CalibrationModel {

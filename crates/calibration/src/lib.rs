@@ -7,8 +7,8 @@
 //! 4. [`calibration_function`]: what can be asked of any of them; [`fitted`] for curves, [`node`] for the tape, [`inverse`]
 //!    and [`fieller`] for amounts and their limits.
 //! 5. [`level`], [`weighting`], [`two_component`]: how readings scatter, and what they weigh.
-//! 6. [`regression`], [`lack_of_fit`], [`mandel`], [`point_to_point`], [`variance_homogeneity`]: whether a
-//!    function is right; [`choice`] among several.
+//! 6. [`regression`], [`lack_of_fit`], [`mandel`], [`residual_runs`], [`point_to_point`], [`variance_homogeneity`]:
+//!    whether a function is right; [`choice`] among several.
 //! 7. [`limits`]: decision, detection and quantitation limits.
 //! 8. [`standard_additions`], [`bracketing`]: calibration in the sample itself, and beside it.
 //! 9. [`least_squares`]: the numerical core, plain figures without kinds.
@@ -41,6 +41,7 @@ pub mod lack_of_fit;
 pub mod mandel;
 pub mod point_to_point;
 pub mod regression;
+pub mod residual_runs;
 pub mod variance_homogeneity;
 
 pub mod limits;

@@ -305,6 +305,12 @@ pub struct Decide {
     /// A flag whose next step is taken up
     #[arg(long, value_name = "FLAG")]
     pub take_up: Vec<String>,
+    /// A calibration function that the method allows, whatever the evidence chose, as in the method
+    #[arg(long, value_name = "WORDS")]
+    pub model: Option<String>,
+    /// The run of --model, where the order has several
+    #[arg(long, value_name = "RUN", requires = "model")]
+    pub run: Option<String>,
     /// Dilute by this factor instead of the one offered
     #[arg(long, value_name = "FACTOR", requires = "take_up")]
     pub dilute_by: Option<u32>,

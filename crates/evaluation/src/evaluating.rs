@@ -1,21 +1,24 @@
 //! The stages strung together: from a data package and its decisions to the outcome.
 
-use darkline_metrology::kind::Kind;
+use darkline_calibration::calibration_function::CalibrationFunction;
+use darkline_calibration::line::Line;
+use darkline_metrology::kind::{Kind, MassConcentration, Sensitivity, Unit};
 use darkline_metrology::model::Model;
 use darkline_quality::cost::{Cost, cost};
 use darkline_quality::flag::Flag;
 use darkline_record::decision::{Decision, Subject};
 use darkline_record::identity::{Edition, SampleId};
-use darkline_record::method::ResolvedMethod;
+use darkline_record::method::{CalibrationModel, ResolvedMethod};
 use darkline_record::order::Requested;
 use darkline_record::package::DataPackage;
 use darkline_record::run::RowHolds;
 
-use crate::calibrating::{Calibrated, slope_unit, standards_unit};
+use crate::calibrating::{Calibrated, parameter_shown, slope_unit, standards_unit};
 use crate::flagging::{RunWorked, controls};
 use crate::live::Memory;
 use crate::outcome::{
-    CalibrationOutcome, FlagOutcome, Outcome, PointOutcome, ReadingOutcome, RunOutcome, SolutionOutcome,
+    CalibrationOutcome, FlagOutcome, LineOutcome, Outcome, ParameterOutcome, PointOutcome, ReadingOutcome, RunOutcome,
+    SolutionOutcome,
 };
 use crate::procedure::{EDITIONS, Procedure, of_edition};
 use crate::stating::SampleWorked;
@@ -74,7 +77,7 @@ impl<'p, 'm> Worked<'p, 'm> {
             // The door lets no run in whose method is missing.
             let Some(method) = package.method(&run.method) else { continue };
             let measured = (procedure.respond)(procedure, package, run, method, decisions, memory);
-            let calibrated = (procedure.calibrate)(model, run, method, &measured);
+            let calibrated = (procedure.calibrate)(model, run, method, &measured, decisions);
             let solutions = (procedure.quantify)(model, package, run, method, &measured, &calibrated);
             let portions = (procedure.combine)(model, package, run, method, &solutions);
             runs.push(RunWorked { run, method, measured, calibrated, solutions, portions });
@@ -216,7 +219,7 @@ fn calibration_outcome(worked: &RunWorked<'_, '_>) -> Option<CalibrationOutcome>
     let Calibrated::Fitted(curve) = &worked.calibrated else { return None };
     let amounts = standards_unit(worked.run);
     let slopes = slope_unit(worked.method.response.kind, amounts);
-    let line = &curve.line;
+    let function = curve.function.as_ref();
     let points = curve
         .points
         .iter()
@@ -226,22 +229,72 @@ fn calibration_outcome(worked: &RunWorked<'_, '_>) -> Option<CalibrationOutcome>
             amount: amounts.read(point.amount),
             response: point.response.si(),
             weight: point.weight,
-            residual: point.response.si() - line.response(point.amount).si(),
+            residual: point.response.si() - function.response(point.amount).si(),
         })
         .collect();
+    let responses = worked.method.response.kind.unit_symbol();
+    let is_line = curve.model == CalibrationModel::StraightLine;
+    let parameters = if is_line { Vec::new() } else { function.parameters() };
     Some(CalibrationOutcome {
-        model: worked.method.calibration.model.words().into(),
-        weights: worked.method.calibration.weights.words().into(),
+        model: curve.model.words().into(),
+        weights: worked.method.calibration.weights.described(),
+        amounts: worked.method.calibration.amounts,
         slope_unit: slopes.symbol().into(),
-        n_points: line.n_points,
-        intercept: line.intercept.si(),
-        u_intercept: line.u_intercept.si(),
-        slope: slopes.read(line.slope),
-        u_slope: slopes.read(line.u_slope),
-        correlation: line.correlation,
-        residual_sd: line.residual_sd.si(),
-        dof: line.dof(),
-        r: line.r,
+        n_points: function.n_points(),
+        line: curve.line.as_ref().map(|line| line_outcome(line, function, slopes)),
+        parameters: parameters
+            .iter()
+            .map(|parameter| {
+                let (value, u, unit) = parameter_shown(parameter, curve.model, responses, amounts);
+                ParameterOutcome { name: parameter.name.into(), value, u, unit }
+            })
+            .collect(),
+        residual_sd: function.residual_sd().map(Kind::si),
+        dof: function.dof(),
         points,
+        drawn: if is_line { Vec::new() } else { drawn(function, amounts) },
+        choice: curve.choice.clone(),
     })
+}
+
+/// The coefficients as they were fitted: of the line of exact amounts, or of the line of least distances.
+fn line_outcome(line: &Line, function: &dyn CalibrationFunction, slopes: Unit<Sensitivity>) -> LineOutcome {
+    let parameters = function.parameters();
+    let covariance = function.covariance();
+    match (parameters.as_slice(), covariance.as_deref()) {
+        ([intercept, slope], Some([_, both, ..])) if function.sum_of_squares() != line.chi_squared() => {
+            let (u_intercept, u_slope) = (intercept.u.unwrap_or(0.0), slope.u.unwrap_or(0.0));
+            LineOutcome {
+                intercept: intercept.value,
+                u_intercept,
+                slope: slopes.read_si(slope.value),
+                u_slope: slopes.read_si(u_slope),
+                correlation: if u_intercept * u_slope > 0.0 { both / (u_intercept * u_slope) } else { 0.0 },
+                r: line.r,
+            }
+        }
+        _ => LineOutcome {
+            intercept: line.intercept.si(),
+            u_intercept: line.u_intercept.si(),
+            slope: slopes.read(line.slope),
+            u_slope: slopes.read(line.u_slope),
+            correlation: line.correlation,
+            r: line.r,
+        },
+    }
+}
+
+/// A curve in so many steps that its bend is seen on paper.
+fn drawn(function: &dyn CalibrationFunction, amounts: Unit<MassConcentration>) -> Vec<(f64, f64)> {
+    const STEPS: i32 = 40;
+    let range = function.range();
+    let low = range.low.si().min(0.0);
+    (0..=STEPS)
+        .map(|step| {
+            let amount = low + (range.high.si() - low) * f64::from(step) / f64::from(STEPS);
+            let response = function.response(MassConcentration::from_si(amount)).si();
+            (amounts.read_si(amount), response)
+        })
+        .filter(|(_, response)| response.is_finite())
+        .collect()
 }

@@ -90,6 +90,7 @@ pub fn look(
                 mean_response: solution.mean_response,
                 amount: estimate.as_ref().map(|estimate| estimate.value.si()),
                 u_amount: estimate.as_ref().map(darkline_metrology::estimate::Estimate::u),
+                unread: solution.unread.as_deref(),
             })
         })
         .collect();
@@ -160,19 +161,23 @@ fn seen_calibration(worked: &RunWorked<'_, '_>) -> SeenCalibration {
                 amount: point.amount.si(),
                 responses: vec![point.response.si()],
                 weight: point.weight,
-                fitted: curve.line.response(point.amount).si(),
+                fitted: curve.function.response(point.amount).si(),
                 read_back: None,
             }),
         }
     }
     for level in &mut levels {
         level.read_back = summary::mean(&level.responses)
-            .and_then(|mean| curve.line.amount(Response::from_si(mean)).ok())
+            .and_then(|mean| curve.function.amount(Response::from_si(mean)).ok())
             .map(Kind::si)
             .filter(|amount| amount.is_finite());
     }
-    let (top_amount, slope) = (curve.top_amount.si(), curve.line.slope.si());
-    SeenCalibration::Fitted { top_amount, slope, n_parameters: 2, levels }
+    SeenCalibration::Fitted {
+        top_amount: curve.top_amount.si(),
+        slope: curve.function.sensitivity(MassConcentration::from_si(0.0)).si(),
+        n_parameters: curve.function.model().n_parameters(),
+        levels,
+    }
 }
 
 fn is_standard(run: &Run, row: u32) -> bool {

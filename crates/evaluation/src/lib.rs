@@ -2,8 +2,8 @@
 //!
 //! [`evaluate`] is the one door; [`explain`] tells how one of its results came about, from the same model that made it.
 //! The stages stand one a file, in the order of the work: [`responses`], [`calibrating`], [`quantifying`],
-//! [`combining`], [`flagging`], [`stating`]. [`procedure`] strings them together, edition by edition; [`outcome`] is what
-//! comes out. [`live`] evaluates a run that is still going, after every act.
+//! [`combining`], [`flagging`], [`stating`]; [`weighing`] and [`evidence`] serve the calibration. [`procedure`] strings
+//! them together, edition by edition; [`outcome`] is what comes out. [`live`] evaluates a run that is still going, after every act.
 //!
 //! Invariant: no clock, no files, no randomness, no locale. Equal packages and decisions give equal bits, in whatever
 //! order readings arrived and on however many threads.
@@ -13,6 +13,8 @@ mod evaluating;
 pub mod responses;
 
 pub mod calibrating;
+pub mod evidence;
+pub mod weighing;
 
 pub mod quantifying;
 

@@ -42,7 +42,7 @@ pub struct Procedure {
     /// All readings of a run to responses, and which of them count.
     pub respond: Respond,
     /// Standards to the calibration function.
-    pub calibrate: for<'m> fn(&'m Model, &Run, &ResolvedMethod, &[Measured]) -> Calibrated<'m>,
+    pub calibrate: for<'m> fn(&'m Model, &Run, &ResolvedMethod, &[Measured], &[Decision]) -> Calibrated<'m>,
     /// Responses to amounts.
     pub quantify: Quantify,
     /// Amounts to results of portions.

@@ -1,17 +1,17 @@
 //! Third stage: the readings of each row become the mass concentration of the solution that was measured.
 
-use darkline_metrology::kind::{MassConcentration, Response};
+use darkline_calibration::inverse::Unreadable;
+use darkline_metrology::kind::{Kind, MassConcentration, Response};
 use darkline_metrology::model::{Model, Term};
-use darkline_metrology::source::{Source, SourceId};
+use darkline_metrology::source::SourceId;
 use darkline_metrology::summary;
 use darkline_record::method::ResolvedMethod;
 use darkline_record::package::DataPackage;
 use darkline_record::preparation::PortionRole;
 use darkline_record::run::{Follows, Row, RowHolds, Run};
 
-use crate::calibrating::{Calibrated, response_unit, standards_unit, weight};
+use crate::calibrating::{Calibrated, Curve, response_unit, standards_unit};
 use crate::responses::Measured;
-use darkline_metrology::kind::Kind;
 
 /// The solution of one row, with the readings of that row and of those that join it.
 #[derive(Clone, Debug)]
@@ -30,7 +30,15 @@ pub struct Solution<'m> {
     pub mean_response: Option<f64>,
     /// Mass concentration of the measured solution.
     pub amount: Option<Term<'m, MassConcentration>>,
+    /// Why its amount cannot be read from the calibration, or not within finite limits.
+    pub unread: Option<String>,
 }
+
+/// Level of confidence at which an amount has to have finite limits.
+///
+/// # Source
+/// N. R. Draper, H. Smith, Applied Regression Analysis, 3rd ed., 1998, 3.2 (from memory): the inversion limits at 95 %.
+pub const LEVEL: f64 = 0.95;
 
 /// Reads the amount of each row back from the calibration, in the order measured.
 ///
@@ -58,17 +66,29 @@ pub fn quantify<'m>(
                 .filter(|other| run.home(other.number) == row.number)
                 .map(|row| u32::from(row.replicates))
                 .sum();
+            let numbers: Vec<u32> = counted.iter().map(|reading| reading.number).collect();
+            let read = match (calibrated, mean_response) {
+                (Calibrated::Fitted(curve), Some(mean)) => {
+                    Some(amount(model, package, run, method, row, &numbers, &responses, mean, curve))
+                }
+                _ => None,
+            };
+            let (amount, unread) = match read {
+                None => (None, None),
+                Some(Ok((amount, doubt))) => (Some(amount), doubt),
+                Some(Err(why)) => (None, Some(why)),
+            };
+            // A standard is part of what it would be read from.
+            let is_standard = matches!(row.holds, RowHolds::Standard { .. } | RowHolds::CalibrationBlank);
             Solution {
                 row: row.number,
                 replaced: run.is_replaced(row.number),
                 planned,
                 wanted: u32::from(row.replicates),
-                counted: counted.iter().map(|reading| reading.number).collect(),
+                counted: numbers,
                 mean_response,
-                amount: mean_response.and_then(|mean| {
-                    let numbers: Vec<u32> = counted.iter().map(|reading| reading.number).collect();
-                    amount(model, package, run, method, row, &numbers, &responses, mean, calibrated)
-                }),
+                amount,
+                unread: unread.filter(|_| !is_standard),
             }
         })
         .collect()
@@ -84,11 +104,16 @@ fn amount<'m>(
     numbers: &[u32],
     responses: &[f64],
     mean: f64,
-    calibrated: &Calibrated<'m>,
-) -> Option<Term<'m, MassConcentration>> {
-    let Calibrated::Fitted(curve) = calibrated else { return None };
+    curve: &Curve<'m>,
+) -> Result<(Term<'m, MassConcentration>, Option<String>), String> {
     let unit = response_unit(method.response.kind);
-    let u = curve.u_reading(weight(method, mean));
+    let mean = Response::from_si(mean);
+    let weight = if curve.weighing.needs_no_amount() {
+        curve.weighing.of_unknown(MassConcentration::from_si(0.0), mean)?
+    } else {
+        let about = curve.function.amount(mean).map_err(|why| why.to_string())?;
+        curve.weighing.of_unknown(about, mean)?
+    };
     let cause = cause(package, row);
     let terms: Vec<Term<'m, Response>> = numbers
         .iter()
@@ -96,12 +121,18 @@ fn amount<'m>(
         .map(|(number, response)| {
             // A standard measured again as a sample would be the same cause; it is not, its row is another one.
             let id = SourceId::new(format!("{cause}/{}/{number}", run.id));
-            let source = Source::pooled(id, u, curve.dof(), curve.pool.clone());
+            let source = curve.source(id, weight);
             model.input(Response::from_si(*response), &[source]).named(format!("y({}/{number})", run.id), unit)
         })
         .collect();
     let response = model.mean(&terms).named(format!("ȳ({})", row.name), unit);
-    Some(((response - curve.intercept) / curve.slope).named(format!("c({})", row.name), standards_unit(run)))
+    let amount = curve.amount(model, response)?.named(format!("c({})", row.name), standards_unit(run));
+    let n = u32::try_from(terms.len()).unwrap_or(u32::MAX);
+    let doubt = match curve.function.limits(response.value(), n, weight, LEVEL) {
+        Err(why @ Unreadable::NoFiniteInterval { .. }) => Some(why.to_string()),
+        _ => None,
+    };
+    Ok((amount, doubt))
 }
 
 /// The head of the source of a row's readings: a blank's readings reach every sample of its batch.

@@ -105,7 +105,7 @@ fn rejected(decisions: &[Decision]) -> BTreeSet<ReadingId> {
             Decision::Reinstate { reading, .. } => {
                 rejected.remove(reading);
             }
-            Decision::Justify { .. } | Decision::TakeUp { .. } => {}
+            Decision::Justify { .. } | Decision::TakeUp { .. } | Decision::ChooseModel { .. } => {}
         }
     }
     rejected

@@ -15,6 +15,7 @@ mod document;
 pub use document::Entered;
 
 pub mod element_symbol;
+mod calibration_plan;
 mod limits;
 pub mod method;
 pub mod order;

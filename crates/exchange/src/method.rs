@@ -4,11 +4,12 @@ use darkline_metrology::kind::{Duration, Factor, Kind, Response};
 use darkline_record::figure::{NamedFactor, Uncertain, Written, with_article};
 use darkline_record::limits::Limits;
 use darkline_record::method::{
-    BlankPlan, CalibrationModel, CalibrationPlan, CheckPlan, PulseWindow, ReplicatePlan, ResolvedMethod, ResponseKind,
-    ResponsePlan, ResultPlan, Subtract, Technique, Weights,
+    BlankPlan, CheckPlan, PulseWindow, ReplicatePlan, ResolvedMethod, ResponseKind, ResponsePlan, ResultPlan, Subtract,
+    Technique, Weights,
 };
 use darkline_record::order::ResultKind;
 
+use crate::calibration_plan;
 use crate::document::figure::Wanted;
 use crate::document::gathering::{all, transposed};
 use crate::document::section::{Entry, Section};
@@ -43,9 +44,9 @@ fn v1(top: &Section<'_>) -> Option<ResolvedMethod> {
         .and_then(|entry| entry.one_of("technique", &[Technique::Flame, Technique::Furnace], Technique::word));
     let line = top.optional("line").map(|entry| entry.figure(Wanted::Positive));
     let response = top.section("response").and_then(|section| response(&section));
-    let calibration = top.section("calibration").and_then(|section| calibration(&section));
     let kind = response.as_ref().map(|plan| plan.kind);
-    let weights = calibration.as_ref().map(|plan| plan.weights);
+    let calibration = top.section("calibration").and_then(|section| calibration_plan::read(&section, kind));
+    let weights = calibration.as_ref().map(|plan| &plan.weights);
     let replicates = top.section("replicates").and_then(|section| replicates(&section, kind, weights));
     let blank = top.section("blank").and_then(|section| blank(&section));
     let check = top.section("check").and_then(|section| check(&section));
@@ -126,19 +127,7 @@ fn span_of_time(entry: &Entry<'_>) -> Option<(Written<Duration>, Written<Duratio
     Some((from, to))
 }
 
-fn calibration(section: &Section<'_>) -> Option<CalibrationPlan> {
-    let model = section.required("model", "\"straight line\"").and_then(|entry| {
-        entry.one_of("calibration function that is known", &[CalibrationModel::StraightLine], CalibrationModel::words)
-    });
-    let weights = section.required("weights", "\"equal\"").and_then(|entry| {
-        entry.one_of("weighting of readings", &[Weights::Equal, Weights::Repeatability], Weights::words)
-    });
-    let u_stock = section.optional("u_stock").map(|entry| entry.figure(Wanted::NotNegative));
-    section.close();
-    Some(CalibrationPlan { model: model?, weights: weights?, u_stock: transposed(u_stock)? })
-}
-
-fn replicates(section: &Section<'_>, kind: Option<ResponseKind>, weights: Option<Weights>) -> Option<ReplicatePlan> {
+fn replicates(section: &Section<'_>, kind: Option<ResponseKind>, weights: Option<&Weights>) -> Option<ReplicatePlan> {
     let n = section.required("n", "3").and_then(|entry| entry.whole(1..=255));
     let at_zero = section.required("sd_at_zero", "\"0.0010\"");
     let sd_at_zero: Option<Written<Response>> = at_zero.as_ref().and_then(|entry| entry.figure(Wanted::NotNegative));
@@ -147,19 +136,11 @@ fn replicates(section: &Section<'_>, kind: Option<ResponseKind>, weights: Option
     section.close();
     let (entry, sd_at_zero, rsd) = (at_zero?, sd_at_zero?, rsd?);
     if let Some(kind) = kind
-        && sd_at_zero.unit().symbol() != kind.unit_symbol()
+        && !is_a_response(&entry, &sd_at_zero, kind)
     {
-        let (what, unit) = match kind.unit_symbol() {
-            "1" => ("a pure number", String::new()),
-            symbol => ("a figure in s", format!(" {symbol}")),
-        };
-        entry.fault(
-            format!("the response is {}, {what}; {sd_at_zero} is none", kind.words()),
-            format!("write sd_at_zero = \"{}{unit}\"", sd_at_zero.digits()),
-        );
         return None;
     }
-    if weights == Some(Weights::Repeatability) && sd_at_zero.value().si() == 0.0 {
+    if weights == Some(&Weights::Repeatability) && sd_at_zero.value().si() == 0.0 {
         entry.fault(
             "readings are weighted by a repeatability that is zero at the lowest amounts",
             "write the standard deviation of the response of a blank, or weights = \"equal\"",
@@ -167,6 +148,22 @@ fn replicates(section: &Section<'_>, kind: Option<ResponseKind>, weights: Option
         return None;
     }
     Some(ReplicatePlan { n: u8::try_from(n?).ok()?, sd_at_zero, rsd })
+}
+
+/// Whether a figure has the unit of the responses; where it has not, that is told.
+pub(crate) fn is_a_response(entry: &Entry<'_>, figure: &Written<Response>, kind: ResponseKind) -> bool {
+    if figure.unit().symbol() == kind.unit_symbol() {
+        return true;
+    }
+    let (what, unit) = match kind.unit_symbol() {
+        "1" => ("a pure number", String::new()),
+        symbol => ("a figure in s", format!(" {symbol}")),
+    };
+    entry.fault(
+        format!("the response is {}, {what}; {figure} is none", kind.words()),
+        format!("write {} = \"{}{unit}\"", entry.name(), figure.digits()),
+    );
+    false
 }
 
 fn blank(section: &Section<'_>) -> Option<BlankPlan> {

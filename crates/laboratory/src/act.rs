@@ -205,6 +205,9 @@ impl Act {
                 Decision::Reinstate { reading, reason } => format!("reading {reading} counts again: {reason}"),
                 Decision::Justify { flag, reason, .. } => format!("{flag} justified: {reason}"),
                 Decision::TakeUp { flag, reason, .. } => format!("{flag} taken up: {reason}"),
+                Decision::ChooseModel { run, model, reason } => {
+                    format!("run {run} calibrated by {}: {reason}", model.words())
+                }
             },
             Act::Sign { order, meaning, .. } => format!("order {order} signed: {}", meaning.words()),
             Act::Issue { order, report, .. } => format!("order {order} issued as report {report}"),

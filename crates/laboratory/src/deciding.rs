@@ -3,7 +3,9 @@
 use darkline_audit_trail::PersonId;
 use darkline_audit_trail::people::Verb;
 use darkline_record::decision::{Decision, FlagId, NextStep, Reason};
-use darkline_record::identity::{OrderId, ReadingId};
+use darkline_record::identity::{OrderId, ReadingId, RunId};
+use darkline_record::method::CalibrationModel;
+use darkline_record::package::DataPackage;
 
 use crate::act::Act;
 use crate::laboratory::{Laboratory, LaboratoryError};
@@ -19,13 +21,16 @@ pub enum Wish {
     Justify(FlagId),
     /// A step of a flag is taken up; its first where none is named.
     TakeUp(FlagId, Option<NextStep>),
+    /// A run shall be calibrated by this function.
+    ChooseModel(RunId, CalibrationModel),
 }
 
 impl Laboratory {
     /// Appends decisions, all or none.
     ///
     /// # Errors
-    /// [`LaboratoryError::UnknownReading`], [`LaboratoryError::UnknownFlag`], [`LaboratoryError::NotOffered`].
+    /// [`LaboratoryError::UnknownReading`], [`LaboratoryError::UnknownFlag`], [`LaboratoryError::NotOffered`],
+    /// [`LaboratoryError::NotAllowed`].
     pub fn decide(
         &mut self,
         by: &PersonId,
@@ -50,6 +55,10 @@ impl Laboratory {
                     let step = choose(flag, offered, step.as_ref())?;
                     Decision::TakeUp { flag: flag.clone(), step, reason }
                 }
+                Wish::ChooseModel(run, model) => {
+                    allowed(&evaluated.package, run, *model)?;
+                    Decision::ChooseModel { run: run.clone(), model: *model, reason }
+                }
             });
         }
         let acts: Vec<Act> =
@@ -68,6 +77,23 @@ impl Laboratory {
         let last = readings.iter().map(|known| known.number).max().unwrap_or(0);
         Err(LaboratoryError::UnknownReading { reading: reading.clone(), last })
     }
+}
+
+/// Turns back a function that the method of a run does not let the evidence, or a person, choose.
+fn allowed(package: &DataPackage, run: &RunId, model: CalibrationModel) -> Result<(), LaboratoryError> {
+    let method = package.runs.iter().find(|known| known.id == *run).and_then(|run| package.method(&run.method));
+    // A run of the order has its method; the door lets no other in.
+    let Some(method) = method else { return Ok(()) };
+    let models = method.calibration.model.allowed();
+    if models.contains(&model) && models.len() > 1 {
+        return Ok(());
+    }
+    let words: Vec<String> = models.iter().map(|model| format!("\"{}\"", model.words())).collect();
+    Err(LaboratoryError::NotAllowed {
+        method: method.id.clone(),
+        model: model.words(),
+        allowed: if words.len() == 1 { format!("{} alone", words[0]) } else { words.join(", ") },
+    })
 }
 
 fn find<'o>(

@@ -125,6 +125,16 @@ pub enum LaboratoryError {
         /// What it offers.
         offered: String,
     },
+    /// The method of a run does not allow this calibration function.
+    #[error("method \"{method}\" does not allow the calibration function \"{model}\"; it allows {allowed}")]
+    NotAllowed {
+        /// The method.
+        method: darkline_record::identity::MethodId,
+        /// The function wanted.
+        model: &'static str,
+        /// What it allows.
+        allowed: String,
+    },
     /// A leg cannot be made.
     #[error(transparent)]
     Leg(#[from] LegFault),

@@ -423,5 +423,6 @@ pub(crate) fn run_of(decision: &Decision) -> Option<&RunId> {
             Subject::Run(run) => Some(run),
             Subject::Batch(_) => None,
         },
+        Decision::ChooseModel { run, .. } => Some(run),
     }
 }

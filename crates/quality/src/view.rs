@@ -87,6 +87,8 @@ pub struct SeenSolution<'a> {
     pub amount: Option<f64>,
     /// Its standard uncertainty.
     pub u_amount: Option<f64>,
+    /// Why its amount cannot be read from the calibration, or not within finite limits.
+    pub unread: Option<&'a str>,
 }
 
 /// A control of a batch.

@@ -5,6 +5,7 @@ use std::str::FromStr;
 
 use serde::{Deserialize, Serialize};
 
+use crate::calibration_plan::CalibrationModel;
 use crate::canonical::Digest;
 use crate::identity::{BatchId, IdentityFault, ReadingId, RowId, RuleName, RunId};
 
@@ -190,6 +191,15 @@ pub enum Decision {
         flag: FlagId,
         /// The step.
         step: NextStep,
+        /// Why.
+        reason: Reason,
+    },
+    /// A run is calibrated by this function, whatever the evidence of its standards chose.
+    ChooseModel {
+        /// The run.
+        run: RunId,
+        /// The function, one of those the method allows.
+        model: CalibrationModel,
         /// Why.
         reason: Reason,
     },

@@ -11,6 +11,7 @@ pub mod time;
 pub mod order;
 pub mod preparation;
 
+pub mod calibration_plan;
 pub mod limits;
 pub mod method;
 

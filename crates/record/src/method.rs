@@ -8,6 +8,8 @@ use crate::identity::{Element, MethodId};
 use crate::limits::Limits;
 use crate::order::{ResultFigure, ResultKind};
 
+pub use crate::calibration_plan::{Amounts, CalibrationModel, CalibrationPlan, GivenU, ModelPlan, Weights};
+
 /// A method.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -129,64 +131,6 @@ pub struct PulseWindow {
     pub from: Written<Duration>,
     /// Its end.
     pub to: Written<Duration>,
-}
-
-/// How responses become amounts.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct CalibrationPlan {
-    /// The calibration function.
-    pub model: CalibrationModel,
-    /// How much each reading counts.
-    pub weights: Weights,
-    /// Standard uncertainty of the standards that they share through their stock, relative; exact where absent.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub u_stock: Option<Written<Factor>>,
-}
-
-/// The calibration function.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum CalibrationModel {
-    /// `response = a + b·amount`.
-    StraightLine,
-}
-
-impl CalibrationModel {
-    /// The words in documents.
-    pub fn words(self) -> &'static str {
-        match self {
-            CalibrationModel::StraightLine => "straight line",
-        }
-    }
-    /// The model with these words.
-    pub fn from_words(words: &str) -> Option<Self> {
-        [CalibrationModel::StraightLine].into_iter().find(|model| model.words() == words)
-    }
-}
-
-/// How much each reading counts in the calibration.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Weights {
-    /// All alike.
-    Equal,
-    /// By the inverse square of the repeatability the method states.
-    Repeatability,
-}
-
-impl Weights {
-    /// The words in documents.
-    pub fn words(self) -> &'static str {
-        match self {
-            Weights::Equal => "equal",
-            Weights::Repeatability => "repeatability",
-        }
-    }
-    /// The weights with these words.
-    pub fn from_words(words: &str) -> Option<Self> {
-        [Weights::Equal, Weights::Repeatability].into_iter().find(|weights| weights.words() == words)
-    }
 }
 
 /// How often a row is measured and how far its replicates may lie apart.

@@ -4,7 +4,7 @@
 //! package makes the same report again.
 
 use darkline_evaluation::outcome::{
-    CalibrationOutcome, ControlKind, ControlOutcome as Control, FlagState, Outcome, Reported, ResultOutcome,
+    ControlKind, ControlOutcome as Control, FlagState, Outcome, Reported, ResultOutcome,
     RunOutcome, ValueOutcome,
 };
 use darkline_evaluation::procedure::of_edition;
@@ -19,10 +19,11 @@ use darkline_record::run::Signal;
 use darkline_signal::{Times, Trace, Window, reduce};
 use serde::Serialize;
 
-use crate::figure::{self, Baseline, Calibration, CalibrationPoint, Medium, Pulse, ReadBack, Scale};
+use crate::calibration_part::{self, response_unit};
+use crate::figure::{self, Baseline, Medium, Pulse};
 use crate::printed::{Printed, printed, significant};
 use crate::test_report::{
-    Annex, Budget, CalibrationLine, Coefficient, Contribution, ControlLine, ControlOutcome, FigureLine, Finding,
+    Annex, Budget, Contribution, ControlLine, ControlOutcome, FigureLine, Finding,
     JustifiedFlag, Limit, MethodLine, Party, Proof, Replaced, ResultLine, SampleLine, Sampling, Signature, Span,
     Statement, TestReport, Uncertainty, Verdict,
 };
@@ -328,8 +329,8 @@ fn annex(package: &DataPackage, outcome: &Outcome) -> Annex {
             continue;
         };
         if let Some(calibration) = &run.calibration {
-            annex.calibrations.push(calibration_line(run, method, calibration));
-            annex.figures.push(calibration_figure(run, method, calibration));
+            annex.calibrations.push(calibration_part::line(run, method, calibration));
+            annex.figures.push(calibration_part::figure(run, method, calibration));
         }
         annex.controls.extend(run.controls.iter().map(|control| control_line(outcome, run, method, control)));
     }
@@ -376,79 +377,6 @@ fn budget(result: &ResultOutcome, value: &ValueOutcome) -> Budget {
             })
             .collect(),
     }
-}
-
-fn response_unit(run: &RunOutcome) -> &str {
-    if run.response_unit == "1" { "" } else { &run.response_unit }
-}
-
-fn calibration_line(run: &RunOutcome, method: &ResolvedMethod, calibration: &CalibrationOutcome) -> CalibrationLine {
-    let coefficient = |name: &str, value: f64, standard_error: f64, unit: &str| {
-        // The estimate ends where its standard error ends, like every figure with an uncertainty.
-        let rounded = darkline_metrology::rounding::report(value, standard_error, crate::printed::RULE);
-        let (value, standard_error) = rounded.map_or_else(
-            || (significant(value, 4), significant(standard_error, 2)),
-            |rounded| (rounded.value.to_string(), rounded.u.to_string()),
-        );
-        Coefficient { name: name.into(), value, standard_error, unit: unit.into() }
-    };
-    CalibrationLine {
-        title: format!("{}{}, run {}", method.element, line_of(method), run.run),
-        model: format!("{}, weights: {}", calibration.model, calibration.weights),
-        coefficients: vec![
-            coefficient("intercept a", calibration.intercept, calibration.u_intercept, response_unit(run)),
-            coefficient("slope b", calibration.slope, calibration.u_slope, &calibration.slope_unit),
-        ],
-        facts: vec![
-            ("readings of standards".into(), calibration.n_points.to_string()),
-            ("residual standard deviation".into(), significant(calibration.residual_sd, 3)),
-            ("degrees of freedom".into(), calibration.dof.to_string()),
-            ("correlation of a and b".into(), format!("{:.3}", calibration.correlation)),
-        ],
-    }
-}
-
-fn line_of(method: &ResolvedMethod) -> String {
-    method.line.as_ref().map_or_else(String::new, |line| format!(" at {line}"))
-}
-
-fn calibration_figure(run: &RunOutcome, method: &ResolvedMethod, calibration: &CalibrationOutcome) -> FigureLine {
-    let points: Vec<CalibrationPoint> = calibration
-        .points
-        .iter()
-        .map(|point| CalibrationPoint {
-            amount: point.amount,
-            response: point.response,
-            residual: Some(point.residual),
-            rejected: false,
-        })
-        .collect();
-    let top = calibration.points.iter().map(|point| point.amount).fold(0.0, f64::max);
-    let lowest = calibration.points.iter().map(|point| point.amount).fold(f64::INFINITY, f64::min);
-    let fitted = [lowest.min(top), top].map(|amount| (amount, calibration.intercept + calibration.slope * amount));
-    let read_back: Vec<ReadBack<'_>> = run
-        .solutions
-        .iter()
-        .filter(|solution| !solution.replaced && matches!(solution.holds.as_str(), "sample" | "duplicate" | "spike"))
-        .filter_map(|solution| {
-            Some(ReadBack { name: &solution.name, amount: solution.amount?, response: solution.mean_response? })
-        })
-        .collect();
-    let title = format!("{}{}, run {}", method.element, line_of(method), run.run);
-    FigureLine::of(figure::calibration(
-        &Calibration {
-            id: &format!("calibration-{}", run.run),
-            title: &title,
-            amount: Scale { kind: "mass concentration", unit: &run.amount_unit },
-            response: Scale { kind: method.response.kind.words(), unit: response_unit(run) },
-            points: &points,
-            fitted: &fitted,
-            band: &[],
-            band_name: "",
-            read_back: &read_back,
-        },
-        Medium::Paper,
-    ))
 }
 
 fn control_line(outcome: &Outcome, run: &RunOutcome, method: &ResolvedMethod, control: &Control) -> ControlLine {

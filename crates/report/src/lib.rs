@@ -10,6 +10,7 @@
 
 pub mod test_report;
 
+pub mod calibration_part;
 pub mod composing;
 pub mod printed;
 

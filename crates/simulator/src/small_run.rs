@@ -165,9 +165,8 @@ fn method() -> ResolvedMethod {
         line: None,
         response: ResponsePlan { kind: ResponseKind::IntegratedAbsorbance, window: None },
         calibration: CalibrationPlan {
-            model: CalibrationModel::StraightLine,
-            weights: Weights::Equal,
             u_stock: Some("0.3 %".parse().unwrap()),
+            ..CalibrationPlan::named(CalibrationModel::StraightLine, Weights::Equal)
         },
         replicates: ReplicatePlan { n: 3, sd_at_zero: "0.0012 s".parse().unwrap(), rsd: "2 %".parse().unwrap() },
         blank: BlankPlan { highest: None, subtract: Subtract::Nothing },

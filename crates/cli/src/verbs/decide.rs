@@ -1,7 +1,10 @@
-//! `darkline decide`: a reading is rejected, a flag justified, a next step taken up; always with a reason.
+//! `darkline decide`: a reading is rejected, a flag justified, a next step taken up, a calibration function chosen; always with a
+//! reason.
 
 use darkline_laboratory::deciding::{Wish, step_words};
 use darkline_record::decision::{Decision, FlagId, NextStep, Reason};
+use darkline_record::identity::RunId;
+use darkline_record::method::CalibrationModel;
 use serde::Serialize;
 
 use super::{order, reading};
@@ -44,10 +47,21 @@ pub fn run(everywhere: &Everywhere, options: &Decide) -> Result<Ending, Failure>
         }
         wishes.push(Wish::TakeUp(flag(text)?, step));
     }
+    if let Some(words) = &options.model {
+        let model = CalibrationModel::from_words(words).ok_or_else(|| {
+            let known: Vec<&str> = CalibrationModel::ALL.iter().map(|model| model.words()).collect();
+            Failure::with_hint(
+                format!("\"{words}\" is no calibration function that is known"),
+                format!("write one of: {}", known.join(", ")),
+            )
+        })?;
+        let run: Option<RunId> = options.run.as_deref().map(|text| text.parse().map_err(Failure::told)).transpose()?;
+        wishes.push(Wish::ChooseModel(laboratory.run_of(&order, run.as_ref())?, model));
+    }
     if wishes.is_empty() {
         return Err(Failure::with_hint(
             "nothing is decided",
-            "name a reading with --reject, or a flag with --justify or --take-up",
+            "name a reading with --reject, a flag with --justify or --take-up, or a calibration function with --model",
         ));
     }
     let decided = laboratory.decide(&by, &order, &wishes, &reason)?;
@@ -84,5 +98,6 @@ fn words(decision: &Decision) -> String {
         Decision::Reinstate { reading, .. } => format!("reading {reading} counts again"),
         Decision::Justify { flag, .. } => format!("{flag} justified"),
         Decision::TakeUp { flag, step, .. } => format!("{flag}: {} taken up", step_words(step)),
+        Decision::ChooseModel { run, model, .. } => format!("run {run} calibrated by {}", model.words()),
     }
 }

@@ -1,10 +1,11 @@
 //! `darkline evaluate`: results with their uncertainty, flags, and, once controls have passed, conformity.
 
 use darkline_evaluation::outcome::{
-    CalibrationOutcome, ControlKind, FlagOutcome, FlagState, Outcome, ResultOutcome, RunOutcome,
+    CalibrationOutcome, ChoiceOutcome, ControlKind, FlagOutcome, FlagState, Outcome, ResultOutcome, RunOutcome, TestOutcome,
 };
 use darkline_laboratory::deciding::step_words;
 use darkline_quality::rules;
+use darkline_report::calibration_part::because;
 use darkline_record::decision::NextStep;
 use darkline_record::identity::OrderId;
 use serde::Serialize;
@@ -201,20 +202,79 @@ fn details_text(outcome: &Outcome) -> String {
 
 fn calibration_text(run: &RunOutcome, calibration: &CalibrationOutcome) -> String {
     let unit = if run.response_unit == "1" { "" } else { &run.response_unit };
-    let CalibrationOutcome { model, n_points, weights, dof, r, slope_unit, .. } = calibration;
+    let CalibrationOutcome { model, n_points, weights, dof, slope_unit, .. } = calibration;
     let mut table = Table::new().words("").figures("value", "").figures("u", "").words("unit");
     let row = |name: &str, value: String, u: String, unit: &str| vec![name.into(), value, u, unit.to_owned()];
-    let (intercept, u_intercept) = (significant(calibration.intercept, 4), significant(calibration.u_intercept, 2));
-    let (slope, u_slope) = (significant(calibration.slope, 5), significant(calibration.u_slope, 2));
-    table.row(row("intercept", intercept, u_intercept, unit));
-    table.row(row("slope", slope, u_slope, slope_unit));
-    // Under weights by 1/u² it is a ratio, without the unit of the responses.
-    let (residual_sd, of_weight_one) = (significant(calibration.residual_sd, 4), weights != "equal");
-    let name = if of_weight_one { "residual standard deviation of weight one" } else { "residual standard deviation" };
-    table.row(row(name, residual_sd, String::new(), if of_weight_one { "" } else { unit }));
+    if let Some(line) = &calibration.line {
+        table.row(row("intercept", significant(line.intercept, 4), significant(line.u_intercept, 2), unit));
+        table.row(row("slope", significant(line.slope, 5), significant(line.u_slope, 2), slope_unit));
+    }
+    for parameter in &calibration.parameters {
+        let u = parameter.u.map_or_else(String::new, |u| significant(u, 2));
+        table.row(row(&parameter.name, significant(parameter.value, 5), u, &parameter.unit));
+    }
+    if let Some(residual_sd) = calibration.residual_sd {
+        // Under weights by 1/u² it is a ratio, without the unit of the responses.
+        let (residual_sd, of_weight_one) = (significant(residual_sd, 4), weights != "equal");
+        let name =
+            if of_weight_one { "residual standard deviation of weight one" } else { "residual standard deviation" };
+        table.row(row(name, residual_sd, String::new(), if of_weight_one { "" } else { unit }));
+    }
     table.row(row("degrees of freedom", dof.to_string(), String::new(), ""));
-    table.row(row("correlation coefficient", format!("{r:.4}"), String::new(), ""));
-    format!("run {}: {model}, {n_points} points, weights: {weights}\n{}\n", run.run, table.text())
+    if let Some(line) = &calibration.line {
+        table.row(row("correlation coefficient", format!("{:.4}", line.r), String::new(), ""));
+    }
+    let amounts = if calibration.amounts.are_exact() { "" } else { ", amounts uncertain" };
+    let mut text =
+        format!("run {}: {model}, {n_points} points, weights: {weights}{amounts}\n{}\n", run.run, table.text());
+    if let Some(choice) = &calibration.choice {
+        text.push_str(&choice_text(choice, &run.amount_unit));
+    }
+    text
+}
+
+/// What decided between the functions that the method allows: the figures of each, and why one was taken.
+fn choice_text(choice: &ChoiceOutcome, unit: &str) -> String {
+    let mut table = Table::new()
+        .words("function")
+        .figures("parameters", "")
+        .figures("AICc", "")
+        .words("lack of fit")
+        .words("residual runs")
+        .words("worst standard read back");
+    for candidate in &choice.candidates {
+        let test = |test: &TestOutcome| format!("F = {}, p = {}", significant(test.f, 3), significant(test.p, 2));
+        table.row(vec![
+            candidate.model.clone(),
+            candidate.n_parameters.to_string(),
+            candidate.corrected_information.map_or_else(|| "–".into(), |information| format!("{information:.2}")),
+            candidate.lack_of_fit.as_ref().map_or_else(|| "–".into(), test),
+            candidate.residual_runs.as_ref().map_or_else(
+                || "–".into(),
+                |runs| format!("{} of {} levels, p = {}", runs.runs, runs.n_above + runs.n_below, significant(runs.p, 2)),
+            ),
+            candidate.worst_read_back.as_ref().map_or_else(
+                || "–".into(),
+                |worst| format!("{:+.1} % at {} {unit}", 100.0 * worst.error, significant(worst.amount, 3)),
+            ),
+        ]);
+    }
+    let mut text = format!("{}\n", table.text());
+    for candidate in &choice.candidates {
+        if let Some(why_not) = &candidate.why_not {
+            text.push_str(&indented(&format!("{}: {why_not}", candidate.model), 2));
+        }
+    }
+    if let Some(test) = &choice.mandel {
+        let words = format!("Mandel's test of the straight line: F = {}, p = {}", significant(test.f, 3), significant(test.p, 2));
+        text.push_str(&indented(&words, 2));
+    }
+    if let Some(tolerance) = choice.tolerance {
+        text.push_str(&indented(&format!("tolerance of standards read back: {} %", significant(100.0 * tolerance, 3)), 2));
+    }
+    text.push_str(&indented(&format!("chosen: {}", because(choice)), 2));
+    text.push('\n');
+    text
 }
 
 /// The flags, those that stop the report last, with what may be done about each.

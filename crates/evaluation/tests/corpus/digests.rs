@@ -103,8 +103,14 @@ fn moved(mut measured: Vec<Measured>) -> Vec<Measured> {
     measured
 }
 
-fn calibrate<'m>(model: &'m Model, run: &Run, method: &ResolvedMethod, measured: &[Measured]) -> Calibrated<'m> {
-    (TRIAL.calibrate)(model, run, method, &moved(measured.to_vec()))
+fn calibrate<'m>(
+    model: &'m Model,
+    run: &Run,
+    method: &ResolvedMethod,
+    measured: &[Measured],
+    decisions: &[Decision],
+) -> Calibrated<'m> {
+    (TRIAL.calibrate)(model, run, method, &moved(measured.to_vec()), decisions)
 }
 
 fn quantify<'m>(

@@ -41,11 +41,13 @@ fn quam_a5_calibration_coefficients_with_their_standard_errors() -> Result<(), B
     let case = case("calibration/line-quam-a5-cadmium.toml")?;
     let outcome = outcome()?;
     let calibration = outcome.runs[0].calibration.as_ref().unwrap();
+    let residual_sd = calibration.residual_sd.unwrap();
+    let calibration = calibration.line.as_ref().unwrap();
     agrees(&case, "slope", calibration.slope);
     agrees(&case, "s_slope", calibration.u_slope);
     agrees(&case, "intercept", calibration.intercept);
     agrees(&case, "s_intercept", calibration.u_intercept);
-    agrees(&case, "s_yx", calibration.residual_sd);
+    agrees(&case, "s_yx", residual_sd);
     agrees(&case, "r", calibration.r);
     let recomputed = &case["recomputed"];
     for (key, found) in

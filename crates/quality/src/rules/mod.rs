@@ -2,6 +2,7 @@
 
 pub mod background_too_high;
 pub mod batch_control_missing;
+pub mod amount_not_read;
 pub mod blank_above_limit;
 pub mod blank_drifts;
 pub mod bracket_open;
@@ -54,6 +55,7 @@ pub const FIRST: &[Rule] = &[
     standard_off_curve::RULE,
     calibration_lacks_fit::RULE,
     calibration_bends::RULE,
+    amount_not_read::RULE,
     over_range::RULE,
     method_blank_missing::RULE,
     batch_control_missing::RULE,

@@ -133,9 +133,11 @@ fn method(table: &Table) -> ResolvedMethod {
             window: None,
         },
         calibration: CalibrationPlan {
-            model: CalibrationModel::from_words(text(part("calibration"), "model")).unwrap(),
-            weights: Weights::from_words(text(part("calibration"), "weights")).unwrap(),
             u_stock: Some(text(part("calibration"), "u_stock").parse().unwrap()),
+            ..CalibrationPlan::named(
+                CalibrationModel::from_words(text(part("calibration"), "model")).unwrap(),
+                Weights::Repeatability,
+            )
         },
         replicates: ReplicatePlan {
             n: 3,

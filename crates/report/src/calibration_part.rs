@@ -1,0 +1,167 @@
+//! The calibration in the annex: its coefficients, what decided between functions, and its figure.
+
+use darkline_evaluation::outcome::{CalibrationOutcome, CandidateOutcome, ChoiceOutcome, RunOutcome};
+use darkline_record::method::ResolvedMethod;
+
+use crate::figure::{self, Calibration, CalibrationPoint, Medium, ReadBack, Scale};
+use crate::printed::{RULE, significant};
+use crate::test_report::{CalibrationLine, Coefficient, FigureLine};
+
+/// The unit of the responses of a run; empty for a pure number.
+pub(crate) fn response_unit(run: &RunOutcome) -> &str {
+    if run.response_unit == "1" { "" } else { &run.response_unit }
+}
+
+/// How a calibration is called: method line and run.
+fn title(run: &RunOutcome, method: &ResolvedMethod) -> String {
+    let line = method.line.as_ref().map_or_else(String::new, |line| format!(" at {line}"));
+    format!("{}{line}, run {}", method.element, run.run)
+}
+
+/// The lines of a calibration.
+pub(crate) fn line(run: &RunOutcome, method: &ResolvedMethod, calibration: &CalibrationOutcome) -> CalibrationLine {
+    let mut coefficients = Vec::new();
+    let mut facts = vec![("readings of standards".to_owned(), calibration.n_points.to_string())];
+    if let Some(sd) = calibration.residual_sd {
+        // Under weights by 1/u² it is a ratio, without the unit of the responses.
+        let of_weight_one = if calibration.weights == "equal" { "" } else { " of weight one" };
+        facts.push((format!("residual standard deviation{of_weight_one}"), significant(sd, 3)));
+    }
+    facts.push(("degrees of freedom".into(), calibration.dof.to_string()));
+    if let Some(line) = &calibration.line {
+        coefficients.push(coefficient("intercept a", line.intercept, Some(line.u_intercept), response_unit(run)));
+        coefficients.push(coefficient("slope b", line.slope, Some(line.u_slope), &calibration.slope_unit));
+        facts.push(("correlation of a and b".into(), format!("{:.3}", line.correlation)));
+    }
+    for parameter in &calibration.parameters {
+        coefficients.push(coefficient(&parameter.name, parameter.value, parameter.u, &parameter.unit));
+    }
+    if let Some(choice) = &calibration.choice {
+        facts.extend(choice_facts(choice));
+    }
+    let amounts = if calibration.amounts.are_exact() { "" } else { ", amounts uncertain" };
+    CalibrationLine {
+        title: title(run, method),
+        model: format!("{}, weights: {}{amounts}", calibration.model, calibration.weights),
+        coefficients,
+        facts,
+    }
+}
+
+fn coefficient(name: &str, value: f64, standard_error: Option<f64>, unit: &str) -> Coefficient {
+    // The estimate ends where its standard error ends, like every figure with an uncertainty.
+    let rounded = standard_error.and_then(|u| darkline_metrology::rounding::report(value, u, RULE));
+    let (value, standard_error) = rounded.map_or_else(
+        || (significant(value, 4), standard_error.map_or_else(String::new, |u| significant(u, 2))),
+        |rounded| (rounded.value.to_string(), rounded.u.to_string()),
+    );
+    Coefficient { name: name.into(), value, standard_error, unit: unit.into() }
+}
+
+/// The choice in a sentence for each function that was tried.
+fn choice_facts(choice: &ChoiceOutcome) -> Vec<(String, String)> {
+    let mut facts = vec![("chosen".to_owned(), because(choice))];
+    if let Some(test) = &choice.mandel {
+        facts.push(("Mandel's test of the straight line".into(), f_words(test.f, test.p)));
+    }
+    facts.extend(choice.candidates.iter().map(|candidate| (candidate.model.clone(), candidate_words(candidate))));
+    facts
+}
+
+/// Why a function was taken, in words.
+pub fn because(choice: &ChoiceOutcome) -> String {
+    let by_evidence = match (&choice.by_evidence, choice.because.as_deref()) {
+        (Some(model), Some("only-one")) => format!("{model}: the only one that can be a calibration"),
+        (Some(model), Some("simpler-and-as-good")) => {
+            format!("{model}: within 2 of the least corrected information, with fewer parameters")
+        }
+        (Some(model), _) => format!("{model}: least corrected information"),
+        (None, _) => "none by the evidence".into(),
+    };
+    let passed_over = if choice.passed_over_for_lack_of_fit { ", those that lack fit passed over" } else { "" };
+    match &choice.overruled {
+        Some(overruled) => {
+            format!("{} by a person: {}; by the evidence {by_evidence}{passed_over}", overruled.model, overruled.reason)
+        }
+        None => format!("by the evidence {by_evidence}{passed_over}"),
+    }
+}
+
+fn f_words(f: f64, p: f64) -> String {
+    format!("F = {}, p = {}", significant(f, 3), significant(p, 2))
+}
+
+/// The figures of one function that was tried, in words.
+pub fn candidate_words(candidate: &CandidateOutcome) -> String {
+    let mut words = Vec::new();
+    if let Some(why_not) = &candidate.why_not {
+        words.push(format!("not taken: {why_not}"));
+    }
+    if let Some(information) = candidate.corrected_information {
+        words.push(format!("corrected information {information:.2}"));
+    }
+    if let Some(test) = &candidate.lack_of_fit {
+        words.push(format!("lack of fit {}", f_words(test.f, test.p)));
+    }
+    if let Some(runs) = &candidate.residual_runs {
+        words.push(format!(
+            "{} runs of residuals over {} levels, p = {}",
+            runs.runs,
+            runs.n_above + runs.n_below,
+            significant(runs.p, 2)
+        ));
+    }
+    if let Some(worst) = &candidate.worst_read_back {
+        let kept = match candidate.within_tolerance {
+            Some(true) => ", within the tolerance",
+            Some(false) => ", outside the tolerance",
+            None => "",
+        };
+        words.push(format!("worst standard read back {:+.1} %{kept}", 100.0 * worst.error));
+    }
+    words.join(", ")
+}
+
+/// The figure of a calibration.
+pub(crate) fn figure(run: &RunOutcome, method: &ResolvedMethod, calibration: &CalibrationOutcome) -> FigureLine {
+    let points: Vec<CalibrationPoint> = calibration
+        .points
+        .iter()
+        .map(|point| CalibrationPoint {
+            amount: point.amount,
+            response: point.response,
+            residual: Some(point.residual),
+            rejected: false,
+        })
+        .collect();
+    let top = calibration.points.iter().map(|point| point.amount).fold(0.0, f64::max);
+    let lowest = calibration.points.iter().map(|point| point.amount).fold(f64::INFINITY, f64::min);
+    let fitted: Vec<(f64, f64)> = match &calibration.line {
+        Some(line) => {
+            [lowest.min(top), top].iter().map(|&amount| (amount, line.intercept + line.slope * amount)).collect()
+        }
+        None => calibration.drawn.clone(),
+    };
+    let read_back: Vec<ReadBack<'_>> = run
+        .solutions
+        .iter()
+        .filter(|solution| !solution.replaced && matches!(solution.holds.as_str(), "sample" | "duplicate" | "spike"))
+        .filter_map(|solution| {
+            Some(ReadBack { name: &solution.name, amount: solution.amount?, response: solution.mean_response? })
+        })
+        .collect();
+    FigureLine::of(figure::calibration(
+        &Calibration {
+            id: &format!("calibration-{}", run.run),
+            title: &title(run, method),
+            amount: Scale { kind: "mass concentration", unit: &run.amount_unit },
+            response: Scale { kind: method.response.kind.words(), unit: response_unit(run) },
+            points: &points,
+            fitted: &fitted,
+            band: &[],
+            band_name: "",
+            read_back: &read_back,
+        },
+        Medium::Paper,
+    ))
+}
