@@ -121,7 +121,11 @@ impl<'m> Curve<'m> {
     ///
     /// # Errors
     /// Why it cannot be read, as a fact.
-    pub fn amount(&self, model: &'m Model, response: Term<'m, Response>) -> Result<Term<'m, MassConcentration>, String> {
+    pub fn amount(
+        &self,
+        model: &'m Model,
+        response: Term<'m, Response>,
+    ) -> Result<Term<'m, MassConcentration>, String> {
         match &self.reader {
             Reader::Line { intercept, slope } => Ok((response - *intercept) / *slope),
             Reader::Curve { parameters, inverse } => {

@@ -8,7 +8,7 @@ use darkline_quality::cost::{Cost, cost};
 use darkline_quality::flag::Flag;
 use darkline_record::decision::{Decision, Subject};
 use darkline_record::identity::{Edition, SampleId};
-use darkline_record::method::{CalibrationModel, ResolvedMethod};
+use darkline_record::method::{Amounts, CalibrationModel, ResolvedMethod};
 use darkline_record::order::Requested;
 use darkline_record::package::DataPackage;
 use darkline_record::run::RowHolds;
@@ -241,7 +241,10 @@ fn calibration_outcome(worked: &RunWorked<'_, '_>) -> Option<CalibrationOutcome>
         amounts: worked.method.calibration.amounts,
         slope_unit: slopes.symbol().into(),
         n_points: function.n_points(),
-        line: curve.line.as_ref().map(|line| line_outcome(line, function, slopes)),
+        line: curve.line.as_ref().map(|line| match worked.method.calibration.amounts {
+            Amounts::Exact => line_outcome(line, slopes),
+            Amounts::Uncertain => line_in_both(line, function, slopes),
+        }),
         parameters: parameters
             .iter()
             .map(|parameter| {
@@ -257,30 +260,31 @@ fn calibration_outcome(worked: &RunWorked<'_, '_>) -> Option<CalibrationOutcome>
     })
 }
 
-/// The coefficients as they were fitted: of the line of exact amounts, or of the line of least distances.
-fn line_outcome(line: &Line, function: &dyn CalibrationFunction, slopes: Unit<Sensitivity>) -> LineOutcome {
-    let parameters = function.parameters();
-    let covariance = function.covariance();
-    match (parameters.as_slice(), covariance.as_deref()) {
-        ([intercept, slope], Some([_, both, ..])) if function.sum_of_squares() != line.chi_squared() => {
-            let (u_intercept, u_slope) = (intercept.u.unwrap_or(0.0), slope.u.unwrap_or(0.0));
-            LineOutcome {
-                intercept: intercept.value,
-                u_intercept,
-                slope: slopes.read_si(slope.value),
-                u_slope: slopes.read_si(u_slope),
-                correlation: if u_intercept * u_slope > 0.0 { both / (u_intercept * u_slope) } else { 0.0 },
-                r: line.r,
-            }
-        }
-        _ => LineOutcome {
-            intercept: line.intercept.si(),
-            u_intercept: line.u_intercept.si(),
-            slope: slopes.read(line.slope),
-            u_slope: slopes.read(line.u_slope),
-            correlation: line.correlation,
-            r: line.r,
-        },
+fn line_outcome(line: &Line, slopes: Unit<Sensitivity>) -> LineOutcome {
+    LineOutcome {
+        intercept: line.intercept.si(),
+        u_intercept: line.u_intercept.si(),
+        slope: slopes.read(line.slope),
+        u_slope: slopes.read(line.u_slope),
+        correlation: line.correlation,
+        r: line.r,
+    }
+}
+
+/// The coefficients of the line of least distances; r is that of the points, which know no line.
+fn line_in_both(line: &Line, function: &dyn CalibrationFunction, slopes: Unit<Sensitivity>) -> LineOutcome {
+    let (parameters, covariance) = (function.parameters(), function.covariance());
+    let ([intercept, slope], Some([_, both, ..])) = (parameters.as_slice(), covariance.as_deref()) else {
+        return line_outcome(line, slopes);
+    };
+    let (u_intercept, u_slope) = (intercept.u.unwrap_or(0.0), slope.u.unwrap_or(0.0));
+    LineOutcome {
+        intercept: intercept.value,
+        u_intercept,
+        slope: slopes.read_si(slope.value),
+        u_slope: slopes.read_si(u_slope),
+        correlation: if u_intercept * u_slope > 0.0 { both / (u_intercept * u_slope) } else { 0.0 },
+        r: line.r,
     }
 }
 

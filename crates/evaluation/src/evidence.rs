@@ -57,7 +57,8 @@ pub fn overruled<'d>(decisions: &'d [Decision], run: &RunId) -> Option<(Calibrat
 /// Why nothing can be chosen.
 ///
 /// # Source
-/// [`darkline_calibration::choice::choose`] for what decides; the tolerance is the method's.
+/// [`darkline_calibration::choice::choose`] for what decides; the tolerance is `back_calculated` of the method's
+/// limits.
 pub fn choose(
     method: &ResolvedMethod,
     points: &[Point],
@@ -66,7 +67,7 @@ pub fn choose(
     unit: impl Fn(f64) -> f64,
 ) -> Result<(CalibrationModel, ChoiceOutcome), String> {
     let allowed: Vec<Function> = method.calibration.model.allowed().iter().copied().map(function_of).collect();
-    let tolerance = method.calibration.tolerance.as_ref().map(|tolerance| tolerance.value().si());
+    let tolerance = method.limits.back_calculated.as_ref().map(|tolerance| tolerance.value().si());
     let (all, chosen) = match choice::choose(&allowed, points, dispersion) {
         Ok(choice) => within_tolerance(choice, points, dispersion, tolerance),
         Err(none) => {
@@ -107,7 +108,8 @@ pub fn choose(
         passed_over_for_lack_of_fit: passed_over,
         tolerance,
         mandel,
-        overruled: by_hand.map(|(model, reason)| OverruledOutcome { model: model.words().into(), reason: reason.into() }),
+        overruled: by_hand
+            .map(|(model, reason)| OverruledOutcome { model: model.words().into(), reason: reason.into() }),
     };
     Ok((taken, outcome))
 }
@@ -134,13 +136,13 @@ fn within_tolerance(
     if let Some(tolerance) = tolerance {
         let keeps = |candidate: &&Candidate| {
             candidate.is_eligible()
-                && candidate
-                    .function
-                    .as_ref()
-                    .is_ok_and(|function| worst_read_back(function.as_ref(), points).is_some_and(|(_, error)| error.abs() <= tolerance))
+                && candidate.function.as_ref().is_ok_and(|function| {
+                    worst_read_back(function.as_ref(), points).is_some_and(|(_, error)| error.abs() <= tolerance)
+                })
         };
         let kept: Vec<Function> = choice.candidates.iter().filter(keeps).map(|candidate| candidate.model).collect();
-        if !kept.is_empty() && !kept.contains(&chosen.model)
+        if !kept.is_empty()
+            && !kept.contains(&chosen.model)
             && let Ok(again) = choice::choose(&kept, points, dispersion)
         {
             chosen = of(&again);
@@ -192,9 +194,9 @@ fn candidate_outcome(
             dof_2: test.dof_pure_error,
             p: test.p,
         }),
-        residual_runs: function.and_then(|function| ResidualRuns::of(function.as_ref(), points)).map(|found| {
-            RunsOutcome { runs: found.runs, n_above: found.n_above, n_below: found.n_below, p: found.p }
-        }),
+        residual_runs: function
+            .and_then(|function| ResidualRuns::of(function.as_ref(), points))
+            .map(|found| RunsOutcome { runs: found.runs, n_above: found.n_above, n_below: found.n_below, p: found.p }),
         within_tolerance: tolerance.zip(worst).map(|(tolerance, (_, error))| error.abs() <= tolerance),
         worst_read_back: worst.map(|(amount, error)| ReadBackOutcome { amount: unit(amount), error }),
     }

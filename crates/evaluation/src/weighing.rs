@@ -24,7 +24,10 @@ pub struct Weighing {
 #[derive(Clone, Debug, PartialEq)]
 enum Rule {
     ByFunction(Weighting),
-    Repeatability { sd_at_zero: f64, rsd: f64 },
+    Repeatability {
+        sd_at_zero: f64,
+        rsd: f64,
+    },
     /// Amount and standard uncertainty of a response there, ascending.
     Given(Vec<(f64, f64)>),
 }
@@ -58,12 +61,12 @@ impl Weighing {
             Weights::InverseResponse { power } => {
                 Rule::ByFunction(Weighting::InverseResponse { power: power.value().si() })
             }
-            Weights::Replicates => Rule::ByFunction(Weighting::Replicates(
-                ReplicateScatter::of(&plain()).map_err(|why| in_words(&why))?,
-            )),
-            Weights::TwoComponent => Rule::ByFunction(Weighting::TwoComponent(
-                TwoComponent::fit(&plain()).map_err(|why| in_words(&why))?,
-            )),
+            Weights::Replicates => {
+                Rule::ByFunction(Weighting::Replicates(ReplicateScatter::of(&plain()).map_err(|why| in_words(&why))?))
+            }
+            Weights::TwoComponent => {
+                Rule::ByFunction(Weighting::TwoComponent(TwoComponent::fit(&plain()).map_err(|why| in_words(&why))?))
+            }
         };
         let is_known = plan.amounts == Amounts::Uncertain || matches!(rule, Rule::Given(_));
         let with_analyte = points.iter().filter(|point| point.amount.si() > 0.0);

@@ -21,9 +21,10 @@ pub(crate) fn read(section: &Section<'_>, kind: Option<ResponseKind>) -> Option<
     let weights_entry = section.required("weights", "\"equal\"");
     let weights = weights_entry.as_ref().and_then(|entry| weights(section, entry, kind));
     let amounts = section.optional("amounts").map(|entry| {
-        entry.one_of("way to take amounts", &[Amounts::Exact, Amounts::Uncertain], Amounts::word).map(|word| (word, entry))
+        entry
+            .one_of("way to take amounts", &[Amounts::Exact, Amounts::Uncertain], Amounts::word)
+            .map(|word| (word, entry))
     });
-    let tolerance = section.optional("tolerance").map(|entry| entry.figure(Wanted::Positive));
     let u_stock = section.optional("u_stock").map(|entry| entry.figure(Wanted::NotNegative));
     section.close();
     let (weights, amounts) = (weights?, transposed(amounts)?);
@@ -31,7 +32,10 @@ pub(crate) fn read(section: &Section<'_>, kind: Option<ResponseKind>) -> Option<
         && !matches!(weights, Weights::Repeatability | Weights::GivenU { .. })
     {
         entry.fault(
-            format!("amounts count as uncertain, and weights {} give no standard uncertainty of a response", quoted(weights.words())),
+            format!(
+                "amounts count as uncertain, and weights {} give no standard uncertainty of a response",
+                quoted(weights.words())
+            ),
             "write weights = \"given u\" or \"repeatability\", or amounts = \"exact\"",
         );
         return None;
@@ -40,7 +44,6 @@ pub(crate) fn read(section: &Section<'_>, kind: Option<ResponseKind>) -> Option<
         model: model?,
         weights,
         amounts: amounts.map_or(Amounts::Exact, |(word, _)| word),
-        tolerance: transposed(tolerance)?,
         u_stock: transposed(u_stock)?,
     })
 }

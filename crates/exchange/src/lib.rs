@@ -14,8 +14,8 @@ pub mod text_file;
 mod document;
 pub use document::Entered;
 
-pub mod element_symbol;
 mod calibration_plan;
+pub mod element_symbol;
 mod limits;
 pub mod method;
 pub mod order;

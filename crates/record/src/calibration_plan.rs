@@ -16,18 +16,15 @@ pub struct CalibrationPlan {
     /// Whether the amounts of the standards count as exact in the fit.
     #[serde(default, skip_serializing_if = "Amounts::are_exact")]
     pub amounts: Amounts,
-    /// How far a standard read back from the calibration may lie from its amount, relative; not looked at where absent.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub tolerance: Option<Written<Factor>>,
     /// Standard uncertainty of the standards that they share through their stock, relative; exact where absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub u_stock: Option<Written<Factor>>,
 }
 
 impl CalibrationPlan {
-    /// A plan that names its function; amounts exact, no tolerance, no stock.
+    /// A plan that names its function; amounts exact, no stock.
     pub fn named(model: CalibrationModel, weights: Weights) -> Self {
-        Self { model: ModelPlan::Named(model), weights, amounts: Amounts::Exact, tolerance: None, u_stock: None }
+        Self { model: ModelPlan::Named(model), weights, amounts: Amounts::Exact, u_stock: None }
     }
 }
 
@@ -222,7 +219,7 @@ mod tests {
 
     #[test]
     fn models_by_evidence_and_weights_with_a_power_read_back() {
-        let text = r#"{"model":["straight-line","quadratic"],"weights":{"inverse-amount":{"power":"2"}},"amounts":"uncertain","tolerance":"10 %"}"#;
+        let text = r#"{"model":["straight-line","quadratic"],"weights":{"inverse-amount":{"power":"2"}},"amounts":"uncertain"}"#;
         let plan: CalibrationPlan = serde_json::from_str(text).unwrap();
         assert_eq!(plan.model.allowed().len(), 2);
         assert_eq!(plan.weights.described(), "1/amount^2");

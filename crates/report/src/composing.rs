@@ -4,8 +4,7 @@
 //! package makes the same report again.
 
 use darkline_evaluation::outcome::{
-    ControlKind, ControlOutcome as Control, FlagState, Outcome, Reported, ResultOutcome,
-    RunOutcome, ValueOutcome,
+    ControlKind, ControlOutcome as Control, FlagState, Outcome, Reported, ResultOutcome, RunOutcome, ValueOutcome,
 };
 use darkline_evaluation::procedure::of_edition;
 use darkline_metrology::conformity::Statement as Found;
@@ -23,9 +22,9 @@ use crate::calibration_part::{self, response_unit};
 use crate::figure::{self, Baseline, Medium, Pulse};
 use crate::printed::{Printed, printed, significant};
 use crate::test_report::{
-    Annex, Budget, Contribution, ControlLine, ControlOutcome, FigureLine, Finding,
-    JustifiedFlag, Limit, MethodLine, Party, Proof, Replaced, ResultLine, SampleLine, Sampling, Signature, Span,
-    Statement, TestReport, Uncertainty, Verdict,
+    Annex, Budget, Contribution, ControlLine, ControlOutcome, FigureLine, Finding, JustifiedFlag, Limit, MethodLine,
+    Party, Proof, Replaced, ResultLine, SampleLine, Sampling, Signature, Span, Statement, TestReport, Uncertainty,
+    Verdict,
 };
 
 /// What the record says about an issue.

@@ -1,13 +1,14 @@
 //! `darkline evaluate`: results with their uncertainty, flags, and, once controls have passed, conformity.
 
 use darkline_evaluation::outcome::{
-    CalibrationOutcome, ChoiceOutcome, ControlKind, FlagOutcome, FlagState, Outcome, ResultOutcome, RunOutcome, TestOutcome,
+    CalibrationOutcome, ChoiceOutcome, ControlKind, FlagOutcome, FlagState, Outcome, ResultOutcome, RunOutcome,
+    TestOutcome,
 };
 use darkline_laboratory::deciding::step_words;
 use darkline_quality::rules;
-use darkline_report::calibration_part::because;
 use darkline_record::decision::NextStep;
 use darkline_record::identity::OrderId;
+use darkline_report::calibration_part::because;
 use serde::Serialize;
 
 use super::{order, put_out};
@@ -251,7 +252,9 @@ fn choice_text(choice: &ChoiceOutcome, unit: &str) -> String {
             candidate.lack_of_fit.as_ref().map_or_else(|| "–".into(), test),
             candidate.residual_runs.as_ref().map_or_else(
                 || "–".into(),
-                |runs| format!("{} of {} levels, p = {}", runs.runs, runs.n_above + runs.n_below, significant(runs.p, 2)),
+                |runs| {
+                    format!("{} of {} levels, p = {}", runs.runs, runs.n_above + runs.n_below, significant(runs.p, 2))
+                },
             ),
             candidate.worst_read_back.as_ref().map_or_else(
                 || "–".into(),
@@ -266,11 +269,18 @@ fn choice_text(choice: &ChoiceOutcome, unit: &str) -> String {
         }
     }
     if let Some(test) = &choice.mandel {
-        let words = format!("Mandel's test of the straight line: F = {}, p = {}", significant(test.f, 3), significant(test.p, 2));
+        let words = format!(
+            "Mandel's test of the straight line: F = {}, p = {}",
+            significant(test.f, 3),
+            significant(test.p, 2)
+        );
         text.push_str(&indented(&words, 2));
     }
     if let Some(tolerance) = choice.tolerance {
-        text.push_str(&indented(&format!("tolerance of standards read back: {} %", significant(100.0 * tolerance, 3)), 2));
+        text.push_str(&indented(
+            &format!("tolerance of standards read back: {} %", significant(100.0 * tolerance, 3)),
+            2,
+        ));
     }
     text.push_str(&indented(&format!("chosen: {}", because(choice)), 2));
     text.push('\n');

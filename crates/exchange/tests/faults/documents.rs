@@ -176,6 +176,46 @@ fn methods() {
     insta::assert_snapshot!(zoo::told(&files, |text| method::read("method.toml", text)));
 }
 
+/// The keys of the calibration that go together, and those that do not.
+#[test]
+fn calibrations() {
+    let plan = |model: &str, weights: &str| {
+        changed("method.toml", &[("model = \"straight line\"", model), ("weights = \"equal\"", weights)])
+    };
+    let (line, equal) = ("model = \"straight line\"", "weights = \"equal\"");
+    let files = [
+        ("one function and several", plan("model = \"quadratic\"\nmodels = [\"straight line\", \"rational\"]", equal)),
+        ("no function", plan("", equal)),
+        ("a list of one", plan("models = [\"quadratic\"]", equal)),
+        ("a list of none", plan("models = []", equal)),
+        ("a function twice, and one that is none", plan("models = [\"quadratic\", \"quadratic\", \"cubic\"]", equal)),
+        ("a text in place of a list", plan("models = \"quadratic\"", equal)),
+        ("a number in a list", plan("models = [\"quadratic\", 2]", equal)),
+        ("weights that are none", plan(line, "weights = \"given\"")),
+        ("a power that is missing", plan(line, "weights = \"inverse power of amount\"")),
+        ("a power of zero", plan(line, "weights = \"inverse power of response\"\npower = \"0\"")),
+        ("a power that has no place", plan(line, "weights = \"equal\"\npower = \"2\"")),
+        ("given uncertainties that are missing", plan(line, "weights = \"given u\"")),
+        ("given uncertainties that have no place", plan(line, "weights = \"equal\"\ngiven_u = []")),
+        ("no given uncertainty", plan(line, "weights = \"given u\"\ngiven_u = []")),
+        (
+            "given uncertainties: zero, twice, in another unit, of another kind",
+            plan(
+                line,
+                "weights = \"given u\"\ngiven_u = [{ amount = \"1 mg/L\", u = \"0\" }, { amount = \"2 mg/L\", u = \"0.1\" }, \
+                 { amount = \"2 mg/L\", u = \"0.1\" }, { amount = \"3 mg/L\", u = \"0.1 s\" }, { amount = \"3 mg\", u = \"0.1\" }]",
+            ),
+        ),
+        (
+            "uncertain amounts without an uncertainty of responses",
+            plan(line, "weights = \"equal\"\namounts = \"uncertain\""),
+        ),
+        ("amounts that are neither", plan(line, "weights = \"equal\"\namounts = \"known\"")),
+    ];
+    let files: Vec<(&str, &str)> = files.iter().map(|(title, text)| (*title, text.as_str())).collect();
+    insta::assert_snapshot!(zoo::told(&files, |text| method::read("method.toml", text)));
+}
+
 #[test]
 fn runs() {
     let run = |changes: &[(&str, &str)]| changed("run.toml", changes);

@@ -26,9 +26,10 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
     for solution in view.solutions.iter().filter(|solution| !solution.replaced) {
         let Some(why) = solution.unread else { continue };
         let next = match solution.holds {
-            RowHolds::Portion { .. } => vec![NextStep::Dilute { factor: 2 }, NextStep::MeasureAgain {
-                replicates: u8::try_from(solution.wanted).unwrap_or(u8::MAX),
-            }],
+            RowHolds::Portion { .. } => vec![
+                NextStep::Dilute { factor: 2 },
+                NextStep::MeasureAgain { replicates: u8::try_from(solution.wanted).unwrap_or(u8::MAX) },
+            ],
             _ => vec![NextStep::MeasureAgain { replicates: u8::try_from(solution.wanted).unwrap_or(u8::MAX) }],
         };
         flags.push(Flag {

@@ -1,0 +1,8 @@
+//! Published examples, run from the figures of the source through a data package to the outcome.
+
+#![allow(clippy::unwrap_used, reason = "what a test rests on may end it")]
+
+mod package;
+
+mod functions;
+mod laws;
