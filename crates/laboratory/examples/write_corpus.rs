@@ -107,7 +107,9 @@ fn measure(package: &mut DataPackage, run: &RunId, truth: &Truth, started: &str)
         .collect();
     let first = u32::try_from(known.readings.len())? + 1;
     for (number, simulated) in (first..).zip(simulate(package, run, &rows, truth, truth.seed, started)?) {
-        package.pulses.insert(simulated.pulse().digest(), Arc::new(simulated.pulse().clone()));
+        if let Some(pulse) = simulated.pulse() {
+            package.pulses.insert(pulse.digest(), Arc::new(pulse.clone()));
+        }
         package.runs[0].readings.push(simulated.reading(number));
     }
     Ok(())
