@@ -28,6 +28,11 @@ pub mod outcome;
 pub mod procedure;
 
 mod explaining;
+
+pub mod open_points;
+pub mod rejecting;
+pub mod repeating;
+
 pub mod live;
 
 pub use evaluating::{UnknownEdition, evaluate, evaluate_by};

@@ -125,7 +125,7 @@ fn below_limit(method: &ResolvedMethod, found: &ValueOutcome) -> Option<(f64, St
 }
 
 /// A figure in SI, read in the unit of the method's results.
-fn in_result_unit(si: f64, method: &ResolvedMethod) -> Option<f64> {
+pub(crate) fn in_result_unit(si: f64, method: &ResolvedMethod) -> Option<f64> {
     use darkline_metrology::kind::{AmountPerDose, MassConcentration, MassFraction, ReleasePerArea};
     use darkline_record::order::ResultKind;
     fn read<K: Kind>(si: f64, unit: &str) -> Option<f64> {

@@ -26,6 +26,18 @@ pub enum LegFault {
         /// What it holds.
         holds: &'static str,
     },
+    /// The method fixes how often a solution is measured again, and that is used up.
+    #[error(
+        "row {row} was measured again {times} times, as often as method {method} allows: a further repeat is a deviation"
+    )]
+    NoMoreRepeats {
+        /// The row.
+        row: u32,
+        /// Times it was.
+        times: usize,
+        /// The method.
+        method: String,
+    },
     /// The step is done away from the instrument.
     #[error("{flag}: this step is not measured in the same run")]
     NotInThisRun {
@@ -52,18 +64,30 @@ pub fn extend(run: &Run, method: &ResolvedMethod, taken_up: &[(FlagId, NextStep)
     for (flag, step) in taken_up {
         let row = row_of(run, flag)?;
         match step {
-            NextStep::Repeat { replicates } => rows.push(Row {
-                number: next(),
-                replicates: *replicates,
-                follows: Some(Follows::Joins(run.home(row.number))),
-                ..row.clone()
-            }),
-            NextStep::MeasureAgain { replicates } => rows.push(Row {
-                number: next(),
-                replicates: *replicates,
-                follows: Some(Follows::Replaces(run.home(row.number))),
-                ..row.clone()
-            }),
+            NextStep::Repeat { replicates } => {
+                may_repeat(run, method, row)?;
+                rows.push(Row {
+                    number: next(),
+                    replicates: *replicates,
+                    follows: Some(Follows::Joins(run.home(row.number))),
+                    ..row.clone()
+                });
+            }
+            NextStep::MeasureAgain { replicates } => {
+                may_repeat(run, method, row)?;
+                // What was carried over once may be again: a blank goes before the row.
+                if flag.rule.as_str() == "carry-over"
+                    && let Some(blank) = run.rows().filter(|row| matches!(row.holds, RowHolds::CheckBlank)).last()
+                {
+                    rows.push(Row { number: next(), follows: None, ..blank.clone() });
+                }
+                rows.push(Row {
+                    number: next(),
+                    replicates: *replicates,
+                    follows: Some(Follows::Replaces(run.home(row.number))),
+                    ..row.clone()
+                });
+            }
             NextStep::Dilute { factor } => {
                 cup = cup.map(|cup| cup + 1);
                 rows.push(Row {
@@ -98,6 +122,31 @@ pub fn extend(run: &Run, method: &ResolvedMethod, taken_up: &[(FlagId, NextStep)
 
 fn row_of<'r>(run: &'r Run, flag: &FlagId) -> Result<&'r Row, LegFault> {
     cost::row_of(run, &flag.subject).ok_or_else(|| LegFault::NoRow { flag: flag.clone(), run: run.id.to_string() })
+}
+
+/// Whether the solution of a row may be measured once more; a bracket that failed and a dilution are no repeats.
+fn may_repeat(run: &Run, method: &ResolvedMethod, row: &Row) -> Result<(), LegFault> {
+    let times = times_repeated(run, row.number);
+    match method.limits.most_repeats {
+        Some(most) if times >= usize::from(most) && matches!(row.holds, RowHolds::Portion { .. }) => {
+            Err(LegFault::NoMoreRepeats { row: row.number, times, method: method.id.to_string() })
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Times that the solution of a row was measured again so far: rows that join it or stand in its place, down to the first.
+fn times_repeated(run: &Run, row: u32) -> usize {
+    let home = first(run, row);
+    run.rows().filter(|other| other.number != home && first(run, other.number) == home).count()
+}
+
+fn first(run: &Run, number: u32) -> u32 {
+    match run.row(number).and_then(|row| row.follows) {
+        // Rows only follow earlier ones, which the door checks; the comparison keeps a broken record from looping.
+        Some(Follows::Joins(earlier) | Follows::Replaces(earlier)) if earlier < number => first(run, earlier),
+        _ => number,
+    }
 }
 
 fn diluted(row: &Row, factor: u32, method: &ResolvedMethod) -> Result<RowHolds, LegFault> {
@@ -196,6 +245,37 @@ mod tests {
         let leg = extend(&run(), &method(), &steps).unwrap();
         let follows: Vec<_> = leg.rows.iter().filter_map(|row| row.follows).collect();
         assert_eq!(follows, [Follows::Replaces(2), Follows::Replaces(3), Follows::Replaces(4)]);
+    }
+
+    #[test]
+    fn repeats_are_fixed_in_number_beforehand_and_a_bracket_is_no_repeat() {
+        let (mut run, mut method) = (run(), method());
+        method.limits.most_repeats = Some(1);
+        let repeat = [(flag("replicate-outlier:reading:R1/7"), NextStep::Repeat { replicates: 1 })];
+        let leg = extend(&run, &method, &repeat).unwrap();
+        run.legs.push(leg);
+        let told = extend(&run, &method, &repeat).unwrap_err();
+        assert_eq!(told, LegFault::NoMoreRepeats { row: 2, times: 1, method: "m".into() });
+        let bracket = [(flag("check-outside-limits:row:R1/4"), NextStep::RepeatSinceLastCheck)];
+        assert!(extend(&run, &method, &bracket).is_ok());
+    }
+
+    #[test]
+    fn a_blank_goes_before_a_row_that_something_was_carried_into() {
+        let steps = [(flag("carry-over:row:R1/3"), NextStep::MeasureAgain { replicates: 3 })];
+        let leg = extend(&run(), &method(), &steps).unwrap();
+        let seen: Vec<_> = leg.rows.iter().map(|row| (row.name.as_str(), row.follows)).collect();
+        assert_eq!(
+            seen,
+            [("check-blank", None), ("thyme", Some(Follows::Replaces(3))), ("check", None), ("check-blank", None)]
+        );
+    }
+
+    #[test]
+    fn a_bracket_is_closed_by_a_check_and_a_blank_alone() {
+        let leg = extend(&run(), &method(), &[(flag("bracket-open:row:R1/3"), NextStep::Check)]).unwrap();
+        let names: Vec<_> = leg.rows.iter().map(|row| row.name.as_str()).collect();
+        assert_eq!(names, ["check", "check-blank"]);
     }
 
     #[test]

@@ -124,12 +124,13 @@ pub fn cost(run: &Run, method: &ResolvedMethod, subject: &Subject, step: &NextSt
     for (row, replicates) in &rows {
         let Some(left) = left_in_cup(run, method, row) else { continue };
         let after = left - f64::from(*replicates) * taken_by_reading(method).unwrap_or(0.0);
-        if after < 0.0 {
+        // A thousandth of a microlitre is rounding, not solution.
+        if after < -1e-12 {
             cost.short.push(run.row_id(row.number));
         }
         cost.left = Some(cost.left.map_or(after, |least: f64| least.min(after)));
     }
-    cost.left = cost.left.map(|left| left * 1e9);
+    cost.left = cost.left.map(|left| (left * 1e12).round() / 1e3 + 0.0);
     Some(cost)
 }
 

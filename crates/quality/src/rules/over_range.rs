@@ -2,7 +2,8 @@
 //!
 //! What it sees: a portion's solution that holds more than the highest standard.
 //! Why it matters: beyond the highest standard nobody has shown that the calibration function holds.
-//! What to do: dilute so that it falls into the upper half of the range, and measure it in place of the row.
+//! What to do: dilute so that it falls into the upper half of the range, and measure it in place of the row; before the next
+//! cup clean out twice and measure a blank.
 //! Source: ISO 8466-1:2021, 4 (the working range is the range of the standards; from memory); the factors offered are
 //! common practice, no source.
 
@@ -10,9 +11,9 @@ use darkline_metrology::kind::{Kind, MassConcentration};
 use darkline_record::decision::{NextStep, Subject};
 use darkline_record::run::RowHolds;
 
-use crate::flag::{Evidence, Flag, Holds, Settled, Severity};
+use crate::flag::{Evidence, Flag, Holds, Settled, Severity, three_digits};
 use crate::rule::{Rule, flag_id};
-use crate::view::{RunView, SeenCalibration};
+use crate::view::{RunView, SeenCalibration, SeenSolution};
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -52,12 +53,26 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
                 .figure("times", amount / top_amount, "1")
                 .figure("portion", CUP / f64::from(factor), "µL")
                 .figure("diluent", CUP - CUP / f64::from(factor), "µL")
+                .fact("with", view.method.limits.diluent.as_deref().unwrap_or("the diluent"))
+                .fact("why", &protection(view, solution))
                 .fact("cup", solution.name),
             holds: Holds::Rows(vec![row]),
             next: vec![NextStep::Dilute { factor }],
         });
     }
     flags
+}
+
+/// How the next row is protected while it has not been read; empty once it has. Its sentence is no evidence: it goes when
+/// the run goes on, and reopens nothing.
+fn protection(view: &RunView<'_>, solution: &SeenSolution<'_>) -> String {
+    let is_read = |row: u32| view.readings.iter().any(|reading| reading.row == row);
+    let behind = view.run.rows().skip_while(|row| row.number != solution.row).skip(1);
+    let Some(next) = behind.take(1).find(|row| !is_read(row.number)) else { return String::new() };
+    let blank = three_digits(3.0 * view.method.replicates.sd_at_zero.value().si());
+    let unit = view.response_unit();
+    let unit = if unit == "1" { String::new() } else { format!(" {unit}") };
+    format!("; two clean-outs, then a blank of at most {blank}{unit} before {}", next.name)
 }
 
 /// The factor offered for a solution so many times what it may be.
@@ -72,13 +87,15 @@ fn dilution(times: f64) -> u32 {
 
 fn say(evidence: &Evidence) -> String {
     format!(
-        "{} is {} times the top standard ({} of {}): dilute {} + {} of the diluent",
+        "{} is {} times the top standard ({} of {}): dilute {} + {} of {}{}",
         evidence.words("cup"),
         evidence.told("times"),
         evidence.told("found"),
         evidence.told("top"),
         evidence.told("portion"),
-        evidence.told("diluent")
+        evidence.told("diluent"),
+        evidence.words("with"),
+        evidence.words("why")
     )
 }
 
