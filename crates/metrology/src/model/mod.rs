@@ -17,6 +17,7 @@ mod monte_carlo;
 mod replay;
 mod sample;
 mod second_order;
+mod source_index;
 mod spread;
 mod tape;
 mod term;
