@@ -1,11 +1,12 @@
-//! From a test report to the bytes of its file.
+//! From a test report or a qualification protocol to the bytes of its file.
 //!
-//! [`render`] sets `test_report.typ` with the report as data beside it. The data is read as a file, never written into the
+//! [`render`] sets `test_report.typ` with the report as data beside it, [`render_protocol`] `qualification_protocol.typ`. The data is read as a file, never written into the
 //! layout, so no text of a customer or analyst can become part of the program that sets it. The layout sees three files
 //! (itself, the data, the record) and our own letters; there is no clock, no folder and no network for it.
 
 use crate::completeness::MissingItem;
 use crate::printable::Printable;
+use crate::qualification_protocol::QualificationProtocol;
 use crate::test_report::TestReport;
 use std::sync::OnceLock;
 use typst::diag::{FileError, FileResult, SourceDiagnostic};
@@ -21,8 +22,16 @@ use typst_pdf::{PdfOptions, PdfStandard, PdfStandards, Timestamp};
 /// Name of the attached record inside the file.
 pub const ATTACHMENT: &str = "record.json";
 
-const LAYOUT: &str = include_str!("test_report.typ");
-const LAYOUT_NAME: &str = "test_report.typ";
+/// A layout and the name that its faults are told with.
+#[derive(Clone, Copy)]
+struct Layout {
+    name: &'static str,
+    text: &'static str,
+}
+
+const TEST_REPORT: Layout = Layout { name: "test_report.typ", text: include_str!("test_report.typ") };
+const QUALIFICATION_PROTOCOL: Layout =
+    Layout { name: "qualification_protocol.typ", text: include_str!("qualification_protocol.typ") };
 const DATA_NAME: &str = "report.json";
 
 /// Why a report cannot be rendered.
@@ -40,6 +49,12 @@ pub enum ReportError {
     #[error("the time of issue is written {text:?}; write it like 2026-03-14T09:30:00+01:00")]
     IssueTime {
         /// The time as given.
+        text: String,
+    },
+    /// The date of a protocol cannot be read.
+    #[error("the date is written {text:?}; write it like 2026-03-14")]
+    Date {
+        /// The date as given.
         text: String,
     },
     /// A figure is no SVG that can be read.
@@ -83,10 +98,41 @@ pub fn render(report: &TestReport, record_json: &[u8]) -> Result<Vec<u8>, Report
         return Err(ReportError::Incomplete { number: report.number.clone(), missing });
     }
     let issued = timestamp(&report.issued).ok_or_else(|| ReportError::IssueTime { text: report.issued.clone() })?;
-    let assets = assets();
+    let ident = format!("{}/{}/{}", report.laboratory.name, report.number, report.proof.outcome_digest);
+    let data = serde_json::to_value(report).map_err(|error| fault(&error))?;
+    set_document(TEST_REPORT, data, record_json, ident, issued)
+}
 
+/// Renders a qualification protocol as PDF/A-3a and PDF/UA-1 with every figure attached.
+///
+/// # Arguments
+/// * `record`: the figures, one JSON object a line, attached byte for byte as [`ATTACHMENT`].
+///
+/// # Errors
+/// * [`ReportError::Date`]: the date is neither a day nor a time with its offset from UTC.
+/// * [`ReportError::Setting`]: the layout failed, which is a fault of ours.
+///
+/// # Source
+/// ISO 19005-3 (PDF/A-3), ISO 14289-1 (PDF/UA-1).
+pub fn render_protocol(protocol: &QualificationProtocol, record: &[u8]) -> Result<Vec<u8>, ReportError> {
+    let date = timestamp(&protocol.date)
+        .or_else(|| timestamp(&format!("{}T00:00:00Z", protocol.date)))
+        .ok_or_else(|| ReportError::Date { text: protocol.date.clone() })?;
+    let ident = format!("{}/{}/{}", protocol.program, protocol.machine, protocol.date);
+    let data = serde_json::to_value(protocol).map_err(|error| fault(&error))?;
+    set_document(QUALIFICATION_PROTOCOL, data, record, ident, date)
+}
+
+/// Sets a layout with its data beside it.
+fn set_document(
+    layout: Layout,
+    mut data: serde_json::Value,
+    record: &[u8],
+    ident: String,
+    timestamp: Timestamp,
+) -> Result<Vec<u8>, ReportError> {
+    let assets = assets();
     let mut printable = Printable::new(&assets.book);
-    let mut data = serde_json::to_value(report).map_err(|error| fault(&error))?;
     printable.document(&mut data);
     data["written_out"] = printable.written_out.into();
     check_figures(&data)?;
@@ -94,17 +140,18 @@ pub fn render(report: &TestReport, record_json: &[u8]) -> Result<Vec<u8>, Report
 
     let world = ReportWorld {
         assets,
-        layout: Source::new(file(LAYOUT_NAME), LAYOUT.to_owned()),
+        name: layout.name,
+        layout: Source::new(file(layout.name), layout.text.to_owned()),
         data: Bytes::new(data),
-        record: Bytes::new(record_json.to_vec()),
+        record: Bytes::new(record.to_vec()),
     };
     let document: PagedDocument = typst::compile(&world).output.map_err(|errors| setting(&world, &errors))?;
     let standards =
         PdfStandards::new(&[PdfStandard::A_3a, PdfStandard::Ua_1]).map_err(|error| fault(&error.message()))?;
     let options = PdfOptions {
-        ident: Smart::Custom(format!("{}/{}/{}", report.laboratory.name, report.number, report.proof.outcome_digest)),
+        ident: Smart::Custom(ident),
         creator: Smart::Custom(Some(format!("Darkline {}", env!("CARGO_PKG_VERSION")))),
-        timestamp: Some(issued),
+        timestamp: Some(timestamp),
         page_ranges: None,
         standards,
         tagged: true,
@@ -154,7 +201,8 @@ fn timestamp(text: &str) -> Option<Timestamp> {
 fn setting(world: &ReportWorld, errors: &[SourceDiagnostic]) -> ReportError {
     let place = |error: &SourceDiagnostic| {
         let range = world.range(error.span)?;
-        Some(format!("{LAYOUT_NAME}:{}: ", LAYOUT.get(..range.start)?.matches('\n').count() + 1))
+        let line = world.layout.text().get(..range.start)?.matches('\n').count() + 1;
+        Some(format!("{}:{line}: ", world.name))
     };
     let said: Vec<_> =
         errors.iter().map(|error| format!("{}{}", place(error).unwrap_or_default(), error.message)).collect();
@@ -166,7 +214,7 @@ fn fault(error: &dyn std::fmt::Display) -> ReportError {
 }
 
 fn file(name: &str) -> FileId {
-    let path = VirtualPath::new(name).expect("the three names are plain file names");
+    let path = VirtualPath::new(name).expect("the names are plain file names");
     RootedPath::new(VirtualRoot::Project, path).intern()
 }
 
@@ -190,6 +238,7 @@ fn assets() -> &'static Assets {
 /// All that the layout can see.
 struct ReportWorld {
     assets: &'static Assets,
+    name: &'static str,
     layout: Source,
     data: Bytes,
     record: Bytes,
@@ -249,7 +298,8 @@ mod tests {
     fn the_layout_sees_its_three_files_and_no_other() {
         let world = ReportWorld {
             assets: assets(),
-            layout: Source::new(file(LAYOUT_NAME), String::new()),
+            name: TEST_REPORT.name,
+            layout: Source::new(file(TEST_REPORT.name), String::new()),
             data: Bytes::new(b"{}".to_vec()),
             record: Bytes::new(b"[]".to_vec()),
         };

@@ -8,6 +8,7 @@ mod iso_19005_3;
 mod iso_iec_17025;
 mod odd_text;
 mod outside_reader;
+mod qualification_protocol;
 mod same_bytes;
 mod what_people_read;
 
