@@ -1,9 +1,7 @@
 //! How long fits take: `cargo bench -p darkline-calibration`.
 //!
 //! 100 000 weighted quadratics of 8 points, as the re-evaluation of an archive or a Monte Carlo run needs them, beside the
-//! straight line and the hyperbola, each through the door that evaluation uses and through the node. Last the quadratics
-//! again, held against `numpy.polyfit` in a loop: `PYTHON` names an interpreter with numpy; where it is not set, the first of
-//! `python3` and `python` on the path that has numpy is taken.
+//! straight line and the hyperbola, each through the door that evaluation uses and through the node.
 
 #![allow(clippy::unwrap_used)] // A benchmark may stop.
 
@@ -17,46 +15,11 @@ use darkline_metrology::kind::{Kind, MassConcentration, Response};
 use darkline_metrology::model::Fit;
 use divan::Bencher;
 use divan::counter::ItemsCount;
-use std::process::Command;
-use std::time::Instant;
 
 const N_FITS: usize = 100_000;
 
 fn main() {
     divan::main();
-    against_numpy();
-}
-
-/// Prints how many times as long numpy takes for the quadratics.
-fn against_numpy() {
-    let named = std::env::var("PYTHON").ok();
-    let candidates = named.map_or_else(|| vec!["python3".to_owned(), "python".to_owned()], |named| vec![named]);
-    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/benches/fits_numpy.py");
-    let numpy = |interpreter: &String| -> Option<f64> {
-        let output = Command::new(interpreter).arg(script).output().ok().filter(|output| output.status.success())?;
-        String::from_utf8(output.stdout).ok()?.trim().parse().ok()
-    };
-    let Some((interpreter, before)) = candidates.into_iter().find_map(|it| numpy(&it).map(|wall| (it, wall))) else {
-        println!("no python3 or python with numpy is on the path: nothing to compare with; PYTHON names another");
-        return;
-    };
-    let calibrations: Vec<[Point; 8]> = (0..N_FITS).map(points).collect();
-    let fit_all = || {
-        let begin = Instant::now();
-        for points in &calibrations {
-            divan::black_box(Fitted::fit(Quadratic, divan::black_box(points), Dispersion::Estimated).unwrap());
-        }
-        begin.elapsed().as_secs_f64()
-    };
-    let ours = (0..10).map(|_| fit_all()).fold(f64::INFINITY, f64::min);
-    // numpy again behind ours: the machine may have been busier at one end.
-    let theirs = numpy(&interpreter).map_or(before, |after| before.min(after));
-    println!(
-        "{N_FITS} weighted quadratics: {:.0} ms, numpy.polyfit in a loop {:.0} ms: {:.0} x (compared with {interpreter})",
-        ours * 1e3,
-        theirs * 1e3,
-        theirs / ours
-    );
 }
 
 /// Eight standards, a little different at each trial.

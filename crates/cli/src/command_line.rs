@@ -109,6 +109,11 @@ pub enum Verb {
     Entries(Entries),
     /// Look up an element, a line, or the limits of a matrix or a regulation, each figure with its source
     Handbook(Handbook),
+    /// Run published worked examples, or your own, through the functions that results come from
+    #[command(
+        after_help = "Without a folder or file, the cases that ship in the program.\nEnds with 0 when all agree, 1 when one disagrees or is of an unknown kind, 2 when a file is at fault."
+    )]
+    Qualify(Qualify),
     /// Print the reference of all commands as Markdown
     #[command(hide = true)]
     HelpReference,
@@ -409,6 +414,26 @@ pub struct Handbook {
     /// Limits in force on this day, today where absent
     #[arg(long, value_name = "DATE", value_parser = day)]
     pub on: Option<jiff::civil::Date>,
+}
+
+/// Options of `qualify`.
+#[derive(Debug, Args)]
+pub struct Qualify {
+    /// Folders of case files, or single ones
+    #[arg(value_name = "FOLDER or FILE")]
+    pub paths: Vec<PathBuf>,
+    /// Write a qualification protocol to sign, as PDF/A with every figure attached
+    #[arg(long, value_name = "PDF", requires = "date")]
+    pub protocol: Option<PathBuf>,
+    /// The date of the protocol, such as 2026-03-14
+    #[arg(long, value_name = "DATE", value_parser = day, requires = "protocol")]
+    pub date: Option<jiff::civil::Date>,
+    /// The laboratory, as the protocol names it
+    #[arg(long, value_name = "TEXT", value_parser = filled, requires = "protocol")]
+    pub laboratory: Option<String>,
+    /// The machine, as the protocol names it [default: its system and processor]
+    #[arg(long, value_name = "TEXT", value_parser = filled, requires = "protocol")]
+    pub machine: Option<String>,
 }
 
 /// A wavelength in nanometres, with a point or a comma.

@@ -16,6 +16,8 @@ pub enum Ending {
     Done,
     /// Done, and a flag stops the report: exit 1.
     Stopped,
+    /// Done as far as the input goes, some of which is at fault and was told: exit 2.
+    AtFault,
 }
 
 /// Why a command was not done: exit 2.
@@ -96,6 +98,7 @@ pub fn finish(ended: Result<Ending, Failure>) -> ExitCode {
     match ended {
         Ok(Ending::Done) | Err(Failure::ReaderGone) => ExitCode::SUCCESS,
         Ok(Ending::Stopped) => ExitCode::from(1),
+        Ok(Ending::AtFault) => ExitCode::from(2),
         Err(Failure::NotReady(why)) => {
             talk::say(&why);
             ExitCode::from(1)

@@ -1,12 +1,11 @@
-//! Propagates budgets both ways and holds the times against Python, in one run.
+//! Propagates budgets both ways and holds the times against numpy, in one run.
 //!
-//! `cargo bench -p darkline-metrology --bench budget`. `PYTHON` names an interpreter with numpy; where it is not set, the
-//! first of `python3` and `python` on the path that has numpy is taken. Without one only our own times are printed.
+//! `cargo bench -p darkline-metrology --bench budget`. `PYTHON` names an interpreter with numpy, `python3` where it is not
+//! set; without one only our own times are printed.
 //!
 //! Printed: seconds for 10⁶ trials with estimate, u and 95 % interval, on one core and on all, of the budget of QUAM:2012,
 //! example A5, of a budget with 30 normal sources, and of the latter with an estimated standard deviation behind one of
-//! them; then 10 000 first-order budgets with 30 sources each, against numpy in a loop and, where the interpreter has
-//! them, against `uncertainties` and `GTC`.
+//! them; then 10 000 first-order budgets with 30 sources each.
 
 use std::path::Path;
 use std::process::Command;
@@ -18,7 +17,7 @@ use darkline_metrology::source::{Source, SourceId};
 
 const TRIALS: u32 = 1_000_000;
 const BUDGETS: usize = 10_000;
-const REPEATS: usize = 20;
+const REPEATS: usize = 5;
 
 /// QUAM:2012, example A5, Table A5.4: c0, V_L, a_V, and the factors for acid, time and temperature.
 const A5: [(&str, f64, f64); 6] = [
@@ -34,9 +33,7 @@ fn main() {
     let one = threads(1);
     let n_threads = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
     let all = threads(n_threads);
-    let interpreter = interpreter();
-    let python = || interpreter.as_deref().and_then(python);
-    let before = python();
+    let before = numpy();
     let mut ours: Vec<(&str, f64, f64)> = Vec::new();
     type Write = fn(&Model) -> Term<'_, Factor>;
     for (name, write) in [
@@ -65,8 +62,8 @@ fn main() {
     let model = Model::new();
     let y = thirty(&model, f64::INFINITY);
     let swept = fastest(|| (0..BUDGETS).map(|_| model.first_order(y).u()).sum::<f64>());
-    // Theirs again behind ours: the machine may have been busier at one end.
-    let after = python();
+    // numpy again behind ours: the machine may have been busier at one end.
+    let after = numpy();
 
     let theirs = |name: &str| {
         let of = |told: &Option<Vec<(String, f64)>>| {
@@ -82,16 +79,10 @@ fn main() {
         }
     }
     let each = 1e6 / BUDGETS as f64;
-    println!("    first  written and swept {:.2} µs a budget, swept {:.2} µs", begin_to_end * each, swept * each);
-    for (name, words) in [("first_order", "numpy"), ("with_uncertainties", "uncertainties"), ("with_gtc", "GTC")] {
-        match theirs(name) {
-            Some(wall) => println!("           {words} {:.2} µs: {:.1} x", wall * each, wall / begin_to_end),
-            None => println!("           {words}: not there, nothing to compare with"),
-        }
-    }
-    match interpreter {
-        Some(interpreter) => println!("compared with {interpreter}"),
-        None => println!("no python3 or python with numpy is on the path; PYTHON names another"),
+    print!("    first  written and swept {:.2} µs a budget, swept {:.2} µs", begin_to_end * each, swept * each);
+    match theirs("first_order") {
+        Some(wall) => println!("  numpy {:.2} µs: {:.1} x", wall * each, wall / begin_to_end),
+        None => println!("\nno python3 with numpy: nothing to compare with"),
     }
 }
 
@@ -134,18 +125,9 @@ fn fastest<T>(act: impl Fn() -> T) -> f64 {
     (0..REPEATS).map(wall).fold(f64::INFINITY, f64::min)
 }
 
-/// The interpreter to compare with.
-fn interpreter() -> Option<String> {
-    let named = std::env::var("PYTHON").ok();
-    let candidates = named.map_or_else(|| vec!["python3".to_owned(), "python".to_owned()], |named| vec![named]);
-    candidates.into_iter().find(|candidate| {
-        let asked = Command::new(candidate).args(["-c", "import numpy"]).output();
-        asked.is_ok_and(|output| output.status.success())
-    })
-}
-
 /// What the script tells: name and seconds.
-fn python(interpreter: &str) -> Option<Vec<(String, f64)>> {
+fn numpy() -> Option<Vec<(String, f64)>> {
+    let interpreter = std::env::var("PYTHON").unwrap_or_else(|_| "python3".into());
     let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/budget_numpy.py");
     let mut command = Command::new(interpreter);
     // One core against one core.

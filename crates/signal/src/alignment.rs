@@ -42,7 +42,7 @@ impl Interpolation {
     ///
     /// # Source
     /// Lagrange's interpolation at 0. The problem: J. M. Harnly, J. A. Holcombe, Anal. Chem. 57 (1985) 1983 and 58
-    /// (1986) 2606 (from memory). Checked by `tests/published/physics/alignment.rs`.
+    /// (1986) 2606 (from memory). Checked by `tests/published/main.rs`.
     pub fn weights(self) -> [f64; 4] {
         match self {
             Interpolation::HoldPrevious => [0.0, 1.0, 0.0, 0.0],
@@ -57,7 +57,7 @@ impl Interpolation {
     ///
     /// # Source
     /// JCGM 100:2008, equation (11a): the sum of the squared weights. Checked by
-    /// `tests/published/physics/alignment.rs`.
+    /// `tests/published/main.rs`.
     pub fn noise_gain(self) -> f64 {
         self.weights().iter().fold(0.0, |sum, weight| sum + weight * weight)
     }
@@ -66,7 +66,7 @@ impl Interpolation {
     ///
     /// # Source
     /// Taylor's series of the background put into the weights; derived here. Checked by
-    /// `tests/published/physics/alignment.rs`.
+    /// `tests/published/main.rs`.
     pub fn error_term(self) -> ErrorTerm {
         let power = match self {
             Interpolation::HoldPrevious => 1,
@@ -176,7 +176,7 @@ pub fn background_at_total<T: Copy + Into<f64>>(
 /// * `change`: background at the end of the window less that at its beginning.
 ///
 /// # Source
-/// The integral of the error term; derived here. Checked by `tests/published/physics/alignment.rs`.
+/// The integral of the error term; derived here. Checked by `tests/published/main.rs`.
 pub fn area_error_holding(h_s: f64, change: f64) -> f64 {
     -h_s * change
 }
@@ -188,7 +188,7 @@ pub fn area_error_holding(h_s: f64, change: f64) -> f64 {
 /// * `slope_change`: slope of the background, per second, at the end of the window less that at its beginning.
 ///
 /// # Source
-/// The integral of the error term; derived here. Checked by `tests/published/physics/alignment.rs`.
+/// The integral of the error term; derived here. Checked by `tests/published/main.rs`.
 pub fn area_error_linear(h_s: f64, slope_change: f64) -> f64 {
     0.5 * h_s * h_s * slope_change
 }
@@ -201,7 +201,7 @@ pub fn area_error_linear(h_s: f64, slope_change: f64) -> f64 {
 ///
 /// # Source
 /// `-lg[sinh(z)/z]`, z = ln(10) S a/2: the mean of 10^-A over the aperture; derived here. Checked by
-/// `tests/published/physics/alignment.rs`.
+/// `tests/published/main.rs`.
 pub fn aperture_bias(slope_per_s: f64, aperture_s: f64) -> f64 {
     let z = 0.5 * LN_10 * slope_per_s * aperture_s;
     if z == 0.0 { 0.0 } else { -libm::log10(libm::sinh(z) / z) }
@@ -210,7 +210,7 @@ pub fn aperture_bias(slope_per_s: f64, aperture_s: f64) -> f64 {
 /// The same to the second order, `-(a²/24) ln(10) S²`: enough below a slope of 0.1 over the aperture.
 ///
 /// # Source
-/// The first term of the series of [`aperture_bias`]. Checked by `tests/published/physics/alignment.rs`.
+/// The first term of the series of [`aperture_bias`]. Checked by `tests/published/main.rs`.
 pub fn aperture_bias_second_order(slope_per_s: f64, aperture_s: f64) -> f64 {
     let swept = slope_per_s * aperture_s;
     -swept * swept * LN_10 / 24.0
@@ -219,7 +219,7 @@ pub fn aperture_bias_second_order(slope_per_s: f64, aperture_s: f64) -> f64 {
 /// Standard deviation of one net value whose background is interpolated: `sqrt(s_T² + g s_B²)`.
 ///
 /// # Source
-/// JCGM 100:2008, equation (11a). Checked by `tests/published/physics/alignment.rs`.
+/// JCGM 100:2008, equation (11a). Checked by `tests/published/main.rs`.
 pub fn net_sd(sd_total: f64, sd_background: f64, rule: Interpolation) -> f64 {
     (sd_total * sd_total + rule.noise_gain() * sd_background * sd_background).sqrt()
 }
@@ -230,7 +230,7 @@ pub fn net_sd(sd_total: f64, sd_background: f64, rule: Interpolation) -> f64 {
 /// The weights one background value receives add up to 1, so interpolation takes no noise out of an area.
 ///
 /// # Source
-/// JCGM 100:2008, equation (11a), for the sum. Checked by `tests/published/physics/alignment.rs`.
+/// JCGM 100:2008, equation (11a), for the sum. Checked by `tests/published/main.rs`.
 pub fn u_area(sd_total: f64, sd_background: f64, dt_s: f64, n: f64) -> f64 {
     dt_s * (n * (sd_total * sd_total + sd_background * sd_background)).sqrt()
 }
@@ -241,7 +241,7 @@ pub fn u_area(sd_total: f64, sd_background: f64, dt_s: f64, n: f64) -> f64 {
 /// by value, understates the area's uncertainty by this.
 ///
 /// # Source
-/// `sqrt((s_T² + s_B²)/(s_T² + g s_B²))`. Checked by `tests/published/physics/alignment.rs`.
+/// `sqrt((s_T² + s_B²)/(s_T² + g s_B²))`. Checked by `tests/published/main.rs`.
 pub fn area_over_point_noise(sd_total: f64, sd_background: f64, rule: Interpolation) -> f64 {
     let sum = sd_total * sd_total + sd_background * sd_background;
     sum.sqrt() / net_sd(sd_total, sd_background, rule)

@@ -12,7 +12,7 @@ pub const APPEARANCE_IN_SD: f64 = 3.0;
 ///
 /// # Source
 /// Signal to noise of three: IUPAC Gold Book A00423 (appearance temperature; it asks for one hundred times the
-/// characteristic mass). Checked by `tests/published/physics/diagnostics.rs`.
+/// characteristic mass). Checked by `tests/published/main.rs`.
 ///
 /// # Example
 /// ```

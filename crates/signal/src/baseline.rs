@@ -30,7 +30,7 @@ pub enum BaselineRule {
 ///
 /// # Source
 /// dt sd sqrt(n + n²/n_b); JCGM 100:2008, 5.1.2, for the sum less n times a mean. Checked by
-/// `tests/published/physics/noise.rs`.
+/// `tests/published/main.rs`.
 ///
 /// # Example
 /// ```
@@ -51,7 +51,7 @@ pub fn u_area(sd: f64, dt_s: f64, n: f64, n_baseline: Option<f64>) -> f64 {
 ///   Where a rule has too few values to stand on, its offset is zero.
 ///
 /// # Source
-/// Least squares; derived here. Checked by `tests/published/physics/noise.rs`.
+/// Least squares; derived here. Checked by `tests/published/main.rs`.
 pub fn area_weights(rule: BaselineRule, n_before: usize, n: usize, n_behind: usize) -> Vec<f64> {
     let all = n_before + n + n_behind;
     let in_window = n_before..n_before + n;
@@ -82,7 +82,7 @@ pub fn area_weights(rule: BaselineRule, n_before: usize, n: usize, n_behind: usi
 /// Standard uncertainty of a weighted sum of net values, white noise: `dt sd sqrt(sum w²)`.
 ///
 /// # Source
-/// JCGM 100:2008, equation (11a). Checked by `tests/published/physics/noise.rs`.
+/// JCGM 100:2008, equation (11a). Checked by `tests/published/main.rs`.
 pub fn u_of_weighted_sum(sd: f64, dt_s: f64, weights: &[f64]) -> f64 {
     u_autocorrelated(sd, dt_s, weights, 0.0)
 }
@@ -94,7 +94,7 @@ pub fn u_of_weighted_sum(sd: f64, dt_s: f64, weights: &[f64]) -> f64 {
 /// * `weights`: one for each value, in the order of time, without gaps.
 ///
 /// # Source
-/// JCGM 100:2008, equation (16), with that correlation. Checked by `tests/published/physics/noise.rs`.
+/// JCGM 100:2008, equation (16), with that correlation. Checked by `tests/published/main.rs`.
 pub fn u_autocorrelated(sd: f64, dt_s: f64, weights: &[f64], rho: f64) -> f64 {
     // `earlier` is the sum of w_k rho^(j-k) over all k before j.
     let (mut sum, mut earlier, mut before) = (0.0, 0.0, 0.0);
@@ -110,7 +110,7 @@ pub fn u_autocorrelated(sd: f64, dt_s: f64, weights: &[f64], rho: f64) -> f64 {
 /// `sqrt((1 + rho)/(1 - rho))`.
 ///
 /// # Source
-/// The sum of `rho^|k|` over all k; derived here. Checked by `tests/published/physics/noise.rs`.
+/// The sum of `rho^|k|` over all k; derived here. Checked by `tests/published/main.rs`.
 pub fn autocorrelation_factor(rho: f64) -> f64 {
     ((1.0 + rho) / (1.0 - rho)).sqrt()
 }
@@ -123,7 +123,7 @@ pub fn autocorrelation_factor(rho: f64) -> f64 {
 ///
 /// # Source
 /// dt q sqrt(n (n+1) (2n+1)/6), the variance of a sum of a random walk; derived here. Checked by
-/// `tests/published/physics/noise.rs`.
+/// `tests/published/main.rs`.
 pub fn u_random_walk(step_sd: f64, dt_s: f64, n: usize) -> f64 {
     let n = n as f64;
     dt_s * step_sd * (n * (n + 1.0) * (2.0 * n + 1.0) / 6.0).sqrt()
@@ -137,7 +137,7 @@ pub fn u_random_walk(step_sd: f64, dt_s: f64, n: usize) -> f64 {
 ///
 /// # Source
 /// The greatest `(1 - exp(-x))/sqrt(x (1 + x/r))`; without an offset `exp(x) = 1 + 2x`. Derived here.
-/// Checked by `tests/published/physics/noise.rs`.
+/// Checked by `tests/published/main.rs`.
 pub fn best_window(baseline_over_decay: Option<f64>) -> f64 {
     // The logarithmic derivative of the signal over noise.
     falls_through_zero(1e-9, 60.0, |x| {
@@ -151,7 +151,7 @@ pub fn best_window(baseline_over_decay: Option<f64>) -> f64 {
 ///
 /// # Source
 /// The mean of the largest of n, `int z n phi(z) Phi(z)^(n-1) dz`; definition. Checked by
-/// `tests/published/physics/noise.rs`.
+/// `tests/published/main.rs`.
 pub fn expected_highest_of(n: u32) -> f64 {
     if n == 0 {
         return 0.0;

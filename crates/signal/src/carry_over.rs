@@ -7,7 +7,7 @@
 /// * `left_from`: what was on the platform; the answer has its unit.
 ///
 /// # Source
-/// Definition. Checked by `tests/published/physics/diagnostics.rs`.
+/// Definition. Checked by `tests/published/main.rs`.
 pub fn next_firings(fraction: f64, left_from: f64) -> impl Iterator<Item = f64> {
     core::iter::successors(Some(left_from * fraction), move |left| Some(left * fraction))
 }
@@ -20,7 +20,7 @@ pub fn next_firings(fraction: f64, left_from: f64) -> impl Iterator<Item = f64> 
 /// * `left_from`, `threshold`: in one unit, the threshold above 0.
 ///
 /// # Source
-/// ceil(ln(threshold/m)/ln r). Checked by `tests/published/physics/diagnostics.rs`.
+/// ceil(ln(threshold/m)/ln r). Checked by `tests/published/main.rs`.
 ///
 /// # Example
 /// ```

@@ -49,7 +49,7 @@ impl Restored {
 /// # Source
 /// Restoring with two parameters: B. V. L'vov, L. K. Polzik, P. V. Fedorov, W. Slavin, Spectrochim. Acta 47B (1992) 1411
 /// (abstract seen). Curve: M. T. C. de Loos-Vollebregt, L. de Galan, Spectrochim. Acta 33B (1978) 495 (from
-/// memory). Checked by `tests/published/physics/dip.rs`.
+/// memory). Checked by `tests/published/main.rs`.
 pub fn restore(net: &[f64], curve: &NetCurve, noise_sd: f64) -> Option<Restored> {
     let top = curve.roll_over()?;
     // Without noise, rounding alone must not make a hump.
@@ -93,7 +93,7 @@ pub(crate) fn true_absorbance(net: f64, curve: &NetCurve, top: RollOver, beyond:
 /// than at either hump. In a true double peak it is lower.
 ///
 /// # Source
-/// The total channel never falls while the true absorbance rises. Checked by `tests/published/physics/dip.rs`.
+/// The total channel never falls while the true absorbance rises. Checked by `tests/published/main.rs`.
 pub fn is_dip(total_at_humps: (f64, f64), total_in_valley: f64) -> bool {
     total_in_valley > total_at_humps.0 && total_in_valley > total_at_humps.1
 }

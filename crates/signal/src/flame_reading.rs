@@ -32,7 +32,7 @@ impl StepResponse {
     ///
     /// # Source
     /// `1 - (tau/w) [exp(-(a-d)/tau) - exp(-(a+w-d)/tau)]`, the mean of the step response of first order; derived
-    /// here. Checked by `tests/published/physics/flame.rs`.
+    /// here. Checked by `tests/published/main.rs`.
     ///
     /// # Example
     /// ```
@@ -51,7 +51,7 @@ impl StepResponse {
     /// * `low_by`: above 0 and below 1.
     ///
     /// # Source
-    /// The step response of first order solved for time. Checked by `tests/published/physics/flame.rs`.
+    /// The step response of first order solved for time. Checked by `tests/published/main.rs`.
     pub fn delay_for_value(&self, low_by: f64) -> f64 {
         -self.time_constant_s * libm::log(low_by)
     }
@@ -64,7 +64,7 @@ impl StepResponse {
     ///
     /// # Source
     /// `tau ln[tau (1 - exp(-w/tau))/(eps w)]`, [`StepResponse::mean`] solved for the delay. Checked by
-    /// `tests/published/physics/flame.rs`.
+    /// `tests/published/main.rs`.
     pub fn delay_for_mean(&self, low_by: f64, read_s: f64) -> f64 {
         let tau = self.time_constant_s;
         (tau * libm::log(-tau * libm::expm1(-read_s / tau) / (low_by * read_s))).max(0.0)
@@ -88,7 +88,7 @@ impl ReadingNoise {
     ///
     /// # Source
     /// `rsd² = a²/T + b²` at two lengths, solved. The form and its size in flames (1 % at 1 s, two to three times less at
-    /// 10 s): N. W. Bower, J. D. Ingle, Anal. Chem. (abstract seen). Checked by `tests/published/physics/flame.rs`.
+    /// 10 s): N. W. Bower, J. D. Ingle, Anal. Chem. (abstract seen). Checked by `tests/published/main.rs`.
     pub fn from_two(short: (f64, f64), long: (f64, f64)) -> Option<ReadingNoise> {
         let ((t1, r1), (t2, r2)) = (short, long);
         let white = (r1 * r1 - r2 * r2) / (1.0 / t1 - 1.0 / t2);
@@ -99,7 +99,7 @@ impl ReadingNoise {
     /// Relative standard deviation of a reading over a time above 0.
     ///
     /// # Source
-    /// `sqrt(a²/T + b²)`. Checked by `tests/published/physics/flame.rs`.
+    /// `sqrt(a²/T + b²)`. Checked by `tests/published/main.rs`.
     pub fn rsd(&self, read_s: f64) -> f64 {
         (self.white_over_1_s * self.white_over_1_s / read_s + self.slow * self.slow).sqrt()
     }
@@ -121,7 +121,7 @@ impl ReadingNoise {
 ///
 /// # Source
 /// The steady absorbance lasts as long as the volume does; derived here. Checked by
-/// `tests/published/physics/flame.rs`.
+/// `tests/published/main.rs`.
 pub fn area_of_injection(steady: f64, volume_ul: f64, uptake_ml_per_min: f64) -> f64 {
     // A microlitre over a millilitre a minute is 0.06 s.
     steady * volume_ul * 0.06 / uptake_ml_per_min
@@ -146,7 +146,7 @@ impl DriftBetweenChecks {
     ///
     /// # Source
     /// `response/[1 + D (t - t1)/(t2 - t1)]`, `D = R2/R1 - 1`; linear interpolation of the sensitivity. Checked by
-    /// `tests/published/physics/flame.rs`.
+    /// `tests/published/main.rs`.
     pub fn taken_off(&self, t_s: f64, response: f64) -> f64 {
         let part = (t_s - self.first.0) / (self.second.0 - self.first.0);
         response / (1.0 + self.change() * part)

@@ -25,7 +25,7 @@ impl Pyrometer {
     /// True temperature of a reading, in kelvin, by Wien's law: `1/T = 1/T_lambda + (lambda/c2) ln(eps)`.
     ///
     /// # Source
-    /// Wien's radiation law with an emissivity. Checked by `tests/published/physics/temperature.rs`.
+    /// Wien's radiation law with an emissivity. Checked by `tests/published/main.rs`.
     ///
     /// # Example
     /// ```
@@ -41,7 +41,7 @@ impl Pyrometer {
     /// True temperature of a reading, in kelvin, by Planck's law: radiance `eps/(exp(c2/(lambda T)) - 1)`.
     ///
     /// # Source
-    /// Planck's radiation law with an emissivity. Checked by `tests/published/physics/temperature.rs`.
+    /// Planck's radiation law with an emissivity. Checked by `tests/published/main.rs`.
     pub fn by_planck_k(&self, reading_k: f64) -> f64 {
         let scale = SECOND_RADIATION_CONSTANT_M_K / self.wavelength_m;
         scale / libm::log1p(self.emissivity * libm::expm1(scale / reading_k))
@@ -50,7 +50,7 @@ impl Pyrometer {
     /// Change of the true temperature, in kelvin, for 1 % less emissivity, to the first order: `0.01 T_lambda² lambda/c2`.
     ///
     /// # Source
-    /// The derivative of Wien's law at an emissivity of 1. Checked by `tests/published/physics/temperature.rs`.
+    /// The derivative of Wien's law at an emissivity of 1. Checked by `tests/published/main.rs`.
     pub fn kelvin_per_percent(&self, reading_k: f64) -> f64 {
         0.01 * reading_k * reading_k * self.wavelength_m / SECOND_RADIATION_CONSTANT_M_K
     }
@@ -84,7 +84,7 @@ impl SettingLine {
     /// rises.
     ///
     /// # Source
-    /// Ordinary least squares. Checked by `tests/published/physics/temperature.rs`.
+    /// Ordinary least squares. Checked by `tests/published/main.rs`.
     pub fn fit(pairs: &[(f64, f64)]) -> Option<SettingLine> {
         if pairs.len() < 3 {
             return None;
@@ -109,7 +109,7 @@ impl SettingLine {
     ///
     /// # Source
     /// `x0 = (wanted - a)/b`, `u = (s/b) sqrt(1 + 1/n + (x0 - mean)²/Sxx)`, the line read backwards for one reading.
-    /// Checked by `tests/published/physics/temperature.rs`.
+    /// Checked by `tests/published/main.rs`.
     pub fn setting_for(&self, wanted: f64) -> Setting {
         let set = (wanted - self.intercept) / self.slope;
         let off = set - self.mean_set;

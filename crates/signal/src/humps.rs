@@ -36,7 +36,7 @@ pub struct Valley {
 /// * `least_prominence`: five standard deviations of a smoothed value leave hardly one of noise.
 ///
 /// # Source
-/// Prominence as in the description of terrain; definition. Checked by `tests/published/physics/diagnostics.rs`.
+/// Prominence as in the description of terrain; definition. Checked by `tests/published/main.rs`.
 ///
 /// # Example
 /// ```

@@ -11,7 +11,7 @@ use core::f64::consts::{LN_10, PI};
 /// # Source
 /// `-lg` of the mean of `10^(-A_c exp(-rho² z²/2))` over a standard normal z, which is the series
 /// `sum (-ln(10) A_c)^n/(n! sqrt(1 + n rho²))`; derived here. As a trapezoid sum over z it loses no digits at high
-/// absorbance. Checked by `tests/published/physics/stray_light.rs`.
+/// absorbance. Checked by `tests/published/main.rs`.
 pub fn gaussian_lines(width_ratio: f64, centre_absorbance: f64) -> f64 {
     const STEP: f64 = 1.0 / 64.0;
     let mut mean = 0.0;
@@ -42,7 +42,7 @@ pub struct BandpassLine {
 ///
 /// # Source
 /// The sum of the intensities; derived here. A line with r = 0 is stray light with alpha = w/(1 - w). Checked by
-/// `tests/published/physics/stray_light.rs`.
+/// `tests/published/main.rs`.
 pub fn several_lines(lines: &[BandpassLine], true_absorbance: f64) -> f64 {
     let light = lines
         .iter()

@@ -22,7 +22,7 @@ pub struct Lobe {
 /// * `values`: net absorbance, offset taken off, in the order of time; smoothed where noise matters.
 ///
 /// # Source
-/// Definition. Checked by `tests/published/physics/diagnostics.rs`.
+/// Definition. Checked by `tests/published/main.rs`.
 pub fn deepest_lobe(values: &[f64]) -> Option<Lobe> {
     let mut index = None;
     let mut lowest = 0.0;
@@ -46,7 +46,7 @@ pub fn deepest_lobe(values: &[f64]) -> Option<Lobe> {
 /// background's area.
 ///
 /// # Source
-/// Net = total - (1 + fraction) background. Checked by `tests/published/physics/diagnostics.rs`.
+/// Net = total - (1 + fraction) background. Checked by `tests/published/main.rs`.
 pub fn area_error(fraction_too_high: f64, background_area: f64) -> f64 {
     -fraction_too_high * background_area
 }

@@ -30,7 +30,7 @@ impl PhotonNoise {
     ///
     /// # Source
     /// lg(e) sqrt(1/N + (n_r/N)² + xi²), N = N0 (10^-A + alpha)/(1 + alpha); J. D. Ingle, S. R. Crouch,
-    /// Spectrochemical Analysis, Prentice Hall, 1988 (from memory). Checked by `tests/published/physics/noise.rs`.
+    /// Spectrochemical Analysis, Prentice Hall, 1988 (from memory). Checked by `tests/published/main.rs`.
     pub fn sd(&self, true_absorbance: f64) -> f64 {
         let electrons = self.electrons(true_absorbance);
         let read = self.read_electrons / electrons;
@@ -41,13 +41,13 @@ impl PhotonNoise {
 /// Absorbance of least relative noise where photons make the noise: 2 lg(e) = 0.87.
 ///
 /// # Source
-/// Ingle and Crouch 1988 (from memory): the least of 10^(A/2)/A. Checked by `tests/published/physics/noise.rs`.
+/// Ingle and Crouch 1988 (from memory): the least of 10^(A/2)/A. Checked by `tests/published/main.rs`.
 pub const BEST_ABSORBANCE_PHOTONS: f64 = 2.0 * LOG10_E;
 
 /// Absorbance of least relative noise where the detector's noise is constant: lg(e) = 0.43.
 ///
 /// # Source
-/// Ingle and Crouch 1988 (from memory): the least of 10^A/A. Checked by `tests/published/physics/noise.rs`.
+/// Ingle and Crouch 1988 (from memory): the least of 10^A/A. Checked by `tests/published/main.rs`.
 pub const BEST_ABSORBANCE_DETECTOR: f64 = LOG10_E;
 
 /// Absorbance at a transmittance: `-lg(transmittance)`.
@@ -68,7 +68,7 @@ pub fn absorbance_at(transmittance: f64) -> f64 {
 ///
 /// # Source
 /// D. M. Rocke, S. Lorenzato, Technometrics 37 (1995) 176, in the normal approximation.
-/// Checked by `tests/published/physics/noise.rs`.
+/// Checked by `tests/published/main.rs`.
 pub fn two_component_sd(constant: f64, relative: f64, y: f64) -> f64 {
     let proportional = relative * y;
     (constant * constant + proportional * proportional).sqrt()

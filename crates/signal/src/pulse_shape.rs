@@ -71,7 +71,7 @@ impl ExponentiallyModifiedGaussian {
     /// With x = t - mu and z = (sigma/tau - x/sigma)/sqrt 2:
     /// `Q/(2 tau) exp(sigma²/(2 tau²) - x/tau) erfc z`; E. Grushka, Anal. Chem. 44 (1972) 1733 (from
     /// memory). For z above 0 written as `Q/(2 tau) exp(-x²/(2 sigma²)) erfcx z`, which neither
-    /// overflows nor vanishes. Checked by `tests/published/physics/pulses.rs`.
+    /// overflows nor vanishes. Checked by `tests/published/main.rs`.
     pub fn absorbance(&self, t_s: f64) -> f64 {
         let x = t_s - self.centre_s;
         let (u, r) = (x / self.width_s, self.width_s / self.decay_s);
@@ -88,7 +88,7 @@ impl ExponentiallyModifiedGaussian {
     ///
     /// # Source
     /// `Q Phi(x/sigma) - tau A(t)`: integration by parts of the form above. Checked by
-    /// `tests/published/physics/pulses.rs`.
+    /// `tests/published/main.rs`.
     pub fn area_until(&self, t_s: f64) -> f64 {
         let u = (t_s - self.centre_s) / self.width_s;
         self.area * 0.5 * libm::erfc(-u * FRAC_1_SQRT_2) - self.decay_s * self.absorbance(t_s)
@@ -177,7 +177,7 @@ impl SupplyLoss {
     /// # Source
     /// `Q k1 k2/(k1 - k2) [exp(-k2 x) - exp(-k1 x)]`; W. M. G. T. van den Broek, L. de Galan, Anal. Chem. 49
     /// (1977) 2176 (from memory). Written with `(1 - exp(-d x))/d`, d = k1 - k2, which has a limit at
-    /// k1 = k2. Checked by `tests/published/physics/pulses.rs`.
+    /// k1 = k2. Checked by `tests/published/main.rs`.
     pub fn absorbance(&self, t_s: f64) -> f64 {
         let x = t_s - self.start_s;
         if x <= 0.0 {
@@ -190,7 +190,7 @@ impl SupplyLoss {
     ///
     /// # Source
     /// `Q [1 - (k1 exp(-k2 x) - k2 exp(-k1 x))/(k1 - k2)]`, van den Broek and de Galan 1977 (from memory).
-    /// Checked by `tests/published/physics/pulses.rs`.
+    /// Checked by `tests/published/main.rs`.
     pub fn area_until(&self, t_s: f64) -> f64 {
         let x = t_s - self.start_s;
         if x <= 0.0 {
@@ -301,7 +301,7 @@ impl HeatedSupply {
     ///
     /// # Source
     /// `dM/dt = -nu exp(-E/(R T)) M`, `dN/dt = -dM/dt - k_loss N`; van den Broek and de Galan 1977 (from
-    /// memory). Checked by `tests/published/physics/pulses.rs`.
+    /// memory). Checked by `tests/published/main.rs`.
     pub fn release(&self, until_s: f64, n_steps: usize) -> Release {
         let step_s = until_s / n_steps.max(1) as f64;
         let (mut on_platform, mut vapour, mut area) = (self.amount, 0.0, 0.0);

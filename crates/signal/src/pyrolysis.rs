@@ -25,7 +25,7 @@ impl ThermalLoss {
     ///
     /// # Source
     /// First-order loss with a rate after Arrhenius; W. M. G. T. van den Broek, L. de Galan, Anal. Chem. 49 (1977) 2176
-    /// (from memory). Checked by `tests/published/physics/temperature.rs`.
+    /// (from memory). Checked by `tests/published/main.rs`.
     pub fn survival(&self, temperature_c: f64, hold_s: f64) -> f64 {
         let t_k = temperature_c + ZERO_CELSIUS_K;
         let rate = self.frequency_per_s * libm::exp(-self.activation_energy_j_per_mol / (GAS_CONSTANT * t_k));
@@ -38,7 +38,7 @@ impl ThermalLoss {
     /// * `part`: above 0 and below 1.
     ///
     /// # Source
-    /// [`ThermalLoss::survival`] solved for the temperature. Checked by `tests/published/physics/temperature.rs`.
+    /// [`ThermalLoss::survival`] solved for the temperature. Checked by `tests/published/main.rs`.
     ///
     /// # Example
     /// ```
@@ -92,7 +92,7 @@ impl PlateauSearch {
     /// The temperature to try next, in degrees Celsius; `None` when the search is over.
     ///
     /// # Source
-    /// `lo + step floor((hi - lo)/(2 step))`, our own rule. Checked by `tests/published/physics/temperature.rs`.
+    /// `lo + step floor((hi - lo)/(2 step))`, our own rule. Checked by `tests/published/main.rs`.
     pub fn next_c(&self) -> Option<u32> {
         if self.tried.is_empty() {
             return Some(self.safe_c);
@@ -141,7 +141,7 @@ impl PlateauSearch {
 ///
 /// # Source
 /// `z = (d - delta)/(rsd sqrt(1/n + (1 - delta)²/n_ref))`; JCGM 100:2008, equation (10), for the quotient of two means.
-/// Checked by `tests/published/physics/temperature.rs`.
+/// Checked by `tests/published/main.rs`.
 pub fn loss_score(loss: f64, allowed: f64, rsd: f64, n: u32, n_reference: u32) -> f64 {
     let kept = 1.0 - allowed;
     (loss - allowed) / (rsd * (1.0 / f64::from(n) + kept * kept / f64::from(n_reference)).sqrt())
@@ -162,7 +162,7 @@ impl Verdict {
     /// The verdict for a [`loss_score`]: beyond doubt outside of -1.64 to 1.64, 5 % on one side.
     ///
     /// # Source
-    /// Our own rule; the 95 % quantile of the normal distribution. Checked by `tests/published/physics/temperature.rs`.
+    /// Our own rule; the 95 % quantile of the normal distribution. Checked by `tests/published/main.rs`.
     pub fn of(score: f64) -> Verdict {
         if score < -1.64 {
             Verdict::OnThePlateau
@@ -191,7 +191,7 @@ impl Verdict {
 ///
 /// # Source
 /// The area is proportional to the residence time, which falls as T^-p; W. M. G. T. van den Broek, L. de Galan, Anal. Chem.
-/// 49 (1977) 2176 (from memory). Checked by `tests/published/physics/temperature.rs`.
+/// 49 (1977) 2176 (from memory). Checked by `tests/published/main.rs`.
 pub fn relative_area(temperature_k: f64, reference_k: f64, exponent: f64) -> f64 {
     libm::pow(reference_k / temperature_k, exponent)
 }

@@ -118,7 +118,7 @@ pub struct Reduced {
 /// Area and weights: JCGM 100:2008, 5.1.2, for a linear function of the values. Height: A. Savitzky,
 /// M. J. E. Golay, Anal. Chem. 36 (1964) 1627 (from memory). Photon noise: J. D. Ingle, S. R. Crouch,
 /// Spectrochemical Analysis, Prentice Hall, 1988 (from memory). Appearance: IUPAC Gold Book A00423.
-/// Checked by `tests/published/physics/pulses.rs` and `tests/published/physics/noise.rs`, and against the
+/// Checked by `tests/published/main.rs` and `tests/published/main.rs`, and against the
 /// scatter of simulated replicates by `tests/replicates`.
 ///
 /// # Example

@@ -40,7 +40,7 @@ impl NetCurve {
     ///
     /// # Source
     /// With A0 = [A - lg(1 - R)]/R: alpha = R 10^(-(1-R) A0)/(10^A - 1); derived here. Checked by
-    /// `tests/published/physics/stray_light.rs`.
+    /// `tests/published/main.rs`.
     pub fn from_roll_over(net_at_roll_over: f64, sensitivity_ratio: f64) -> NetCurve {
         let r = sensitivity_ratio;
         let a0 = (net_at_roll_over - libm::log10(1.0 - r)) / r;
@@ -52,7 +52,7 @@ impl NetCurve {
     ///
     /// # Source
     /// Both intensities of the absorbable light fall by 10^-B, the stray light does not; derived here. Checked
-    /// by `tests/published/physics/stray_light.rs`.
+    /// by `tests/published/main.rs`.
     pub fn behind_background(&self, background: f64) -> NetCurve {
         NetCurve { stray_fraction: self.stray_fraction * libm::exp10(background), ..*self }
     }
@@ -61,7 +61,7 @@ impl NetCurve {
     ///
     /// # Source
     /// M. T. C. de Loos-Vollebregt, L. de Galan, Spectrochim. Acta 33B (1978) 495 (from memory). Checked by
-    /// `tests/published/physics/stray_light.rs`.
+    /// `tests/published/main.rs`.
     pub fn net(&self, true_absorbance: f64) -> f64 {
         let alpha = self.stray_fraction;
         let in_field = libm::exp10(-(1.0 - self.sensitivity_ratio) * true_absorbance);
@@ -91,7 +91,7 @@ impl NetCurve {
     ///
     /// # Source
     /// Where `R 10^(-(1-R) A0) + alpha = alpha (1 - R) 10^(R A0)`; the derivative of [`NetCurve::net`]. Checked by
-    /// `tests/published/physics/stray_light.rs`.
+    /// `tests/published/main.rs`.
     pub fn roll_over(&self) -> Option<RollOver> {
         let (alpha, r) = (self.stray_fraction, self.sensitivity_ratio);
         let usable = alpha > 0.0 && alpha.is_finite() && r > 0.0 && r < 1.0;
@@ -147,7 +147,7 @@ impl NetCurve {
     ///
     /// # Source
     /// Both channels linearised, `A0 = (X_total - X_background)/R`; derived here. Checked by
-    /// `tests/published/physics/stray_light.rs`.
+    /// `tests/published/main.rs`.
     pub fn from_channels(&self, total: f64, background: f64) -> Option<f64> {
         let channel = StrayLight { fraction: self.stray_fraction };
         let difference = channel.linearised(total)? - channel.linearised(background)?;
@@ -157,7 +157,7 @@ impl NetCurve {
     /// Slope of the net absorbance at zero with a background in both phases: `R/(1 + alpha 10^B)`.
     ///
     /// # Source
-    /// As [`NetCurve::behind_background`]. Checked by `tests/published/physics/diagnostics.rs`.
+    /// As [`NetCurve::behind_background`]. Checked by `tests/published/main.rs`.
     pub fn slope_with_background(&self, background: f64) -> f64 {
         self.behind_background(background).initial_slope()
     }

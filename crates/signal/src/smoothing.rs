@@ -142,7 +142,7 @@ fn weights(m: usize) -> Vec<f64> {
 ///
 /// # Source
 /// Savitzky and Golay 1964 (from memory); central weight 3 (3 m² - 7)/(4 m (m² - 4)).
-/// Checked by `tests/published/physics/noise.rs`.
+/// Checked by `tests/published/main.rs`.
 pub fn noise_gain(m: usize) -> Option<f64> {
     weights(m).get(m / 2).copied()
 }
@@ -150,7 +150,7 @@ pub fn noise_gain(m: usize) -> Option<f64> {
 /// Variance of the mean of `m` values over that of one value, for white noise: `1/m`.
 ///
 /// # Source
-/// JCGM 100:2008, 4.2.3. Checked by `tests/published/physics/noise.rs`.
+/// JCGM 100:2008, 4.2.3. Checked by `tests/published/main.rs`.
 pub fn mean_noise_gain(m: usize) -> f64 {
     1.0 / m as f64
 }
@@ -162,7 +162,7 @@ pub fn mean_noise_gain(m: usize) -> f64 {
 /// * `sigma_points`: width (sd) of the Gaussian in samples.
 ///
 /// # Source
-/// The sum of weight times Gaussian; derived here. Checked by `tests/published/physics/noise.rs`.
+/// The sum of weight times Gaussian; derived here. Checked by `tests/published/main.rs`.
 pub fn gaussian_height_kept(m: usize, sigma_points: f64) -> Option<f64> {
     let weights = weights(m);
     if weights.is_empty() {
@@ -182,7 +182,7 @@ pub fn gaussian_height_kept(m: usize, sigma_points: f64) -> Option<f64> {
 /// * `width_in_sigma`: width of the mean over the Gaussian's sd.
 ///
 /// # Source
-/// sqrt(2 pi)/w erf(w/(2 sqrt 2)); derived here. Checked by `tests/published/physics/noise.rs`.
+/// sqrt(2 pi)/w erf(w/(2 sqrt 2)); derived here. Checked by `tests/published/main.rs`.
 pub fn gaussian_height_kept_by_mean(width_in_sigma: f64) -> f64 {
     let w = width_in_sigma;
     if w == 0.0 {

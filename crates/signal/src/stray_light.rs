@@ -17,7 +17,7 @@ impl StrayLight {
     ///
     /// # Source
     /// The definition of absorbance with a second light added to both intensities; derived here. Checked by
-    /// `tests/published/physics/stray_light.rs`.
+    /// `tests/published/main.rs`.
     pub fn measured(&self, true_absorbance: f64) -> f64 {
         let light = libm::exp10(-true_absorbance);
         libm::log10((1.0 + self.fraction) / (light + self.fraction))
@@ -36,7 +36,7 @@ impl StrayLight {
     /// True absorbance of a measured one: `-lg[(1 + alpha) 10^-A - alpha]`; `None` at the ceiling and above.
     ///
     /// # Source
-    /// The first equation solved for A0. Checked by `tests/published/physics/stray_light.rs`.
+    /// The first equation solved for A0. Checked by `tests/published/main.rs`.
     ///
     /// # Example
     /// ```
@@ -52,7 +52,7 @@ impl StrayLight {
     /// Noise of a linearised value over that of the measured one: `1 + alpha 10^A0`.
     ///
     /// # Source
-    /// The derivative of [`StrayLight::linearised`]; derived here. Checked by `tests/published/physics/noise.rs`.
+    /// The derivative of [`StrayLight::linearised`]; derived here. Checked by `tests/published/main.rs`.
     pub fn noise_amplification(&self, true_absorbance: f64) -> f64 {
         1.0 + self.fraction * libm::exp10(true_absorbance)
     }
@@ -63,7 +63,7 @@ impl StrayLight {
     /// * `part`: above 0 and below 1; 0.1 for ten per cent low.
     ///
     /// # Source
-    /// `A(A0) = (1 - part) A0/(1 + alpha)`. Checked by `tests/published/physics/stray_light.rs`.
+    /// `A(A0) = (1 - part) A0/(1 + alpha)`. Checked by `tests/published/main.rs`.
     pub fn low_by(&self, part: f64) -> f64 {
         let kept = (1.0 - part) * self.initial_slope();
         // The measured absorbance never exceeds the ceiling, so the line is above it there.

@@ -27,7 +27,7 @@ impl ThreeFields {
     ///
     /// # Source
     /// The net curve with A0' = s_mid A0 and R' = 1 - s_full/s_mid; derived here. Checked by
-    /// `tests/published/physics/ranges.rs`.
+    /// `tests/published/main.rs`.
     pub fn reduced(&self) -> NetCurve {
         let sensitivity_ratio = 1.0 - self.left_at_full / self.left_at_middle;
         NetCurve { stray_fraction: self.stray_fraction, sensitivity_ratio }
@@ -66,7 +66,7 @@ pub struct Reading {
 ///
 /// # Source
 /// zeta = (m2 - m1)/sqrt(u1² + u2² - 2 r u1 u2); JCGM 100:2008, equation (16). Checked by
-/// `tests/published/physics/ranges.rs`.
+/// `tests/published/main.rs`.
 pub fn agreement(one: Reading, other: Reading, correlation: f64) -> f64 {
     let difference = other.value - one.value;
     // Equal readings agree, however sure they are of it.
@@ -90,7 +90,7 @@ pub struct Combined {
 ///
 /// # Source
 /// Generalised least squares: w1 = (u2² - r u1 u2)/(u1² + u2² - 2 r u1 u2), u² = u1² u2² (1 - r²) over the same.
-/// Checked by `tests/published/physics/ranges.rs`.
+/// Checked by `tests/published/main.rs`.
 pub fn combined(one: Reading, other: Reading, correlation: f64) -> Combined {
     let variance = variance_of_difference(one, other, correlation);
     // Two readings without any uncertainty share equally.
@@ -121,7 +121,7 @@ pub const HAND_OVER_TO: f64 = 0.90;
 /// * `highest_over_roll_over`: highest net absorbance over the roll-over absorbance.
 ///
 /// # Source
-/// 1 - x² (3 - 2x), our own rule. Checked by `tests/published/physics/ranges.rs`.
+/// 1 - x² (3 - 2x), our own rule. Checked by `tests/published/main.rs`.
 ///
 /// # Example
 /// ```

@@ -28,7 +28,7 @@ impl Tail {
     ///
     /// # Source
     /// Weighted straight line through logarithms, JCGM 100:2008, H.3, for the line. Checked by
-    /// `tests/published/physics/diagnostics.rs`.
+    /// `tests/published/main.rs`.
     ///
     /// # Example
     /// ```
@@ -62,7 +62,7 @@ impl Tail {
     /// Area behind the last value, in seconds, if the decay goes on: `A_end tau`.
     ///
     /// # Source
-    /// The integral of the exponential. Checked by `tests/published/physics/diagnostics.rs`.
+    /// The integral of the exponential. Checked by `tests/published/main.rs`.
     pub fn missed_area(&self) -> f64 {
         self.end * self.decay_s
     }

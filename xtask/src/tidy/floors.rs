@@ -21,6 +21,7 @@ pub const FLOORS: &[(&str, u8)] = &[
     ("audit_trail", 4),
     ("laboratory", 5),
     ("report", 5),
+    ("qualification", 5),
     ("web", 6),
     ("cli", 6),
 ];

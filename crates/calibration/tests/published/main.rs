@@ -1,12 +1,9 @@
 //! Checks against the literature: every case of `reference/calibration`, each publication in a file of its own.
 //!
-//! A kind of case maps to library functions in `kinds`; every printed figure must come out within its tolerance, every
-//! recomputed one to the digits it has. A case, kind or key that nothing claims fails.
+//! `darkline_qualification` reads the cases and asks this crate; every printed figure must come out within its tolerance,
+//! every recomputed one to the digits it has. A case, kind or key that nothing claims fails.
 
 #![allow(clippy::unwrap_used)] // The functions behind the tests are tests too, which the lint does not see.
-
-mod case;
-mod kinds;
 
 mod almeida;
 mod bader;
@@ -42,6 +39,8 @@ mod rules;
 
 use std::collections::BTreeSet;
 
+use darkline_qualification::{Comparison, Outcome, Verdict, shipped};
+
 /// The cases that the files of this folder hold, by publication.
 const CLAIMED: &[&[&str]] = &[
     almeida::CASES,
@@ -75,10 +74,22 @@ const CLAIMED: &[&[&str]] = &[
     york::CASES,
 ];
 
-/// Computes a case and holds it against its publication.
-fn hold(id: &str) {
-    let case = case::Case::read(id);
-    case.check(&kinds::compute(&case));
+/// The folder of the pack.
+fn folder() -> std::path::PathBuf {
+    std::path::PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../reference/calibration")
+}
+
+/// Computes a case and holds it against its publication; tells how many digits agree with each figure.
+fn hold(id: &str) -> Vec<Comparison> {
+    let mut found = shipped::run(&format!("calibration/{id}.toml"), &|_, _| {});
+    let counts = found.counts();
+    let case = found.cases.pop().expect("the case ships");
+    let Outcome::Compared(comparisons) = case.outcome else { panic!("{id}: {:?}", case.outcome) };
+    for comparison in &comparisons {
+        assert_eq!(comparison.verdict, Verdict::Agrees, "{id}: {comparison:?}");
+    }
+    assert!(counts.agree > 0, "{id}");
+    comparisons
 }
 
 #[test]
@@ -88,7 +99,7 @@ fn every_case_of_the_pack_is_claimed_by_one_publication() {
         assert!(claimed.insert((*id).to_owned()), "{id} is claimed twice");
     }
     let mut there = BTreeSet::new();
-    for entry in std::fs::read_dir(case::folder()).expect("the pack is there") {
+    for entry in std::fs::read_dir(folder()).expect("the pack is there") {
         let path = entry.expect("the pack can be read").path();
         let stem = path.file_stem().expect("a file has a name").to_string_lossy().into_owned();
         if path.extension().is_some_and(|extension| extension == "toml") && stem != "rules-calibration" {

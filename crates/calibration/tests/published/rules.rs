@@ -8,7 +8,7 @@ use darkline_calibration::variance_homogeneity::ratio;
 use darkline_calibration::{choice, fieller, point_to_point, standard_additions};
 use darkline_metrology::kind::{Kind, MassConcentration, Response};
 
-use crate::case::folder;
+use crate::folder;
 
 /// A figure of a rule.
 fn figure(rule: &str, key: &str) -> f64 {

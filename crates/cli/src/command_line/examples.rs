@@ -121,6 +121,15 @@ const EXAMPLES: &[Examples] = &[
     ),
     ("archive", &[("darkline archive 2026-041 --as m.rowan -o 2026-041.zip", "")]),
     (
+        "qualify",
+        &[
+            ("darkline qualify", "the cases that ship in the program"),
+            ("darkline qualify reference/uncertainty --json", "one JSON object a line, for programs"),
+            ("darkline qualify our-cases/zinc-line.toml", "a worked example of your own"),
+            ("darkline qualify --protocol protocol.pdf --date 2026-11-25", "a protocol to sign"),
+        ],
+    ),
+    (
         "verify",
         &[
             ("darkline verify 2026-041.zip", "an archive, on any machine"),

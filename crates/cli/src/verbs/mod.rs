@@ -15,6 +15,7 @@ mod laboratory;
 mod open;
 mod people;
 mod plan;
+mod qualify;
 mod sign;
 mod simulate;
 mod verify;
@@ -50,6 +51,7 @@ pub fn run(command: Command) -> Result<Ending, Failure> {
         Verb::Checkpoint(options) => checkpoint::run(&everywhere, &options),
         Verb::Entries(options) => entries::run(&everywhere, &options),
         Verb::Handbook(options) => handbook::run(&everywhere, &options),
+        Verb::Qualify(options) => qualify::run(&everywhere, &options),
         Verb::HelpReference => {
             crate::talk::print(&crate::reference::page())?;
             Ok(Ending::Done)

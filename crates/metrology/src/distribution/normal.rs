@@ -1,10 +1,10 @@
-//! The standard normal distribution: density, both tails, quantile.
+//! The standard normal distribution: density, both tails, quantile, draws.
 //!
 //! [`cdf`] and [`upper_tail`] are accurate to the end of the `f64` range; [`quantile`] turns a
-//! probability back into a deviate.
+//! probability back into a deviate; [`draw`] turns 64 random bits into a deviate for Monte Carlo.
 //!
-//! Invariant: `upper_tail(x) = cdf(−x)`, and `quantile(1 − p) = −quantile(p)` where `1 − p` is exact,
-//! bit for bit.
+//! Invariant: `upper_tail(x) = cdf(−x)`, `quantile(1 − p) = −quantile(p)` where `1 − p` is exact,
+//! and `draw(!bits) = −draw(bits)`, bit for bit.
 
 /// 1/√(2π).
 const DENSITY_AT_ZERO: f64 = 0.398_942_280_401_432_7;
@@ -88,6 +88,88 @@ pub fn quantile(p: f64) -> Option<f64> {
 #[must_use]
 pub fn upper_quantile(q: f64) -> Option<f64> {
     quantile(q).map(|z| -z)
+}
+
+/// A standard normal deviate from 64 random bits, rising with the bits read as an integer.
+///
+/// The bits choose the middle of one of 2⁵³ equally probable cells, so neither end is met and no
+/// draw is ever turned back: one word, one deviate, which keeps counter-based draws in step.
+///
+/// # Arguments
+/// * `bits`: any word; its lowest eleven bits are not used.
+///
+/// # Source
+/// Inversion, JCGM 101:2008, C.2 (from memory); inverse as [`quantile`].
+#[inline]
+#[must_use]
+pub fn draw(bits: u64) -> f64 {
+    with_sign_of(bits, lower_half(lower_probability(bits)))
+}
+
+/// [`draw`] of many words at once, with the same bits.
+///
+/// Every deviate is first worked out as if it lay in the middle, four abreast and without a branch; the one in seven that
+/// lies in a tail is then worked out again.
+///
+/// # Arguments
+/// * `words`: any words.
+/// * `deviates`: a place for each.
+pub(crate) fn draws(words: &[u64], deviates: &mut [f64]) {
+    const TOGETHER: usize = 64;
+    for (words, deviates) in words.chunks(TOGETHER).zip(deviates.chunks_mut(TOGETHER)) {
+        let mut q = [0.0; TOGETHER];
+        for (q, &word) in q.iter_mut().zip(words) {
+            *q = lower_probability(word) - 0.5;
+        }
+        let (mut in_tail, mut n_in_tail) = ([0_u8; TOGETHER], 0);
+        for (place, q) in (0_u8..).zip(&q[..words.len()]) {
+            // Written always and counted only where it holds: a branch would be guessed wrong one time in seven.
+            in_tail[n_in_tail] = place;
+            n_in_tail += usize::from(*q < END_OF_MIDDLE);
+        }
+        let mut log_p = [0.0; TOGETHER];
+        for (log_p, &place) in log_p.iter_mut().zip(&in_tail[..n_in_tail]) {
+            *log_p = libm::log(lower_probability(words[usize::from(place)]));
+        }
+        let mut z = q;
+        for z in z.as_chunks_mut::<ABREAST>().0 {
+            let r = z.map(|q| 0.180_625 - q * q);
+            let (over, under) = (polynomials(&CENTRE_OVER, &r), polynomials(&CENTRE_UNDER, &r));
+            for ((z, over), under) in z.iter_mut().zip(over).zip(under) {
+                *z = *z * over / under;
+            }
+        }
+        for ((deviate, &word), z) in deviates.iter_mut().zip(words).zip(z) {
+            *deviate = with_sign_of(word, z);
+        }
+        let tails = in_tail[..n_in_tail].chunks(ABREAST).zip(log_p.as_chunks::<ABREAST>().0);
+        for (places, log_p) in tails {
+            let r = log_p.map(distance_in_tail);
+            let s = r.map(|r| r - 1.6);
+            let (over, under) = (polynomials(&TAIL_OVER, &s), polynomials(&TAIL_UNDER, &s));
+            for (((&place, r), over), under) in places.iter().zip(r).zip(over).zip(under) {
+                let z = if r <= END_OF_NEAR_TAIL { -(over / under) } else { far_tail(r) };
+                deviates[usize::from(place)] = with_sign_of(words[usize::from(place)], z);
+            }
+        }
+    }
+}
+
+/// The probability below a draw, or above it where the draw lies above the middle: never more than ½.
+#[inline]
+fn lower_probability(bits: u64) -> f64 {
+    // All bits of a word above the middle are turned.
+    let half = bits ^ ((bits as i64 >> 63) as u64);
+    // The 52 bits are the digits of a number between 2⁵² and 2⁵³.
+    let cell = f64::from_bits(0x4330_0000_0000_0000 | (half >> 11)) - 4_503_599_627_370_496.0;
+    // 52 bits and the middle of the cell are 53 digits: exact.
+    (cell + 0.5) * (1.0 / 9_007_199_254_740_992.0)
+}
+
+/// A deviate of the lower half, turned over where the word lies above the middle.
+#[inline]
+fn with_sign_of(bits: u64, deviate: f64) -> f64 {
+    f64::from_bits(deviate.to_bits() ^ (bits & (1 << 63)))
 }
 
 /// The density without a look at NaN.
@@ -188,6 +270,21 @@ fn far_tail(r: f64) -> f64 {
     -(polynomial(&FAR_TAIL_OVER, s) / polynomial(&FAR_TAIL_UNDER, s))
 }
 
+/// How many deviates are worked out side by side: enough to hide the time that one operation waits for the one before.
+const ABREAST: usize = 4;
+
+/// [`polynomial`] at several places.
+#[inline]
+fn polynomials(c: &[f64; 8], x: &[f64; ABREAST]) -> [f64; ABREAST] {
+    let mut value = [c[7]; ABREAST];
+    for c in c[..7].iter().rev() {
+        for (value, x) in value.iter_mut().zip(x) {
+            *value = *value * x + c;
+        }
+    }
+    value
+}
+
 /// A polynomial of degree seven, coefficients from the constant upwards.
 #[inline]
 fn polynomial(c: &[f64; 8], x: f64) -> f64 {
@@ -284,6 +381,14 @@ mod tests {
         assert!(quantile(5.0e-324).is_some_and(|z| z < -38.0));
     }
 
+    #[test]
+    fn draws_reach_neither_end_and_meet_in_the_middle() {
+        assert!((draw(0) + 8.2).abs() < 0.1);
+        assert_eq!(draw(0), -draw(u64::MAX));
+        let (below, above) = (draw((1 << 63) - 1), draw(1 << 63));
+        assert!(below < 0.0 && above == -below && above < 2.0e-16);
+    }
+
     /// Bits that must not change: a changed bit here changes issued results.
     #[test]
     fn some_values_have_these_bits_for_ever() {
@@ -292,14 +397,20 @@ mod tests {
             (cdf(-30.5), PINNED[1]),
             (quantile(0.975), PINNED[2]),
             (quantile(1.0e-100), PINNED[3]),
+            (Some(draw(0x0123_4567_89ab_cdef)), PINNED[4]),
         ];
         for (found, bits) in pinned {
             assert_eq!(found.unwrap().to_bits(), bits, "{found:?} {:#x}", found.unwrap().to_bits());
         }
     }
 
-    const PINNED: [u64; 4] =
-        [0x3f99_990c_5885_9312, 0x159a_24ff_9fa7_7828, 0x3fff_5c03_31ee_ff82, 0xc035_4601_0d75_521f];
+    const PINNED: [u64; 5] = [
+        0x3f99_990c_5885_9312,
+        0x159a_24ff_9fa7_7828,
+        0x3fff_5c03_31ee_ff82,
+        0xc035_4601_0d75_521f,
+        0xc004_ee2d_c0a9_dffd,
+    ];
 
     #[test]
     fn the_logarithm_goes_on_where_the_tail_has_left_the_range() {
@@ -311,6 +422,22 @@ mod tests {
     }
 
     proptest! {
+        #[test]
+        fn draws_together_have_the_bits_of_draws_alone(words in prop::collection::vec(any::<u64>(), 0..300)) {
+            let mut together = vec![0.0; words.len()];
+            draws(&words, &mut together);
+            for (together, &word) in together.iter().zip(&words) {
+                prop_assert_eq!(together.to_bits(), draw(word).to_bits(), "{:x}", word);
+            }
+        }
+
+        #[test]
+        fn a_draw_is_the_quantile_of_its_cell(word in any::<u64>()) {
+            let p = ((word.min(!word) >> 11) as f64 + 0.5) / 9_007_199_254_740_992.0;
+            let expected = if word >> 63 == 0 { quantile(p) } else { upper_quantile(p) };
+            prop_assert_eq!(Some(draw(word)), expected);
+        }
+
         #[test]
         fn the_quantile_gives_the_tail_back(log_p in -300.0_f64..-0.302) {
             let p = libm::pow(10.0, log_p);
@@ -325,6 +452,12 @@ mod tests {
             if let (Some(one), Some(other)) = (quantile(p.min(q)), quantile(p.max(q))) {
                 prop_assert!(one <= other + 1.0e-15 * one.abs());
             }
+        }
+
+        #[test]
+        fn draws_rise_with_their_bits_and_mirror(a in any::<u64>(), b in any::<u64>()) {
+            prop_assert!(draw(a.min(b)) <= draw(a.max(b)));
+            prop_assert_eq!(draw(a), -draw(!a));
         }
     }
 }

@@ -76,14 +76,15 @@ impl Model {
             }
         }
         let contributions = tape
-            .sources_by_name(|place| effects[place] != 0.0)
-            .into_iter()
-            .map(|place| {
+            .source_places
+            .iter()
+            .filter(|&(_, &place)| effects[place as usize] != 0.0)
+            .map(|(id, &place)| {
                 let source = &tape.sources[place as usize];
                 let effect = effects[place as usize];
                 // Infinity times zero says as little as infinity, and is no number to hand on.
                 let u = if effect.is_nan() { f64::INFINITY } else { effect };
-                Contribution { source: source.id.clone(), u, dof: source.dof, pool: source.pool.clone() }
+                Contribution { source: id.clone(), u, dof: source.dof, pool: source.pool.clone() }
             })
             .collect();
         Estimate { value: K::from_si(tape.values[place]), contributions }

@@ -15,9 +15,7 @@ mod fit;
 mod laws;
 mod monte_carlo;
 mod replay;
-mod sample;
 mod second_order;
-mod source_index;
 mod spread;
 mod tape;
 mod term;
@@ -25,7 +23,7 @@ mod validation;
 
 pub use explain::{Derivation, Step, figure};
 pub use fit::{Fit, NoSolution};
-pub use sample::{Interval, Sample};
+pub use monte_carlo::{Interval, Sample};
 pub use tape::{Model, NotACovariance};
 pub use term::Term;
 pub use validation::{Validation, numerical_tolerance};

@@ -18,6 +18,12 @@ pub(super) struct Plan<'t> {
     streams: Streams<'t>,
 }
 
+/// What one block of trials gave: values by quantity, only of trials in which every fit had a solution.
+pub(super) struct Block {
+    pub values: Vec<Vec<f64>>,
+    pub n_without_solution: u32,
+}
+
 /// The columns of a block. One thread fills the same ones again and again.
 #[derive(Default)]
 pub(super) struct Workspace {
@@ -41,10 +47,9 @@ impl<'t> Plan<'t> {
             columns[place] = u32::try_from(steps.len()).expect("steps are fewer than places");
             steps.push(place_on_tape);
             if let Node::Input { first, end } = tape.nodes[place] {
-                for (rank, loading) in tape.loadings[first as usize..end as usize].iter().enumerate() {
+                for loading in &tape.loadings[first as usize..end as usize] {
                     let source = loading.source as usize;
-                    let number = *taken_up[source].get_or_insert_with(|| streams.take_up(&tape.sources[source]));
-                    streams.use_of(number, rank == 0);
+                    taken_up[source].get_or_insert_with(|| streams.take_up(&tape.sources[source]));
                 }
             }
         }
@@ -52,14 +57,10 @@ impl<'t> Plan<'t> {
         Self { tape, ys, steps, columns, numbers, streams }
     }
 
-    /// Replays the first `n` trials of a block and says how many had a solution.
-    ///
-    /// # Arguments
-    /// * `n`: at most [`BLOCK`].
-    /// * `kept`: [`BLOCK`] places for each wanted quantity, filled from the first on with the values of those trials.
-    pub fn replay(&self, workspace: &mut Workspace, block: usize, n: usize, kept: &mut [f64]) -> usize {
+    /// Replays trials `first` to `first + n`; `n` is at most [`BLOCK`].
+    pub fn replay(&self, workspace: &mut Workspace, first: usize, n: usize) -> Block {
         let Workspace { drawn, columns, solutions, inputs, has_solution } = workspace;
-        self.streams.draw(block, drawn);
+        self.streams.draw(first, n, drawn);
         columns.resize(self.steps.len() * BLOCK, 0.0);
         solutions.resize(self.tape.fits.len(), Vec::new());
         solutions.iter_mut().for_each(Vec::clear);
@@ -75,22 +76,9 @@ impl<'t> Plan<'t> {
             match self.tape.nodes[place as usize] {
                 Node::Exact => column.fill(self.tape.values[place as usize]),
                 Node::Input { first, end } => {
-                    let middle = self.tape.values[place as usize];
-                    let number = |source: u32| self.numbers[source as usize];
-                    let loadings = &self.tape.loadings[first as usize..end as usize];
-                    let Some((one, others)) = loadings.split_first() else {
-                        column.fill(middle);
-                        continue;
-                    };
-                    if self.streams.goes_straight(number(one.source)) {
-                        let (number, words) = (number(one.source), &mut drawn.words);
-                        self.streams.draw_straight(number, block, (middle, one.u), words, column);
-                    } else {
-                        let draws = drawn.column(number(one.source));
-                        column.iter_mut().zip(draws).for_each(|(value, draw)| *value = middle + one.u * draw);
-                    }
-                    for loading in others {
-                        let draws = drawn.column(number(loading.source));
+                    column.fill(self.tape.values[place as usize]);
+                    for loading in &self.tape.loadings[first as usize..end as usize] {
+                        let draws = drawn.column(self.numbers[loading.source as usize]);
                         column.iter_mut().zip(draws).for_each(|(value, draw)| *value += loading.u * draw);
                     }
                 }
@@ -120,32 +108,25 @@ impl<'t> Plan<'t> {
                 }
             }
         }
-        self.keep(columns, has_solution, kept)
+        self.kept(columns, has_solution)
     }
 
-    /// Takes the wanted quantities over, in the trials that have a solution.
-    fn keep(&self, columns: &[f64], has_solution: &mut [bool], kept: &mut [f64]) -> usize {
-        let n = has_solution.len();
-        let before = Before { columns, places: &self.columns, n };
+    /// The wanted quantities in the trials that have a solution.
+    fn kept(&self, columns: &[f64], has_solution: &mut [bool]) -> Block {
+        let before = Before { columns, places: &self.columns, n: has_solution.len() };
         // A value that is not finite (a root of a negative draw, a division by a draw of zero) is no solution either.
-        let mut all_have = has_solution.iter().fold(true, |all, ok| all & ok);
-        for (&y, kept) in self.ys.iter().zip(kept.chunks_exact_mut(BLOCK)) {
-            for (kept, value) in kept.iter_mut().zip(before.of(y)) {
-                *kept = *value;
-                all_have &= value.is_finite();
-            }
-        }
-        if all_have {
-            return n;
-        }
         for &y in &self.ys {
             has_solution.iter_mut().zip(before.of(y)).for_each(|(ok, value)| *ok &= value.is_finite());
         }
-        for (&y, kept) in self.ys.iter().zip(kept.chunks_exact_mut(BLOCK)) {
-            let found = before.of(y).iter().zip(has_solution.iter()).filter(|(_, ok)| **ok);
-            kept.iter_mut().zip(found).for_each(|(kept, (value, _))| *kept = *value);
+        let failed = has_solution.iter().filter(|ok| !**ok).count();
+        let kept = |&y: &u32| {
+            let trials = before.of(y).iter().zip(has_solution.iter());
+            trials.filter(|(_, ok)| **ok).map(|(value, _)| *value).collect()
+        };
+        Block {
+            values: self.ys.iter().map(kept).collect(),
+            n_without_solution: u32::try_from(failed).expect("a block is short"),
         }
-        has_solution.iter().filter(|ok| **ok).count()
     }
 }
 

@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::fit::{Fit, NoSolution};
-use super::source_index::SourceIndex;
 use super::term::Term;
 use crate::kind::{Kind, Unit};
 use crate::source::{PoolId, Shape, Source, SourceId};
@@ -73,7 +72,7 @@ pub(super) struct Tape {
     pub loadings: Vec<Loading>,
     pub terms_of_sums: Vec<u32>,
     pub sources: Vec<KnownSource>,
-    source_index: SourceIndex,
+    pub source_places: BTreeMap<SourceId, u32>,
     pub fits: Vec<PlacedFit>,
     pub names: BTreeMap<u32, Name>,
 }
@@ -117,43 +116,25 @@ impl Tape {
     }
 
     fn place_of(&mut self, source: &Source) -> u32 {
-        match self.source_index.find_or_note(source.id.as_str(), &self.sources) {
-            Ok(place) => place,
-            Err(next) => {
-                self.sources.push(KnownSource {
-                    id: source.id.clone(),
-                    dof: source.dof,
-                    pool: source.pool.clone(),
-                    shape: source.shape,
-                });
-                next
-            }
+        if let Some(&place) = self.source_places.get(&source.id) {
+            return place;
         }
-    }
-
-    /// The places of the sources for which this holds, in the order of their names.
-    pub fn sources_by_name(&self, holds: impl Fn(usize) -> bool) -> Vec<u32> {
-        let mut places: Vec<u32> =
-            (0..).take(self.sources.len()).filter(|&place: &u32| holds(place as usize)).collect();
-        places.sort_unstable_by(|&a, &b| self.sources[a as usize].id.cmp(&self.sources[b as usize].id));
-        places
+        let place = u32::try_from(self.sources.len()).expect("sources are fewer than terms");
+        self.sources.push(KnownSource {
+            id: source.id.clone(),
+            dof: source.dof,
+            pool: source.pool.clone(),
+            shape: source.shape,
+        });
+        self.source_places.insert(source.id.clone(), place);
+        place
     }
 }
 
 impl Model {
     /// An empty model.
     pub fn new() -> Self {
-        // Room for an ordinary budget: growing from nothing costs more than writing it.
-        const TERMS: usize = 64;
-        let tape = Tape {
-            nodes: Vec::with_capacity(TERMS),
-            values: Vec::with_capacity(TERMS),
-            loadings: Vec::with_capacity(TERMS),
-            terms_of_sums: Vec::with_capacity(TERMS),
-            sources: Vec::with_capacity(TERMS),
-            ..Tape::default()
-        };
-        Self { tape: RefCell::new(tape) }
+        Self::default()
     }
 
     /// A quantity taken as exact.
