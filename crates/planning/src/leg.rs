@@ -1,5 +1,7 @@
 //! A leg: rows added to a run order because of flags; row numbers never change.
 
+use std::collections::BTreeSet;
+
 use darkline_metrology::kind::{Factor, Kind};
 use darkline_quality::cost;
 use darkline_record::decision::{FlagId, NextStep};
@@ -46,7 +48,7 @@ pub enum LegFault {
     },
 }
 
-/// Adds the rows that steps ask for, in the order of the steps, and closes them with the checks that close the run.
+/// Adds the rows that steps ask for, in the order of the steps, each solution once, and closes them with the checks that close the run.
 ///
 /// # Arguments
 /// * `taken_up`: the flags with the step taken up for each.
@@ -60,9 +62,13 @@ pub fn extend(run: &Run, method: &ResolvedMethod, taken_up: &[(FlagId, NextStep)
         number += 1;
         number
     };
-    let mut rows = Vec::new();
-    for (flag, step) in taken_up {
+    let mut rows: Vec<Row> = Vec::new();
+    let mut of_bracket: BTreeSet<u32> = BTreeSet::new();
+    for (place, (flag, step)) in taken_up.iter().enumerate() {
         let row = row_of(run, flag)?;
+        if is_covered(run, taken_up, place) {
+            continue;
+        }
         match step {
             NextStep::Repeat { replicates } => {
                 may_repeat(run, method, row)?;
@@ -100,11 +106,12 @@ pub fn extend(run: &Run, method: &ResolvedMethod, taken_up: &[(FlagId, NextStep)
                 });
             }
             NextStep::RepeatSinceLastCheck => {
-                rows.extend(cost::since_last_check(run, row).into_iter().map(|earlier| Row {
-                    number: next(),
-                    follows: Some(Follows::Replaces(run.home(earlier.number))),
-                    ..earlier.clone()
-                }))
+                for earlier in cost::since_last_check(run, row) {
+                    let home = run.home(earlier.number);
+                    if of_bracket.insert(home) && !dilutes(run, taken_up, home) {
+                        rows.push(Row { number: next(), follows: Some(Follows::Replaces(home)), ..earlier.clone() });
+                    }
+                }
             }
             // The checks that close the leg are all of it.
             NextStep::Check => {}
@@ -119,6 +126,46 @@ pub fn extend(run: &Run, method: &ResolvedMethod, taken_up: &[(FlagId, NextStep)
     }
     Ok(Leg { because: taken_up.iter().map(|(flag, _)| flag.clone()).collect(), rows })
 }
+
+/// Whether another step of the leg measures the same solution at least as much: several flags about one solution ask for
+/// it once.
+fn is_covered(run: &Run, taken_up: &[(FlagId, NextStep)], place: usize) -> bool {
+    let home = |place: usize| cost::row_of(run, &taken_up[place].0.subject).map(|row| run.home(row.number));
+    let Some(weight) = weight(&taken_up[place].1) else { return false };
+    (0..taken_up.len()).filter(|other| *other != place).any(|other| match &taken_up[other].1 {
+        NextStep::RepeatSinceLastCheck => {
+            weight < DILUTES
+                && cost::row_of(run, &taken_up[other].0.subject).is_some_and(|failing| {
+                    cost::since_last_check(run, failing).iter().any(|row| Some(run.home(row.number)) == home(place))
+                })
+        }
+        step => {
+            home(other) == home(place)
+                && self::weight(step).is_some_and(|of_other| of_other > weight || (of_other == weight && other < place))
+        }
+    })
+}
+
+/// Whether a step of the leg dilutes a solution.
+fn dilutes(run: &Run, taken_up: &[(FlagId, NextStep)], home: u32) -> bool {
+    taken_up.iter().any(|(flag, step)| {
+        matches!(step, NextStep::Dilute { .. })
+            && cost::row_of(run, &flag.subject).is_some_and(|row| run.home(row.number) == home)
+    })
+}
+
+/// How much a step measures of one solution: replicates more, the whole row, the row diluted; `None` for other steps.
+fn weight(step: &NextStep) -> Option<(u8, u32)> {
+    match step {
+        NextStep::Repeat { replicates } => Some((0, u32::from(*replicates))),
+        NextStep::MeasureAgain { replicates } => Some((1, u32::from(*replicates))),
+        NextStep::Dilute { factor } => Some((2, *factor)),
+        _ => None,
+    }
+}
+
+/// The least weight of a dilution.
+const DILUTES: (u8, u32) = (2, 0);
 
 fn row_of<'r>(run: &'r Run, flag: &FlagId) -> Result<&'r Row, LegFault> {
     cost::row_of(run, &flag.subject).ok_or_else(|| LegFault::NoRow { flag: flag.clone(), run: run.id.to_string() })
@@ -258,6 +305,27 @@ mod tests {
         assert_eq!(told, LegFault::NoMoreRepeats { row: 2, times: 1, method: "m".into() });
         let bracket = [(flag("check-outside-limits:row:R1/4"), NextStep::RepeatSinceLastCheck)];
         assert!(extend(&run, &method, &bracket).is_ok());
+    }
+
+    #[test]
+    fn several_flags_about_one_solution_ask_for_it_once() {
+        let steps = [
+            (flag("replicate-outlier:reading:R1/7"), NextStep::Repeat { replicates: 1 }),
+            (flag("pulse-late:reading:R1/7"), NextStep::Repeat { replicates: 1 }),
+            (flag("carry-over:row:R1/3"), NextStep::MeasureAgain { replicates: 3 }),
+            (flag("over-range:row:R1/3"), NextStep::Dilute { factor: 5 }),
+        ];
+        let leg = extend(&run(), &method(), &steps).unwrap();
+        let seen: Vec<_> = leg.rows.iter().map(|row| (row.name.as_str(), row.replicates)).collect();
+        assert_eq!(seen, [("sage", 1), ("thyme-x5", 3), ("check", 3), ("check-blank", 3)]);
+        assert_eq!(leg.because.len(), 4, "every flag is a reason of the leg");
+
+        // A bracket measured again covers its rows, but not the dilution of one of them.
+        let mut with_bracket = steps.to_vec();
+        with_bracket.push((flag("check-outside-limits:row:R1/4"), NextStep::RepeatSinceLastCheck));
+        let leg = extend(&run(), &method(), &with_bracket).unwrap();
+        let names: Vec<_> = leg.rows.iter().map(|row| row.name.as_str()).collect();
+        assert_eq!(names, ["thyme-x5", "sage", "check", "check", "check-blank"]);
     }
 
     #[test]

@@ -49,13 +49,11 @@ fn the_demo_goes_from_the_order_to_a_verified_archive_and_names_each_command() {
     assert_eq!(fault["found_by"][0], "replicate-outlier:reading:R1/38");
 }
 
-/// Seed 7 is a day on which a replicate of the second leg falls out too, so that the loop is walked once more.
 #[test]
-fn another_day_at_the_bench_takes_another_leg_and_ends_as_well() {
+fn another_day_at_the_bench_ends_as_well() {
     let folder = tempfile::tempdir().unwrap();
     let ran = demo(folder.path(), "demo --folder seven --seed 7");
-    assert!(ran.out.contains("it goes round once more"), "{}", ran.out);
-    assert!(folder.path().join("seven/readings-3.parquet").is_file());
+    assert!(folder.path().join("seven/readings-2.parquet").is_file(), "{}", ran.out);
     let quiet = run(folder.path(), "demo --folder eight --seed 8 --quiet").ends(0);
     assert_eq!(quiet.out.lines().count(), 2, "{}", quiet.out);
     assert!(quiet.told.is_empty(), "{}", quiet.told);
