@@ -5,13 +5,14 @@
 //! `python3` where it is not set; without one only our own times are printed.
 //!
 //! Printed: seconds and samples a second on one core and on all, the ratio to numpy on one core, the part of
-//! this machine's read bandwidth reached, and for each figure both checksums and the largest difference.
+//! this machine's read bandwidth reached, the cost against length and number of pulses, and for each figure both checksums
+//! and the largest difference.
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::Instant;
 
-use darkline_signal::{Batch, BatchFigures, TraceFault, Window, reduce_many};
+use darkline_signal::{Batch, BatchFigures, TraceFault, Window, reduce_into, reduce_many};
 use rayon::prelude::*;
 
 const N_SAMPLES: usize = 500;
@@ -38,13 +39,17 @@ fn main() {
     let all = threads(n_threads);
 
     let answers = one.install(|| reduce_many(&batch, &WINDOW)).expect("whole pulses");
-    let wall_one = one.install(|| median(|| drop(reduce_many(&batch, &WINDOW))));
-    let wall_all = all.install(|| median(|| drop(reduce_many(&batch, &WINDOW))));
+    // Into a list that is kept, as whoever reduces batch after batch does.
+    let mut kept = Vec::new();
+    let mut act = || reduce_into(&batch, &WINDOW, &mut kept).expect("whole pulses");
+    let wall_one = one.install(|| median(&mut act));
+    let wall_all = all.install(|| median(&mut act));
     let read_one = one.install(|| median(|| read(&values)));
     let read_all = all.install(|| median(|| read(&values)));
     // numpy again behind ours: the machine may have been busier at one end.
     let after = python(&["run"], &file);
 
+    one.install(|| growth(total, background));
     let n = total.len() as f64;
     let bytes = (values.len() * size_of::<f32>()) as f64;
     let told = |cores: &str, wall: f64, read: f64| {
@@ -71,6 +76,26 @@ fn main() {
         numpy.wall_s / wall_all
     );
     compare(&answers, &numpy, &file);
+}
+
+/// How the cost grows with the length of a pulse and with the number of pulses: nanoseconds a sample, on one core.
+fn growth(total: &[f32], background: &[f32]) {
+    println!("{:>9}  {:>9}  {:>12}  {:>12}", "pulses", "samples", "ms", "ns a sample");
+    let mut kept = Vec::new();
+    for (n_pulses, n_samples) in
+        [(1_000, 500), (10_000, 500), (100_000, 500), (200_000, 250), (50_000, 1_000), (12_500, 4_000)]
+    {
+        let n = (n_pulses * n_samples).min(total.len() / n_samples * n_samples);
+        let batch = Batch {
+            total: &total[..n],
+            background: &background[..n],
+            n_samples,
+            start_s: 0.0,
+            rate_hz: n_samples as f64 / 5.0,
+        };
+        let wall = median(|| reduce_into(&batch, &WINDOW, &mut kept).expect("whole pulses"));
+        println!("{:>9}  {n_samples:>9}  {:12.3}  {:12.3}", n / n_samples, wall * 1e3, wall / n as f64 * 1e9);
+    }
 }
 
 /// Bytes cannot be read as numbers in place without `unsafe`; this happens once, outside the clock.

@@ -11,6 +11,7 @@
 
 use crate::lanes::{self, LANES};
 use crate::smoothing::{self, END_POSITIVE, HALF, MIDDLE_POSITIVE, POINTS};
+use crate::trace::{CLIPPED_ABOVE, CLIPPED_RUN};
 use crate::window::Spans;
 
 /// Samples a block; bounds are kept for each.
@@ -31,14 +32,14 @@ pub(crate) struct Figures {
     pub(crate) peak_index: usize,
     /// Where the smoothed pulse crosses half its height, before and behind the peak.
     pub(crate) half_height: Option<(f64, f64)>,
-    /// Highest total absorbance of the whole trace.
-    pub(crate) total_max: f32,
     /// Highest background of the whole trace.
     pub(crate) background_max: f32,
     /// Mean of the last values of the trace, as many as the baseline has, offset taken off.
     pub(crate) end: f64,
     /// Whether every sample of the trace was a finite number.
     pub(crate) finite: bool,
+    /// Whether a channel may stay at its highest value; [`crate::Trace::new`] knows.
+    pub(crate) may_be_clipped: bool,
 }
 
 /// Working memory of [`measure`], kept from pulse to pulse.
@@ -89,13 +90,19 @@ fn net_values<const N: usize>(samples: Samples<'_>, start: usize) -> [f64; N] {
 /// * `total`, `background`: of equal length.
 /// * `spans`: inside them; two or more baseline samples, eleven or more of the window.
 pub(crate) fn measure(total: &[f32], background: &[f32], spans: &Spans, scratch: &mut Scratch) -> Figures {
-    let (offset, baseline_noise) = baseline(total, background, spans);
     let window = spans.window.clone();
     let samples = Samples { total: &total[window.clone()], background: &background[window.clone()] };
     let n = samples.total.len();
     let sum = net_sum(samples.total, samples.background);
-    let outside = net_sum(&total[..window.start], &background[..window.start])
-        + net_sum(&total[window.end..], &background[window.end..]);
+    let before = net_sum(&total[..window.start], &background[..window.start]);
+    let behind = net_sum(&total[window.end..], &background[window.end..]);
+    // Equal stretches have equal sums: most methods take the baseline from all that comes before the window.
+    let baseline_sum = if spans.baseline == (0..window.start) {
+        before
+    } else {
+        net_sum(&total[spans.baseline.clone()], &background[spans.baseline.clone()])
+    };
+    let (offset, baseline_noise) = baseline(total, background, spans, baseline_sum);
     let ends =
         net_of(samples.total[0], samples.background[0]) + net_of(samples.total[n - 1], samples.background[n - 1]);
     let area = (sum - 0.5 * ends) - (n - 1) as f64 * offset;
@@ -106,8 +113,10 @@ pub(crate) fn measure(total: &[f32], background: &[f32], spans: &Spans, scratch:
 
     let n_end = spans.baseline.len().min(total.len());
     let from = total.len() - n_end;
-    let end = net_sum(&total[from..], &background[from..]) / n_end as f64 - offset;
-    let (total_max, background_max) = extremes(total, background);
+    let end_sum = if from == window.end { behind } else { net_sum(&total[from..], &background[from..]) };
+    let end = end_sum / n_end as f64 - offset;
+    let (total_max, may_stay) = highest(total);
+    let (background_max, background_may_stay) = highest(background);
     Figures {
         offset,
         baseline_noise,
@@ -115,11 +124,12 @@ pub(crate) fn measure(total: &[f32], background: &[f32], spans: &Spans, scratch:
         peak: peak - offset,
         peak_index,
         half_height,
-        total_max,
         background_max,
         end,
         // Sums of finite 32-bit values cannot overflow 64 bits; one infinite value or none shows.
-        finite: (sum + outside).is_finite(),
+        finite: (sum + (before + behind)).is_finite(),
+        may_be_clipped: (may_stay && total_max >= CLIPPED_ABOVE)
+            || (background_may_stay && background_max >= CLIPPED_ABOVE),
     }
 }
 
@@ -128,13 +138,13 @@ pub(crate) fn net(total: &[f32], background: &[f32], spans: &Spans, offset: f64)
     spans.window.clone().map(|i| net_of(total[i], background[i]) - offset).collect()
 }
 
-/// Mean and standard deviation of the baseline. Two passes: the one-pass sum of squares cancels
-/// where the offset is large against the noise.
-fn baseline(total: &[f32], background: &[f32], spans: &Spans) -> (f64, f64) {
+/// Mean and standard deviation of the baseline, from its sum. Two passes: the one-pass sum of squares
+/// cancels where the offset is large against the noise.
+fn baseline(total: &[f32], background: &[f32], spans: &Spans, sum: f64) -> (f64, f64) {
     let total = &total[spans.baseline.clone()];
     let background = &background[spans.baseline.clone()];
     let n = total.len();
-    let offset = net_sum(total, background) / n as f64;
+    let offset = sum / n as f64;
     let squares = over_lanes(total, background, |net| (net - offset) * (net - offset));
     (offset, (squares / (n - 1) as f64).sqrt())
 }
@@ -226,22 +236,22 @@ fn take_bounds(samples: Samples<'_>, scratch: &mut Scratch) {
     }
 }
 
-/// Highest value of each channel.
-fn extremes(total: &[f32], background: &[f32]) -> (f32, f32) {
-    let mut total_max = [f32::NEG_INFINITY; BLOCK];
-    let mut background_max = [f32::NEG_INFINITY; BLOCK];
-    let (total_blocks, total_rest) = total.as_chunks::<BLOCK>();
-    let (background_blocks, background_rest) = background.as_chunks::<BLOCK>();
-    for (t, b) in total_blocks.iter().zip(background_blocks) {
+/// Highest value of a channel, and whether it may stand there [`CLIPPED_RUN`] times in a row: values in a row fall into
+/// lanes of their own, so that as many lanes then have the highest value.
+fn highest(values: &[f32]) -> (f32, bool) {
+    let mut lanes = [f32::NEG_INFINITY; BLOCK];
+    let (blocks, rest) = values.as_chunks::<BLOCK>();
+    for block in blocks {
         for lane in 0..BLOCK {
-            total_max[lane] = larger(t[lane], total_max[lane]);
-            background_max[lane] = larger(b[lane], background_max[lane]);
+            lanes[lane] = larger(block[lane], lanes[lane]);
         }
     }
-    let over = |lanes: &[f32], rest: &[f32]| {
-        lanes.iter().chain(rest).fold(f32::NEG_INFINITY, |high, &value| larger(value, high))
-    };
-    (over(&total_max, total_rest), over(&background_max, background_rest))
+    for (lane, &value) in lanes.iter_mut().zip(rest) {
+        *lane = larger(value, *lane);
+    }
+    let highest = across(&lanes, larger);
+    let n = lanes.iter().map(|&lane| u32::from(lane == highest)).sum::<u32>();
+    (highest, n >= CLIPPED_RUN as u32)
 }
 
 /// Lower and upper bound of smoothed values from the highest and lowest raw ones of three blocks.

@@ -65,7 +65,7 @@ mod bisection;
 pub mod pulse_shape;
 mod summit;
 
-pub use batch::{Batch, BatchFigures, reduce_many};
+pub use batch::{Answer, Batch, BatchFigures, reduce_into, reduce_many};
 pub use in_turn::InTurn;
 pub use pulse_figures::{LEAST_IN_WIDTH, PulseFigures, examine};
 pub use reduction::{Reduced, net_pulse, reduce};
