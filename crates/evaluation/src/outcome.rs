@@ -10,8 +10,8 @@ use darkline_record::decision::{FlagId, NextStep};
 use darkline_record::identity::{
     BatchId, Edition, Element, MethodId, OrderId, PortionId, ReadingId, RowId, RunId, SampleId,
 };
-use darkline_signal::{PulseFigures, Steady};
 use darkline_record::method::Amounts;
+use darkline_signal::{PulseFigures, Steady};
 use serde::{Deserialize, Serialize};
 
 /// The outcome of an order.

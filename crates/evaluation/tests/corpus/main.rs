@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, reason = "what a test rests on may end it")]
 
+mod bad_input;
 mod digests;
 mod live;
 mod quam_a5;
