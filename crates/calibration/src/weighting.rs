@@ -32,6 +32,53 @@ pub enum Weighting {
     Replicates(ReplicateScatter),
     /// Inverse variance by the two-component error model.
     TwoComponent(TwoComponent),
+    /// Inverse variance by a stated repeatability, `√(sd_at_zero² + (rsd·response)²)`.
+    Repeatability {
+        /// Standard deviation at no response.
+        sd_at_zero: f64,
+        /// Relative standard deviation at high responses.
+        rsd: f64,
+    },
+    /// Inverse square of standard uncertainties given at amounts, straight between them and level outside.
+    Given(GivenU),
+}
+
+/// Standard uncertainties of a response, given at amounts.
+#[derive(Clone, Debug, PartialEq)]
+pub struct GivenU {
+    /// Amount and standard uncertainty there, by ascending amount, in SI.
+    knots: Vec<(f64, f64)>,
+}
+
+impl GivenU {
+    /// Standard uncertainties at amounts, in any order; `None` without any, or with one that is not above zero.
+    pub fn new(levels: &[(MassConcentration, Response)]) -> Option<Self> {
+        let mut knots: Vec<(f64, f64)> = levels.iter().map(|(amount, u)| (amount.si(), u.si())).collect();
+        let is_fit = |(amount, u): &(f64, f64)| amount.is_finite() && *u > 0.0 && u.is_finite();
+        if knots.is_empty() || !knots.iter().all(is_fit) {
+            return None;
+        }
+        knots.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+        Some(Self { knots })
+    }
+
+    /// The standard uncertainty at an amount.
+    ///
+    /// # Source
+    /// Common practice, no source.
+    pub fn at(&self, amount: MassConcentration) -> Response {
+        let (x, last) = (amount.si(), self.knots[self.knots.len() - 1]);
+        if x <= self.knots[0].0 {
+            return Response::from_si(self.knots[0].1);
+        }
+        for pair in self.knots.windows(2) {
+            let ((low, u_low), (high, u_high)) = (pair[0], pair[1]);
+            if x <= high && high > low {
+                return Response::from_si(u_low + (u_high - u_low) * (x - low) / (high - low));
+            }
+        }
+        Response::from_si(last.1)
+    }
 }
 
 /// A weight that is no number above zero.
@@ -83,6 +130,14 @@ impl Weighting {
                 let sd = model.sd_of_response(amount).si();
                 (1.0 / (sd * sd), "1/sd²")
             }
+            Weighting::Repeatability { sd_at_zero, rsd } => {
+                let relative = rsd * response.si();
+                (1.0 / (sd_at_zero * sd_at_zero + relative * relative), "1/sd²")
+            }
+            Weighting::Given(given) => {
+                let u = given.at(amount).si();
+                (1.0 / (u * u), "1/u²")
+            }
         };
         if weight > 0.0 && weight.is_finite() {
             return Ok(weight);
@@ -108,6 +163,8 @@ impl Weighting {
             Weighting::InverseResponse { power: exponent } => power("response", *exponent),
             Weighting::Replicates(_) => "1/sd² of replicates".into(),
             Weighting::TwoComponent(_) => "1/sd² of the two-component model".into(),
+            Weighting::Repeatability { .. } => "1/sd² of the repeatability".into(),
+            Weighting::Given(_) => "1/u² as given".into(),
         }
     }
 }
@@ -238,6 +295,17 @@ pub fn compare(weighting: &Weighting, points: &[(MassConcentration, Response)]) 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_given_u_is_straight_between_its_amounts_and_level_outside() {
+        let level = |amount, u| (MassConcentration::from_si(amount), Response::from_si(u));
+        let given = GivenU::new(&[level(4.0, 1.0), level(1.0, 0.5), level(3.0, 0.5)]).unwrap();
+        for (at, u) in [(0.0, 0.5), (2.0, 0.5), (3.5, 0.75), (4.0, 1.0), (9.0, 1.0)] {
+            assert!((given.at(MassConcentration::from_si(at)).si() - u).abs() < 1e-15, "{at}");
+        }
+        assert_eq!(GivenU::new(&[]), None);
+        assert_eq!(GivenU::new(&[level(1.0, 0.0)]), None);
+    }
 
     #[test]
     fn a_standard_without_analyte_has_no_weight_by_its_amount() {

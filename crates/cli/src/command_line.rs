@@ -279,6 +279,9 @@ pub struct Evaluate {
     /// Show calibration, controls and readings too
     #[arg(long)]
     pub details: bool,
+    /// Hold every result against Monte Carlo, with so many trials or as many as the method says
+    #[arg(long, value_name = "TRIALS", num_args = 0..=1, value_parser = clap::value_parser!(u32).range(10_000..=10_000_000))]
+    pub monte_carlo: Option<Option<u32>>,
 }
 
 /// Options of `explain`.

@@ -5,9 +5,11 @@
 
 mod bench;
 mod command_line;
+mod coverage_text;
 mod embedded_record;
 mod ending;
 mod handbook_text;
+mod limits_text;
 mod new_file;
 mod paragraph;
 mod progress;

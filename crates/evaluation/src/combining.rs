@@ -4,7 +4,7 @@ use darkline_metrology::estimate::Estimate;
 use darkline_metrology::kind::{
     AmountPerDose, Factor, Kind, Mass, MassConcentration, MassFraction, ReleasePerArea, Volume,
 };
-use darkline_metrology::model::{Derivation, Model, Term};
+use darkline_metrology::model::{Derivation, Interval, Model, Term};
 use darkline_record::figure::Uncertain;
 use darkline_record::identity::{BatchId, PortionId};
 use darkline_record::method::{ResolvedMethod, ResultPlan, Subtract};
@@ -42,6 +42,21 @@ pub struct ResultEstimate {
     pub contributions: Vec<(String, f64)>,
 }
 
+/// A result by Monte Carlo, in the unit of the report.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Simulated {
+    /// Mean of the trials.
+    pub mean: f64,
+    /// Their standard deviation.
+    pub u: f64,
+    /// The symmetric coverage interval.
+    pub symmetric: (f64, f64),
+    /// The shortest one.
+    pub shortest: (f64, f64),
+    /// Trials in which a calibration had no solution.
+    pub without_solution: u32,
+}
+
 /// What one row of a portion says about the material.
 #[derive(Clone, Debug)]
 pub struct PortionResult<'m> {
@@ -55,6 +70,9 @@ pub struct PortionResult<'m> {
     pub solution: Term<'m, MassConcentration>,
     /// The result; `None` for a method blank, or where the portion lacks what its kind needs.
     pub result: Option<ResultTerm<'m>>,
+    /// The result, in the unit of the method, that a kilogram in a cubic metre of the measured solution would give with no
+    /// blank; only where the method has limits worked out.
+    pub per_concentration: Option<f64>,
 }
 
 impl<'m> ResultTerm<'m> {
@@ -78,6 +96,27 @@ impl<'m> ResultTerm<'m> {
             ResultTerm::MassFraction(term) => read(term, unit),
             ResultTerm::ReleasePerArea(term) => read(term, unit),
             ResultTerm::AmountPerDose(term) => read(term, unit),
+        }
+    }
+
+    /// The values it takes in trials, as figures in a unit; `None` where the unit belongs to another kind or the trials give no
+    /// interval.
+    pub fn monte_carlo(self, model: &'m Model, unit: &str, trials: u32, probability: f64) -> Option<Simulated> {
+        match self {
+            ResultTerm::MassConcentration(term) => simulate(model, term, unit, trials, probability),
+            ResultTerm::MassFraction(term) => simulate(model, term, unit, trials, probability),
+            ResultTerm::ReleasePerArea(term) => simulate(model, term, unit, trials, probability),
+            ResultTerm::AmountPerDose(term) => simulate(model, term, unit, trials, probability),
+        }
+    }
+
+    /// The largest relative standard uncertainty among what it is divided by; `None` where it is divided by nothing.
+    pub fn least_certain_denominator(self, model: &Model) -> Option<f64> {
+        match self {
+            ResultTerm::MassConcentration(term) => model.least_certain_denominator(term),
+            ResultTerm::MassFraction(term) => model.least_certain_denominator(term),
+            ResultTerm::ReleasePerArea(term) => model.least_certain_denominator(term),
+            ResultTerm::AmountPerDose(term) => model.least_certain_denominator(term),
         }
     }
 
@@ -122,6 +161,35 @@ fn read<K: Kind>(estimate: &Estimate<K>, unit: &str) -> Option<ResultEstimate> {
             .map(|contribution| (contribution.source.to_string(), unit.read_si(contribution.u)))
             .collect(),
     })
+}
+
+fn simulate<'m, K: Kind>(
+    model: &'m Model,
+    term: Term<'m, K>,
+    unit: &str,
+    trials: u32,
+    probability: f64,
+) -> Option<Simulated> {
+    let unit = K::unit(unit)?;
+    let samples = model.monte_carlo(&[term], trials);
+    let sample = samples.first()?;
+    let ends = |interval: Interval<K>| (unit.read(interval.low), unit.read(interval.high));
+    let simulated = Simulated {
+        mean: unit.read(sample.mean()?),
+        u: unit.read_si(sample.u()?.si()),
+        symmetric: ends(sample.symmetric_interval(probability)?),
+        shortest: ends(sample.shortest_interval(probability)?),
+        without_solution: sample.n_without_solution,
+    };
+    let figures = [
+        simulated.mean,
+        simulated.u,
+        simulated.symmetric.0,
+        simulated.symmetric.1,
+        simulated.shortest.0,
+        simulated.shortest.1,
+    ];
+    figures.iter().all(|figure| figure.is_finite()).then_some(simulated)
 }
 
 fn named<'m, K: Kind>(term: Term<'m, K>, name: impl Into<String>, unit: &str) -> Term<'m, K> {
@@ -169,6 +237,7 @@ pub fn combine<'m>(
             portion: portion.clone(),
             solution: undiluted,
             result: None,
+            per_concentration: None,
         });
     }
     let blanks = blanks(model, package, run, method, &found);
@@ -185,6 +254,9 @@ pub fn combine<'m>(
             (Subtract::MethodBlank, None) => None,
         };
         result.result = subtracted.and_then(|subtracted| formula(model, &method.result, portion, subtracted));
+        if method.detection_limits.is_some() {
+            result.per_concentration = per_concentration(run, method, portion, result.row);
+        }
     }
     found
 }
@@ -253,6 +325,14 @@ fn formula<'m>(
             ResultTerm::AmountPerDose(finish(model, plan, (fraction * dose).per_dose(), owner, "n"))
         }
     })
+}
+
+/// The formula of a portion at a concentration of one, on a tape of its own that leaves no trace in the result's.
+fn per_concentration(run: &Run, method: &ResolvedMethod, portion: &Portion, row: u32) -> Option<f64> {
+    let RowHolds::Portion { dilution, .. } = &run.row(row)?.holds else { return None };
+    let aside = Model::new();
+    let one = aside.exact(MassConcentration::from_si(dilution.value.value().si()));
+    formula(&aside, &method.result, portion, one)?.value(&method.result.unit).filter(|value| value.is_finite())
 }
 
 fn mass_fraction<'m>(

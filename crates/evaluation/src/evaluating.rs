@@ -78,9 +78,10 @@ impl<'p, 'm> Worked<'p, 'm> {
             let Some(method) = package.method(&run.method) else { continue };
             let measured = (procedure.respond)(procedure, package, run, method, decisions, memory);
             let calibrated = (procedure.calibrate)(model, run, method, &measured, decisions);
+            let limits = (procedure.detect)(package, run, method, &measured, &calibrated);
             let solutions = (procedure.quantify)(model, package, run, method, &measured, &calibrated);
             let portions = (procedure.combine)(model, package, run, method, &solutions);
-            runs.push(RunWorked { run, method, measured, calibrated, solutions, portions });
+            runs.push(RunWorked { run, method, measured, calibrated, limits, solutions, portions });
         }
         let flags: Vec<Flag> =
             runs.iter().flat_map(|worked| (procedure.look)(model, package, worked, procedure.rules)).collect();
@@ -200,6 +201,7 @@ fn run_outcome(model: &Model, package: &DataPackage, worked: &RunWorked<'_, '_>)
         amount_unit: unit.symbol().into(),
         readings,
         calibration: calibration_outcome(worked),
+        limits: worked.limits.clone(),
         solutions,
         controls: controls(model, package, worked),
     }

@@ -16,7 +16,7 @@ use darkline_signal::shape_of_standards::ShapeOfStandards;
 
 use crate::calibrating::{Calibrated, standards_unit};
 use crate::combining::PortionResult;
-use crate::outcome::{ControlKind, ControlOutcome, FlagOutcome, FlagState};
+use crate::outcome::{ControlKind, ControlOutcome, FlagOutcome, FlagState, LimitsOutcome};
 use crate::quantifying::Solution;
 use crate::responses::Measured;
 
@@ -31,6 +31,8 @@ pub struct RunWorked<'p, 'm> {
     pub measured: Vec<Measured>,
     /// Its calibration.
     pub calibrated: Calibrated<'m>,
+    /// Its limits, where the method has them worked out.
+    pub limits: Option<LimitsOutcome>,
     /// Its solutions.
     pub solutions: Vec<Solution<'m>>,
     /// The results of its portions.

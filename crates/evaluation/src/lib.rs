@@ -2,8 +2,8 @@
 //!
 //! [`evaluate`] is the one door; [`explain`] tells how one of its results came about, from the same model that made it.
 //! The stages stand one a file, in the order of the work: [`responses`], [`calibrating`], [`quantifying`],
-//! [`combining`], [`flagging`], [`stating`]; [`weighing`] and [`evidence`] serve the calibration. [`procedure`] strings
-//! them together, edition by edition; [`outcome`] is what comes out. [`live`] evaluates a run that is still going, after every act.
+//! [`combining`], [`flagging`], [`stating`]; [`weighing`] and [`evidence`] serve the calibration, [`detecting`]
+//! and [`covering`] its limits and the uncertainty of results. [`procedure`] strings them together, edition by edition; [`outcome`] is what comes out. [`live`] evaluates a run that is still going, after every act.
 //!
 //! Invariant: no clock, no files, no randomness, no locale. Equal packages and decisions give equal bits, in whatever
 //! order readings arrived and on however many threads.
@@ -16,12 +16,15 @@ pub mod calibrating;
 pub mod evidence;
 pub mod weighing;
 
+pub mod detecting;
+
 pub mod quantifying;
 
 pub mod combining;
 
 pub mod flagging;
 
+pub mod covering;
 pub mod stating;
 
 pub mod outcome;
@@ -34,7 +37,9 @@ pub mod rejecting;
 pub mod repeating;
 
 pub mod live;
+mod validating;
 
 pub use evaluating::{UnknownEdition, evaluate, evaluate_by};
 pub use explaining::{Explanation, NoSuchResult, explain};
 pub use live::Live;
+pub use validating::{Validated, validate};

@@ -10,7 +10,7 @@ use darkline_record::decision::{FlagId, NextStep};
 use darkline_record::identity::{
     BatchId, Edition, Element, MethodId, OrderId, PortionId, ReadingId, RowId, RunId, SampleId,
 };
-use darkline_record::method::Amounts;
+use darkline_record::method::{Amounts, CoverageInterval};
 use darkline_signal::{PulseFigures, Steady};
 use serde::{Deserialize, Serialize};
 
@@ -52,6 +52,9 @@ pub struct ResultOutcome {
     pub statement: Option<StatementOutcome>,
     /// Rows it rests on.
     pub rows: Vec<RowId>,
+    /// The limits of its run in its unit, where the method has them worked out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limits: Option<ResultLimits>,
 }
 
 /// What is reported of a sample.
@@ -103,6 +106,104 @@ pub struct ValueOutcome {
     pub budget: Vec<BudgetLine>,
     /// Signed contributions by source.
     pub contributions: Vec<(String, f64)>,
+    /// The coverage probability, where the method asks for one in place of a factor.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub coverage_probability: Option<f64>,
+    /// First order held against Monte Carlo, where the method asks for it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub monte_carlo: Option<MonteCarloOutcome>,
+    /// What control data say of the uncertainty, where the method has them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub top_down: Option<TopDownOutcome>,
+}
+
+/// First order held against Monte Carlo; figures in the unit of the result.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct MonteCarloOutcome {
+    /// Trials.
+    pub trials: u32,
+    /// Trials in which a calibration had no solution.
+    pub without_solution: u32,
+    /// Mean of the trials.
+    pub mean: f64,
+    /// Standard deviation of the trials.
+    pub u: f64,
+    /// The probability of both intervals.
+    pub probability: f64,
+    /// The symmetric coverage interval.
+    pub symmetric: (f64, f64),
+    /// The shortest coverage interval.
+    pub shortest: (f64, f64),
+    /// Which of them is compared.
+    pub compared: CoverageInterval,
+    /// How far its lower end lies from that of first order.
+    pub d_low: f64,
+    /// How far its upper end lies.
+    pub d_high: f64,
+    /// How far both may.
+    pub tolerance: f64,
+    /// Whether first order holds.
+    pub holds: bool,
+    /// Value, standard and expanded uncertainty by first order.
+    pub first_order: (f64, f64, f64),
+    /// Relative standard uncertainty of the denominator that asked for it; absent where a person did.
+    pub denominator: Option<f64>,
+}
+
+/// Uncertainty from control data beside that of the budget, in the unit of the result.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct TopDownOutcome {
+    /// Root of the mean square of the biases, relative.
+    pub rms_bias: f64,
+    /// Relative standard uncertainty of the bias.
+    pub u_bias: f64,
+    /// Relative standard uncertainty altogether.
+    pub relative_u: f64,
+    /// The same at the value of the result.
+    pub u: f64,
+    /// Standard uncertainty of the budget over it.
+    pub budget_over_top_down: f64,
+}
+
+/// Decision, detection and quantification limit, with what they were worked out from.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LimitsOutcome {
+    /// The procedure in the words of the method.
+    pub procedure: String,
+    /// Decision limit, in the unit of the amounts of the run.
+    pub decision: Option<f64>,
+    /// Detection limit.
+    pub detection: Option<f64>,
+    /// Quantification limit.
+    pub quantification: Option<f64>,
+    /// What they were worked out from.
+    pub inputs: Vec<InputOutcome>,
+    /// Why there are none, in words; not digested.
+    pub why_not: Option<String>,
+}
+
+/// A figure that something was worked out from.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct InputOutcome {
+    /// What it is.
+    pub name: String,
+    /// Its value in the unit.
+    pub value: f64,
+    /// The unit; "1" for a pure number.
+    pub unit: String,
+}
+
+/// The limits of a run in the unit of one result.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ResultLimits {
+    /// Decision limit.
+    pub decision: Option<f64>,
+    /// Detection limit.
+    pub detection: Option<f64>,
+    /// Quantification limit.
+    pub quantification: Option<f64>,
+    /// Whether the quantification limit that the method states is at least the one worked out; absent where either is.
+    pub stated_is_kept: Option<bool>,
 }
 
 /// One line of a budget.
@@ -144,6 +245,9 @@ pub struct RunOutcome {
     pub readings: Vec<ReadingOutcome>,
     /// The calibration, where there is one.
     pub calibration: Option<CalibrationOutcome>,
+    /// Its limits, where the method has them worked out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limits: Option<LimitsOutcome>,
     /// Solutions in the order measured.
     pub solutions: Vec<SolutionOutcome>,
     /// Controls in the order measured.
@@ -458,7 +562,99 @@ impl FlagOutcome {
     }
 }
 
+/// Two results of one element whose uncertainties have causes in common.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct CorrelationOutcome {
+    /// The element.
+    pub element: Element,
+    /// One sample.
+    pub sample: SampleId,
+    /// The other.
+    pub other: SampleId,
+    /// Correlation coefficient of the two results.
+    pub correlation: f64,
+    /// The covariance, in the square of the unit of the results.
+    pub covariance: f64,
+}
+
+impl ValueOutcome {
+    /// The budget by stage of the work, largest share first: measurement, calibration, blank, dilution, preparation, factors, and
+    /// what figures share by a name of their own.
+    pub fn by_stage(&self) -> Vec<BudgetLine> {
+        let mut stages: std::collections::BTreeMap<&str, f64> = std::collections::BTreeMap::new();
+        for (source, u) in &self.contributions {
+            *stages.entry(stage(source)).or_insert(0.0) += u * u;
+        }
+        let variance: f64 = stages.values().sum();
+        let mut lines: Vec<BudgetLine> = stages
+            .into_iter()
+            .map(|(stage, part)| BudgetLine { source: stage.into(), u: part.sqrt(), share: part / variance })
+            .collect();
+        lines.sort_by(|a, b| b.u.total_cmp(&a.u).then_with(|| a.source.cmp(&b.source)));
+        lines
+    }
+}
+
+/// The stage a source belongs to, by the head of its name.
+fn stage(source: &str) -> &'static str {
+    let head = source.split('/').next().unwrap_or("");
+    match head {
+        "calibration" if source.starts_with("calibration/readings/") => "measurement of the sample",
+        "calibration" => "calibration",
+        "method blank" => "method blank",
+        "dilution" => "dilution",
+        "mass" | "volume" | "volume taken" | "area" | "dose" | "dry matter" => "preparation",
+        "shared" => "shared by several figures",
+        _ => "factors of the formula",
+    }
+}
+
+impl Reported {
+    /// The value found, reported or not.
+    pub fn found(&self) -> Option<&ValueOutcome> {
+        match self {
+            Reported::Value { result } => Some(result),
+            Reported::BelowLoq { found, .. } => Some(found),
+            Reported::Withheld { found, .. } => found.as_ref(),
+            Reported::Awaiting { .. } => None,
+        }
+    }
+}
+
 impl Outcome {
+    /// Which results of one element correlate, and how: by every source that both rest on, with its sign.
+    ///
+    /// # Source
+    /// GUM 5.2.2 and F.1.2.3: covariance as the sum over common sources.
+    pub fn correlations(&self) -> Vec<CorrelationOutcome> {
+        let mut found = Vec::new();
+        for (place, one) in self.results.iter().enumerate() {
+            let Some(value) = one.reported.found() else { continue };
+            let sources: std::collections::BTreeMap<&str, f64> =
+                value.contributions.iter().map(|(source, u)| (source.as_str(), *u)).collect();
+            for other in &self.results[place + 1..] {
+                let Some(of_other) = other.reported.found() else { continue };
+                if other.element != one.element || other.unit != one.unit {
+                    continue;
+                }
+                let common = |(source, u): &(String, f64)| Some(u * sources.get(source.as_str())?);
+                let covariance: f64 = of_other.contributions.iter().filter_map(common).sum();
+                let root = |value: &ValueOutcome| value.contributions.iter().map(|(_, u)| u * u).sum::<f64>().sqrt();
+                let correlation = covariance / (root(value) * root(of_other));
+                if correlation.is_finite() && covariance != 0.0 {
+                    found.push(CorrelationOutcome {
+                        element: one.element.clone(),
+                        sample: one.sample.clone(),
+                        other: other.sample.clone(),
+                        correlation: correlation.clamp(-1.0, 1.0),
+                        covariance,
+                    });
+                }
+            }
+        }
+        found
+    }
+
     /// The digest over figures and codes; sentences are left out, so that a better wording changes no digest.
     ///
     /// # Source
@@ -468,6 +664,9 @@ impl Outcome {
         for run in &mut outcome.runs {
             for reading in &mut run.readings {
                 reading.fault = reading.fault.as_ref().map(|_| String::new());
+            }
+            if let Some(limits) = &mut run.limits {
+                limits.why_not = limits.why_not.as_ref().map(|_| String::new());
             }
             let candidates = run.calibration.iter_mut().filter_map(|calibration| calibration.choice.as_mut());
             for candidate in candidates.flat_map(|choice| &mut choice.candidates) {

@@ -15,7 +15,7 @@ use crate::calibrating::Calibrated;
 use crate::combining::PortionResult;
 use crate::flagging::RunWorked;
 use crate::live::Memory;
-use crate::outcome::{FlagOutcome, ResultOutcome};
+use crate::outcome::{FlagOutcome, LimitsOutcome, ResultOutcome};
 use crate::quantifying::Solution;
 use crate::responses::{Measured, Responded};
 use crate::stating::SampleWorked;
@@ -43,6 +43,8 @@ pub struct Procedure {
     pub respond: Respond,
     /// Standards to the calibration function.
     pub calibrate: for<'m> fn(&'m Model, &Run, &ResolvedMethod, &[Measured], &[Decision]) -> Calibrated<'m>,
+    /// Calibration and blanks to decision, detection and quantification limits.
+    pub detect: fn(&DataPackage, &Run, &ResolvedMethod, &[Measured], &Calibrated<'_>) -> Option<LimitsOutcome>,
     /// Responses to amounts.
     pub quantify: Quantify,
     /// Amounts to results of portions.
@@ -68,6 +70,7 @@ pub const TRIAL: Procedure = Procedure {
     reduce: crate::responses::reduce_one,
     respond: crate::responses::respond,
     calibrate: crate::calibrating::calibrate,
+    detect: crate::detecting::detect,
     quantify: crate::quantifying::quantify,
     combine: crate::combining::combine,
     look: crate::flagging::look,

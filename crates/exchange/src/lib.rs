@@ -15,12 +15,14 @@ mod document;
 pub use document::Entered;
 
 mod calibration_plan;
+mod detection_limits;
 pub mod element_symbol;
 mod limits;
 pub mod method;
 pub mod order;
 pub mod preparation;
 pub mod run;
+mod uncertainty_plan;
 
 mod separated;
 

@@ -9,7 +9,6 @@ use darkline_record::method::{
 };
 use darkline_record::order::ResultKind;
 
-use crate::calibration_plan;
 use crate::document::figure::Wanted;
 use crate::document::gathering::{all, transposed};
 use crate::document::section::{Entry, Section};
@@ -17,6 +16,7 @@ use crate::document::{self, Entered};
 use crate::fault::{Faults, quoted};
 use crate::limits;
 use crate::order::{element, result_unit};
+use crate::{calibration_plan, detection_limits, uncertainty_plan};
 
 /// Reads a method.
 ///
@@ -52,6 +52,11 @@ fn v1(top: &Section<'_>) -> Option<ResolvedMethod> {
     let check = top.section("check").and_then(|section| check(&section));
     let u_dilution = top.optional("u_dilution").map(|entry| entry.figure(Wanted::NotNegative));
     let result = top.section("result").and_then(|section| result(&section));
+    let detection_limits = top
+        .optional_section("detection_limits", "[detection_limits]")
+        .map(|section| detection_limits::read(&section, calibration.as_ref()));
+    let uncertainty =
+        top.optional_section("uncertainty", "[uncertainty]").map(|section| uncertainty_plan::read(&section));
     let limits = match top.optional_section("limits", "[limits]") {
         Some(section) => limits::read(&section),
         None => Some(Limits::default()),
@@ -71,6 +76,8 @@ fn v1(top: &Section<'_>) -> Option<ResolvedMethod> {
         check: check?,
         u_dilution: transposed(u_dilution)?,
         result: result?,
+        detection_limits: transposed(detection_limits)?,
+        uncertainty: transposed(uncertainty)?,
         limits: limits?,
     })
 }
@@ -220,7 +227,7 @@ fn result(section: &Section<'_>) -> Option<ResultPlan> {
         }
         unit
     });
-    let coverage_factor = section.required("coverage_factor", "\"2\"").and_then(|entry| entry.figure(Wanted::Positive));
+    let coverage_factor = uncertainty_plan::coverage(section);
     let quantification_limit = section.optional("quantification_limit").map(|entry| {
         let text = entry.text_or_bare("0.28 µg/L")?;
         let limit = kind?.read(&text).map_err(|fault| entry.told(&fault)).ok()?;

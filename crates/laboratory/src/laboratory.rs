@@ -8,7 +8,7 @@ use darkline_audit_trail::keys::{KeyFileFault, SigningKey};
 use darkline_audit_trail::people::{Person, Refusal, Relation, Role, Verb};
 use darkline_audit_trail::{BlobDigest, Draft, EntryId, LogId, PersonId, Store, StoreError, Timestamp};
 use darkline_evaluation::outcome::Outcome;
-use darkline_evaluation::{Explanation, NoSuchResult, UnknownEdition, evaluate, explain};
+use darkline_evaluation::{Explanation, NoSuchResult, UnknownEdition, Validated, evaluate, explain, validate};
 use darkline_exchange::fault::Faults;
 use darkline_planning::leg::LegFault;
 use darkline_record::canonical::Digest;
@@ -463,6 +463,15 @@ impl Laboratory {
     ) -> Result<Explanation, LaboratoryError> {
         let package = self.package(order)?;
         Ok(explain(&package, &self.state.decisions_of(order), sample, element)?)
+    }
+
+    /// Holds the results of an order against Monte Carlo.
+    ///
+    /// # Errors
+    /// As [`Laboratory::package`].
+    pub fn validate(&self, order: &OrderId, trials: Option<u32>) -> Result<Vec<Validated>, LaboratoryError> {
+        let package = self.package(order)?;
+        Ok(validate(&package, &self.state.decisions_of(order), trials)?)
     }
 
     /// Opens the key of a person with their passphrase.

@@ -12,8 +12,10 @@ pub mod order;
 pub mod preparation;
 
 pub mod calibration_plan;
+pub mod detection_limits;
 pub mod limits;
 pub mod method;
+pub mod uncertainty_plan;
 
 pub mod pulse;
 pub mod run;

@@ -8,6 +8,9 @@ use crate::identity::{Element, MethodId};
 use crate::limits::Limits;
 use crate::order::{ResultFigure, ResultKind};
 
+pub use crate::detection_limits::{BlankResult, DetectionLimits, LimitProcedure};
+pub use crate::uncertainty_plan::{CoverageInterval, TopDown, UncertaintyPlan};
+
 pub use crate::calibration_plan::{Amounts, CalibrationModel, CalibrationPlan, GivenU, ModelPlan, Weights};
 
 /// A method.
@@ -42,6 +45,12 @@ pub struct ResolvedMethod {
     pub u_dilution: Option<Written<Factor>>,
     /// What is reported.
     pub result: ResultPlan,
+    /// How decision, detection and quantification limits are worked out; not at all where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub detection_limits: Option<DetectionLimits>,
+    /// How uncertainty is validated; on demand alone where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub uncertainty: Option<UncertaintyPlan>,
     /// What a run may show.
     #[serde(default, skip_serializing_if = "Limits::is_empty")]
     pub limits: Limits,
@@ -196,6 +205,43 @@ pub struct CheckPlan {
     pub control_highest: Option<Written<Factor>>,
 }
 
+/// How an expanded uncertainty comes of a standard uncertainty.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(untagged)]
+pub enum Coverage {
+    /// By a fixed factor.
+    Factor(Written<Factor>),
+    /// By the factor that the effective degrees of freedom give for a probability.
+    Probability {
+        /// The probability.
+        probability: Written<Factor>,
+    },
+}
+
+impl Coverage {
+    /// The words at the head of a column: "k = 2" or "95 %".
+    pub fn label(&self) -> String {
+        match self {
+            Coverage::Factor(factor) => format!("k = {}", factor.digits()),
+            Coverage::Probability { probability } => probability.to_string(),
+        }
+    }
+    /// The factor, where it is fixed.
+    pub fn factor(&self) -> Option<&Written<Factor>> {
+        match self {
+            Coverage::Factor(factor) => Some(factor),
+            Coverage::Probability { .. } => None,
+        }
+    }
+}
+
+impl std::str::FromStr for Coverage {
+    type Err = crate::figure::FigureFault;
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        text.parse().map(Coverage::Factor)
+    }
+}
+
 /// What is reported.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -207,8 +253,8 @@ pub struct ResultPlan {
     /// Further factors of the formula.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub factors: Vec<NamedFactor>,
-    /// Coverage factor of the expanded uncertainty.
-    pub coverage_factor: Written<Factor>,
+    /// Coverage factor of the expanded uncertainty, or the probability it follows from.
+    pub coverage_factor: Coverage,
     /// Results below this are reported as below it; none where absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub quantification_limit: Option<ResultFigure>,

@@ -1,6 +1,6 @@
 //! The calibration in the annex: its coefficients, what decided between functions, and its figure.
 
-use darkline_evaluation::outcome::{CalibrationOutcome, CandidateOutcome, ChoiceOutcome, RunOutcome};
+use darkline_evaluation::outcome::{CalibrationOutcome, CandidateOutcome, ChoiceOutcome, LimitsOutcome, RunOutcome};
 use darkline_record::method::ResolvedMethod;
 
 use crate::figure::{self, Calibration, CalibrationPoint, Medium, ReadBack, Scale};
@@ -38,6 +38,9 @@ pub(crate) fn line(run: &RunOutcome, method: &ResolvedMethod, calibration: &Cali
     }
     if let Some(choice) = &calibration.choice {
         facts.extend(choice_facts(choice));
+    }
+    if let Some(limits) = &run.limits {
+        facts.extend(limit_facts(run, limits));
     }
     let amounts = if calibration.amounts.are_exact() { "" } else { ", amounts uncertain" };
     CalibrationLine {
@@ -85,6 +88,30 @@ pub fn because(choice: &ChoiceOutcome) -> String {
         }
         None => format!("by the evidence {by_evidence}{passed_over}"),
     }
+}
+
+/// The limits with every input they were worked out from.
+fn limit_facts(run: &RunOutcome, limits: &LimitsOutcome) -> Vec<(String, String)> {
+    let mut facts = Vec::new();
+    let found = [
+        ("decision limit", limits.decision),
+        ("detection limit", limits.detection),
+        ("quantification limit", limits.quantification),
+    ];
+    for (name, limit) in found {
+        if let Some(limit) = limit {
+            let words = format!("{} {}", significant(limit, 3), run.amount_unit);
+            facts.push((format!("{name} by {}", limits.procedure), words));
+        }
+    }
+    if let Some(why_not) = &limits.why_not {
+        facts.push((format!("limits by {}", limits.procedure), format!("none: {why_not}")));
+    }
+    facts.extend(limits.inputs.iter().map(|input| {
+        let unit = if input.unit == "1" { String::new() } else { format!(" {}", input.unit) };
+        (input.name.clone(), format!("{}{unit}", significant(input.value, 4)))
+    }));
+    facts
 }
 
 fn f_words(f: f64, p: f64) -> String {

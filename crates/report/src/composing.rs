@@ -20,7 +20,7 @@ use serde::Serialize;
 
 use crate::calibration_part::{self, response_unit};
 use crate::figure::{self, Baseline, Medium, Pulse};
-use crate::printed::{Printed, printed, significant};
+use crate::printed::{Printed, coverage_factor, printed, significant};
 use crate::test_report::{
     Annex, Budget, Contribution, ControlLine, ControlOutcome, FigureLine, Finding, JustifiedFlag, Limit, MethodLine,
     Party, Proof, Replaced, ResultLine, SampleLine, Sampling, Signature, Span, Statement, TestReport, Uncertainty,
@@ -274,7 +274,7 @@ fn finding(reported: &Reported) -> Finding {
     match reported {
         Reported::Value { result } => {
             let Printed { value, expanded_u } = printed(result);
-            let uncertainty = Uncertainty::Expanded { expanded_u, coverage_factor: result.coverage_factor.to_string() };
+            let uncertainty = Uncertainty::Expanded { expanded_u, coverage_factor: coverage_factor(result) };
             Finding::Value { value, uncertainty }
         }
         Reported::BelowLoq { .. } => Finding::BelowLoq,
@@ -358,13 +358,33 @@ fn deciding<'a>(
     }
 }
 
+/// What stands beside the budget: first order held against Monte Carlo, and control data.
+fn beside(result: &ResultOutcome, value: &ValueOutcome) -> String {
+    let mut text = String::new();
+    if let Some(found) = &value.monte_carlo {
+        let verdict = if found.holds {
+            "first order holds and is reported"
+        } else {
+            "first order does not hold and the interval by Monte Carlo is reported"
+        };
+        text.push_str(&format!("; by {} trials of Monte Carlo {verdict}", found.trials));
+    }
+    if let Some(found) = &value.top_down {
+        text.push_str(&format!("; by control data u = {} {}", significant(found.u, 2), result.unit));
+    }
+    text
+}
+
 fn budget(result: &ResultOutcome, value: &ValueOutcome) -> Budget {
     let Printed { value: printed_value, expanded_u } = printed(value);
     Budget {
         title: format!("{} in {}, {}", result.element, result.sample, result.kind),
         result: format!(
-            "{printed_value} {}, U = {expanded_u} {} (k = {})",
-            result.unit, result.unit, value.coverage_factor
+            "{printed_value} {}, U = {expanded_u} {} (k = {}){}",
+            result.unit,
+            result.unit,
+            coverage_factor(value),
+            beside(result, value)
         ),
         contributions: value
             .budget

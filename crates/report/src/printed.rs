@@ -28,6 +28,14 @@ pub fn printed(found: &ValueOutcome) -> Printed {
     }
 }
 
+/// The coverage factor as it is printed: as the method writes it, or to two decimals where it follows from a probability.
+pub fn coverage_factor(found: &ValueOutcome) -> String {
+    match found.coverage_probability {
+        None => found.coverage_factor.to_string(),
+        Some(_) => format!("{:.2}", found.coverage_factor),
+    }
+}
+
 /// A figure to a number of significant digits, without an exponent where that reads well.
 pub fn significant(value: f64, digits: usize) -> String {
     if value == 0.0 || !value.is_finite() {
@@ -57,6 +65,9 @@ mod tests {
             dof: None,
             budget: Vec::new(),
             contributions: Vec::new(),
+            coverage_probability: None,
+            monte_carlo: None,
+            top_down: None,
         };
         assert_eq!(printed(&found), Printed { value: "0.0151".into(), expanded_u: "0.0029".into() });
     }

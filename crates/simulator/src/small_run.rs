@@ -185,6 +185,8 @@ fn method() -> ResolvedMethod {
             quantification_limit: None,
         },
         limits: darkline_record::limits::Limits::default(),
+        detection_limits: None,
+        uncertainty: None,
     }
 }
 

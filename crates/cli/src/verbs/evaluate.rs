@@ -1,9 +1,11 @@
 //! `darkline evaluate`: results with their uncertainty, flags, and, once controls have passed, conformity.
 
+use darkline_evaluation::Validated;
 use darkline_evaluation::outcome::{
-    CalibrationOutcome, ChoiceOutcome, ControlKind, FlagOutcome, FlagState, Outcome, ResultOutcome, RunOutcome,
-    TestOutcome,
+    CalibrationOutcome, ChoiceOutcome, ControlKind, CorrelationOutcome, FlagOutcome, FlagState, MonteCarloOutcome,
+    Outcome, ResultOutcome, RunOutcome, TestOutcome,
 };
+use darkline_laboratory::Laboratory;
 use darkline_laboratory::deciding::step_words;
 use darkline_quality::rules;
 use darkline_record::decision::NextStep;
@@ -14,7 +16,9 @@ use serde::Serialize;
 use super::{order, put_out};
 use crate::bench;
 use crate::command_line::{Evaluate, Everywhere};
+use crate::coverage_text::{correlations_text, coverage_text, validated_text};
 use crate::ending::{Ending, Failure};
+use crate::limits_text::{limits_text, result_limits_text};
 use crate::paragraph::indented;
 use crate::result_text::{cells, significant, statement};
 use crate::table::Table;
@@ -45,6 +49,18 @@ enum Line<'a> {
         #[serde(flatten)]
         outcome: &'a FlagOutcome,
     },
+    Correlation {
+        schema: &'static str,
+        #[serde(flatten)]
+        correlation: &'a CorrelationOutcome,
+    },
+    MonteCarlo {
+        schema: &'static str,
+        sample: &'a str,
+        element: &'a str,
+        unit: &'a str,
+        found: Option<&'a MonteCarloOutcome>,
+    },
     Run {
         schema: &'static str,
         #[serde(flatten)]
@@ -59,12 +75,16 @@ pub fn run(everywhere: &Everywhere, options: &Evaluate) -> Result<Ending, Failur
     let outcome = &evaluated.outcome;
     let ending = if outcome.stopping().next().is_some() { Ending::Stopped } else { Ending::Done };
     match options.output.as_deref() {
-        Some(path) => put_out(path, &if everywhere.json { as_json(outcome)? } else { as_csv(outcome) })?,
-        None if everywhere.json => talk::print(&as_json(outcome)?)?,
+        Some(path) if everywhere.json => put_out(path, &as_json(outcome, &validated(&laboratory, &order, options)?)?)?,
+        Some(path) => put_out(path, &as_csv(outcome))?,
+        None if everywhere.json => talk::print(&as_json(outcome, &validated(&laboratory, &order, options)?)?)?,
         None => {
             talk::print(&results_text(outcome, &evaluated.package))?;
             if options.details {
                 talk::print(&details_text(outcome))?;
+            }
+            if let Some(trials) = options.monte_carlo {
+                talk::print(&validated_text(&laboratory.validate(&order, trials)?))?;
             }
             talk::print(&flags_text(outcome, &order))?;
         }
@@ -72,7 +92,15 @@ pub fn run(everywhere: &Everywhere, options: &Evaluate) -> Result<Ending, Failur
     Ok(ending)
 }
 
-fn as_json(outcome: &Outcome) -> Result<String, Failure> {
+/// Results held against Monte Carlo, where that was asked for.
+fn validated(laboratory: &Laboratory, order: &OrderId, options: &Evaluate) -> Result<Vec<Validated>, Failure> {
+    Ok(match options.monte_carlo {
+        Some(trials) => laboratory.validate(order, trials)?,
+        None => Vec::new(),
+    })
+}
+
+fn as_json(outcome: &Outcome, validated: &[Validated]) -> Result<String, Failure> {
     let schema = "darkline/outcome/1";
     let mut lines = vec![Line::Outcome {
         schema,
@@ -84,6 +112,15 @@ fn as_json(outcome: &Outcome) -> Result<String, Failure> {
         flags_that_stop: outcome.stopping().count(),
     }];
     lines.extend(outcome.results.iter().map(|result| Line::Result { schema, result }));
+    let correlations = outcome.correlations();
+    lines.extend(correlations.iter().map(|correlation| Line::Correlation { schema, correlation }));
+    lines.extend(validated.iter().map(|one| Line::MonteCarlo {
+        schema,
+        sample: one.sample.as_str(),
+        element: one.element.as_str(),
+        unit: &one.unit,
+        found: one.found.as_ref(),
+    }));
     lines.extend(outcome.runs.iter().map(|run| Line::Run { schema, run }));
     lines.extend(outcome.flags.iter().map(|flag| Line::Flag {
         schema,
@@ -112,12 +149,13 @@ pub fn results_text(outcome: &Outcome, package: &darkline_record::package::DataP
             .filter(|result| result.element == requested.element && result.method == requested.method)
             .collect();
         let Some(first) = results.first() else { continue };
-        let coverage =
-            package.method(&requested.method).map_or("2", |method| method.result.coverage_factor.digits()).to_owned();
+        let coverage = package
+            .method(&requested.method)
+            .map_or_else(|| "k = 2".into(), |method| method.result.coverage_factor.label());
         let mut table = Table::new()
             .words("sample")
             .figures(&format!("{} {}", first.element, first.kind), &first.unit)
-            .figures(&format!("U (k = {coverage})"), &first.unit);
+            .figures(&format!("U ({coverage})"), &first.unit);
         let states = results.iter().any(|result| !cells(result).2.is_empty());
         if states {
             table = table.words("state");
@@ -148,6 +186,9 @@ fn details_text(outcome: &Outcome) -> String {
     for run in &outcome.runs {
         if let Some(calibration) = &run.calibration {
             text.push_str(&calibration_text(run, calibration));
+        }
+        if let Some(limits) = &run.limits {
+            text.push_str(&limits_text(run, limits));
         }
         if !run.controls.is_empty() {
             let mut table = Table::new()
@@ -198,6 +239,9 @@ fn details_text(outcome: &Outcome) -> String {
         text.push_str(&table.text());
         text.push('\n');
     }
+    text.push_str(&result_limits_text(&outcome.results));
+    text.push_str(&coverage_text(&outcome.results));
+    text.push_str(&correlations_text(&outcome.correlations()));
     text
 }
 

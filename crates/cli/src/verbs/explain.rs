@@ -1,6 +1,6 @@
 //! `darkline explain`: how a result came about, from reading to figure, and its budget by source.
 
-use darkline_evaluation::outcome::{Reported, ValueOutcome};
+use darkline_evaluation::outcome::ValueOutcome;
 use darkline_metrology::model::{Derivation, Step, figure};
 use darkline_record::identity::{Element, SampleId};
 use serde::Serialize;
@@ -8,7 +8,9 @@ use serde::Serialize;
 use super::order;
 use crate::bench;
 use crate::command_line::{Everywhere, Explain};
+use crate::coverage_text::coverage_text;
 use crate::ending::{Ending, Failure};
+use crate::limits_text::result_limits_text;
 use crate::result_text::{cells, degrees_of_freedom, significant};
 use crate::table::Table;
 use crate::talk;
@@ -18,6 +20,7 @@ struct ExplanationLine<'a> {
     schema: &'static str,
     result: &'a darkline_evaluation::outcome::ResultOutcome,
     steps: Vec<StepLine<'a>>,
+    budget_by_stage: Vec<darkline_evaluation::outcome::BudgetLine>,
 }
 
 #[derive(Serialize)]
@@ -40,7 +43,12 @@ pub fn run(everywhere: &Everywhere, options: &Explain) -> Result<Ending, Failure
     if everywhere.json {
         let steps =
             explanation.derivation.iter().flat_map(|derivation| derivation.steps.iter().map(StepLine::of)).collect();
-        talk::print_json(&ExplanationLine { schema: "darkline/explanation/1", result: &explanation.result, steps })?;
+        talk::print_json(&ExplanationLine {
+            schema: "darkline/explanation/1",
+            result: &explanation.result,
+            steps,
+            budget_by_stage: explanation.result.reported.found().map(ValueOutcome::by_stage).unwrap_or_default(),
+        })?;
         return Ok(Ending::Done);
     }
     let result = &explanation.result;
@@ -54,9 +62,13 @@ pub fn run(everywhere: &Everywhere, options: &Explain) -> Result<Ending, Failure
     if let Some(derivation) = &explanation.derivation {
         text.push_str(&derivation_text(derivation));
     }
-    if let Some(found) = found(&result.reported) {
+    if let Some(found) = result.reported.found() {
         text.push('\n');
         text.push_str(&budget_text(found, &result.unit));
+        text.push('\n');
+        text.push_str(&stages_text(found, &result.unit));
+        text.push_str(&coverage_text(std::slice::from_ref(result)));
+        text.push_str(&result_limits_text(std::slice::from_ref(result)));
     }
     talk::print(&text)?;
     Ok(Ending::Done)
@@ -72,15 +84,6 @@ impl<'a> StepLine<'a> {
             u: step.u,
             unit: step.unit,
         }
-    }
-}
-
-fn found(reported: &Reported) -> Option<&ValueOutcome> {
-    match reported {
-        Reported::Value { result } => Some(result),
-        Reported::BelowLoq { found, .. } => Some(found),
-        Reported::Withheld { found, .. } => found.as_ref(),
-        Reported::Awaiting { .. } => None,
     }
 }
 
@@ -112,6 +115,14 @@ fn derivation_text(derivation: &Derivation) -> String {
     text
 }
 
+fn stages_text(found: &ValueOutcome, unit: &str) -> String {
+    let mut table = Table::new().words("budget by stage").figures("u", unit).figures("share", "%");
+    for line in found.by_stage() {
+        table.row(vec![line.source.clone(), significant(line.u, 3), format!("{:.1}", 100.0 * line.share)]);
+    }
+    format!("{}\n", table.text())
+}
+
 fn budget_text(found: &ValueOutcome, unit: &str) -> String {
     let mut table = Table::new().words("budget by source").figures("u", unit).figures("share", "%");
     for line in &found.budget {
@@ -121,7 +132,7 @@ fn budget_text(found: &ValueOutcome, unit: &str) -> String {
     format!(
         "{}\nU = k·u = {} · {} = {} {unit}; degrees of freedom: {}\n",
         table.text(),
-        found.coverage_factor,
+        darkline_report::printed::coverage_factor(found),
         significant(found.u, 3),
         significant(found.expanded_u, 3),
         degrees_of_freedom(found)

@@ -4,5 +4,7 @@
 
 mod package;
 
+mod coverage;
 mod functions;
 mod laws;
+mod limits;

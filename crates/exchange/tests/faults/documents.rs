@@ -216,6 +216,54 @@ fn calibrations() {
     insta::assert_snapshot!(zoo::told(&files, |text| method::read("method.toml", text)));
 }
 
+/// Limits of detection and the validation of uncertainty.
+#[test]
+fn detection_and_uncertainty() {
+    let method = |part: &str| format!("{}\n{part}\n", example("method.toml"));
+    let coverage = |keys: &str| changed("method.toml", &[("coverage_factor = \"2\"", keys)]);
+    let seven = "[\"1 µg/L\", \"2 µg/L\", \"3 µg/L\", \"2 µg/L\", \"1 µg/L\", \"2 µg/L\", \"3 µg/L\"]";
+    let files = [
+        ("no procedure", method("[detection_limits]")),
+        ("a procedure that is none", method("[detection_limits]\nprocedure = \"DIN 32646\"")),
+        (
+            "risks and readings that cannot be",
+            method(
+                "[detection_limits]\nprocedure = \"Currie\"\nalpha = \"60 %\"\nbeta = \"0 %\"\nk = \"-3\"\nreadings = 0",
+            ),
+        ),
+        (
+            "results that have no place",
+            method(&format!("[detection_limits]\nprocedure = \"blanks\"\nspiked = {seven}")),
+        ),
+        (
+            "too few spiked samples, and blanks that are none",
+            method(
+                "[detection_limits]\nprocedure = \"method detection limit\"\nspiked = [\"1 µg/L\"]\nblanks = [\"none\", \"1 mg\"]",
+            ),
+        ),
+        (
+            "a limit of a line without a line",
+            changed(
+                "method.toml",
+                &[
+                    ("straight line", "quadratic"),
+                    ("[result]", "[detection_limits]\nprocedure = \"DIN 32645\"\n\n[result]"),
+                ],
+            ),
+        ),
+        ("a factor and a probability", coverage("coverage_factor = \"2\"\ncoverage_probability = \"95 %\"")),
+        ("a probability of one", coverage("coverage_probability = \"100 %\"")),
+        ("neither", coverage("")),
+        (
+            "trials, digits and intervals that cannot be",
+            method("[uncertainty]\ntrials = 100\ndigits = 3\ninterval = \"long\"\nmonte_carlo_above = \"5 mg\""),
+        ),
+        ("control data without biases", method("[uncertainty.top_down]\nu_rw = \"2 %\"\nbiases = []")),
+    ];
+    let files: Vec<(&str, &str)> = files.iter().map(|(title, text)| (*title, text.as_str())).collect();
+    insta::assert_snapshot!(zoo::told(&files, |text| method::read("method.toml", text)));
+}
+
 #[test]
 fn runs() {
     let run = |changes: &[(&str, &str)]| changed("run.toml", changes);
@@ -231,5 +279,5 @@ fn runs() {
 fn figures_that_need_no_unit_need_no_quotation_marks() {
     let text = changed("method.toml", &[("coverage_factor = \"2\"", "coverage_factor = 2.00"), ("\"0.06\"", "0.060")]);
     let method = method::read("method.toml", &text).unwrap();
-    assert_eq!(method.result.coverage_factor.digits(), "2.00");
+    assert_eq!(method.result.coverage_factor.factor().unwrap().digits(), "2.00");
 }

@@ -72,7 +72,10 @@ fn the_example_holds_the_published_figures() {
     for (factor, symbol) in result.factors.iter().zip(["f_acid", "f_time", "f_temp"]) {
         assert_eq!(stated(&factor.factor), input(symbol));
     }
-    assert_eq!(result.coverage_factor.digits().parse(), Ok(budget["coverage"]["k"].as_float().unwrap()));
+    assert_eq!(
+        result.coverage_factor.factor().unwrap().digits().parse(),
+        Ok(budget["coverage"]["k"].as_float().unwrap())
+    );
 
     let limits = pack("limits/ceramics.toml");
     let limit =

@@ -7,6 +7,7 @@
 //!
 //! Invariant: no operation looks at the value of a term to choose what it does, so that a replay walks the same tape.
 
+mod denominators;
 mod draws;
 mod explain;
 mod first_order;

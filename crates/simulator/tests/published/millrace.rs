@@ -163,6 +163,8 @@ fn method(table: &Table) -> ResolvedMethod {
             quantification_limit: Some(ResultKind::MassFraction.read(limit).unwrap()),
         },
         limits: darkline_record::limits::Limits::default(),
+        detection_limits: None,
+        uncertainty: None,
     }
 }
 
