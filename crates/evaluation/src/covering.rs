@@ -26,6 +26,16 @@ pub fn coverage(coverage: &Coverage, estimate: &ResultEstimate) -> (f64, Option<
     }
 }
 
+/// The coverage factor where nothing is known of the degrees of freedom: the fixed one, or that of the normal law.
+pub fn usual_factor(coverage: &Coverage) -> f64 {
+    match coverage {
+        Coverage::Factor(factor) => factor.value().si(),
+        Coverage::Probability { probability } => {
+            student_t::coverage_factor(probability.value().si(), f64::INFINITY).unwrap_or(f64::NAN)
+        }
+    }
+}
+
 /// Effective degrees of freedom as the tables of the guide are entered.
 ///
 /// # Source

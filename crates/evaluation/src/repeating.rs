@@ -5,12 +5,13 @@
 //! lies at the limit. It belongs into the internal part of a report: who may measure until it passes, passes.
 
 use darkline_metrology::distribution::normal;
-use darkline_metrology::kind::Kind;
 use darkline_record::identity::{Element, SampleId};
 use darkline_record::order::DecisionRule;
 use darkline_record::package::DataPackage;
 use darkline_record::run::{RowHolds, Run};
 use serde::{Deserialize, Serialize};
+
+use crate::covering;
 
 /// How often a result was measured.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -60,7 +61,11 @@ pub fn repeats(package: &DataPackage) -> Vec<Repeats> {
                 element: requested.element.clone(),
                 repeated,
                 allowed: method.limits.most_repeats.map(u32::from),
-                chance: chance_of_passing(limit.decision_rule, method.result.coverage_factor.value().si(), repeated),
+                chance: chance_of_passing(
+                    limit.decision_rule,
+                    covering::usual_factor(&method.result.coverage_factor),
+                    repeated,
+                ),
             });
         }
     }

@@ -60,7 +60,8 @@ fn over_range_and_replicate_outlier_hold_their_rows_and_hide_conformity() -> Res
         flags[1],
         (
             "over-range:row:R1/18".into(),
-            "S08 is 1.74 times the top standard (86.9 µg/L of 50.0 µg/L): dilute 167 µL + 333 µL of 0.5 % nitric acid".into()
+            "S08 is 1.74 times the top standard (86.9 µg/L of 50.0 µg/L): dilute 167 µL + 333 µL of 0.5 % nitric acid"
+                .into()
         )
     );
     assert_eq!(withheld(&outcome), ["S03", "S08"]);
