@@ -32,6 +32,7 @@ mod cross_check;
 pub mod folder;
 pub use cross_check::{Check, check_documents};
 
+pub mod pulse_stream;
 pub mod pulses;
 pub mod readings;
 

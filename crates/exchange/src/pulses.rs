@@ -1,15 +1,18 @@
 //! Files of pulses: Parquet, one row a moment, so that any engine reads them.
 //!
 //! Columns `reading` (number of the reading), `t_s`, `total` and `background`; each states its unit in its metadata. The rows
-//! of a reading stand together, in the order of time.
+//! of a reading stand together, in the order of time. Channels sampled in turn leave the cell of the other one empty at each
+//! moment; a file without the column `background` holds net absorbances.
+//!
+//! [`read`] and [`write()`] hold all pulses of a run; [`crate::pulse_stream`] takes them one after the other, however many
+//! there are.
 //!
 //! What the samples are worth is judged where they are reduced; here only what is no number is turned back.
 //!
 //! Invariant: the same pulses are the same bytes, and what [`write`] writes reads back bit for bit.
 
 use std::borrow::Borrow;
-use std::collections::BTreeMap;
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use arrow_array::cast::AsArray as _;
@@ -26,6 +29,7 @@ use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use parquet::basic::{Compression, ZstdLevel};
 use parquet::file::metadata::ParquetMetaData;
 use parquet::file::properties::WriterProperties;
+use parquet::file::reader::ChunkReader;
 
 use crate::fault::{Fault, Faults, MOST_LISTED, quoted};
 use crate::nearest::{meant, one_of};
@@ -69,49 +73,80 @@ pub fn write<P: Borrow<Pulse>>(pulses: &BTreeMap<u32, P>) -> Result<Vec<u8>, Pul
     let (mut readings, mut t_s, mut total, mut background) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     for (&reading, pulse) in pulses {
         let pulse = pulse.borrow();
-        if pulse.t_s().is_empty() {
-            return Err(PulseFault::NoMoment { reading });
-        }
-        let samples = pulse.t_s().iter().zip(pulse.total()).zip(pulse.background());
-        for (moment, ((t, a), b)) in samples.enumerate() {
-            if !(t.is_finite() && a.is_finite() && b.is_finite()) {
-                return Err(PulseFault::NoNumber { reading, moment: moment + 1 });
-            }
-        }
+        check(reading, pulse)?;
         readings.extend(std::iter::repeat_n(reading, pulse.t_s().len()));
         t_s.extend_from_slice(pulse.t_s());
         total.extend_from_slice(pulse.total());
         background.extend_from_slice(pulse.background());
     }
-    let columns: [ArrayRef; 4] = [
-        Arc::new(UInt32Array::from(readings)),
-        Arc::new(Float64Array::from(t_s)),
-        Arc::new(Float32Array::from(total)),
-        Arc::new(Float32Array::from(background)),
-    ];
+    let columns = columns(readings, t_s, &total, &background);
     written(columns).map_err(|error| PulseFault::Writer { why: error.to_string() })
 }
 
-fn written(columns: [ArrayRef; 4]) -> Result<Vec<u8>, parquet::errors::ParquetError> {
+/// Whether a pulse can be written and read again.
+pub(crate) fn check(reading: u32, pulse: &Pulse) -> Result<(), PulseFault> {
+    if pulse.t_s().is_empty() {
+        return Err(PulseFault::NoMoment { reading });
+    }
+    let in_turn = takes_turns(pulse.total(), pulse.background());
+    let is_number = |x: &f32| x.is_finite() || (in_turn && x.is_nan());
+    let mut samples = pulse.t_s().iter().zip(pulse.total()).zip(pulse.background());
+    match samples.position(|((t, a), b)| !(t.is_finite() && is_number(a) && is_number(b))) {
+        Some(moment) => Err(PulseFault::NoNumber { reading, moment: moment + 1 }),
+        None => Ok(()),
+    }
+}
+
+/// Whether the channels were sampled in turn: each moment has a number in one of the two, and they take turns.
+pub(crate) fn takes_turns(total: &[f32], background: &[f32]) -> bool {
+    darkline_signal::InTurn::is(total, background)
+}
+
+/// The columns of a file; a channel that was not sampled at a moment leaves its cell empty.
+pub(crate) fn columns(readings: Vec<u32>, t_s: Vec<f64>, total: &[f32], background: &[f32]) -> [ArrayRef; 4] {
+    let cells =
+        |values: &[f32]| -> Float32Array { values.iter().map(|value| (!value.is_nan()).then_some(*value)).collect() };
+    [
+        Arc::new(UInt32Array::from(readings)),
+        Arc::new(Float64Array::from(t_s)),
+        Arc::new(cells(total)),
+        Arc::new(cells(background)),
+    ]
+}
+
+/// The schema of a file: names, types, units.
+///
+/// # Arguments
+/// * `may_be_empty`: whether cells of the two absorbances may be.
+pub(crate) fn schema(may_be_empty: bool) -> Arc<Schema> {
+    let types = [DataType::UInt32, DataType::Float64, DataType::Float32, DataType::Float32];
     let fields: Vec<Field> = COLUMNS
         .iter()
-        .zip(&columns)
-        .map(|((name, unit), column)| {
-            Field::new(*name, column.data_type().clone(), false)
+        .zip(types)
+        .enumerate()
+        .map(|(place, ((name, unit), kind))| {
+            Field::new(*name, kind, may_be_empty && place >= 2)
                 .with_metadata(HashMap::from([("unit".to_owned(), (*unit).to_owned())]))
         })
         .collect();
-    let schema = Arc::new(Schema::new(fields));
-    let properties = WriterProperties::builder()
+    Arc::new(Schema::new(fields))
+}
+
+pub(crate) fn properties() -> Result<WriterProperties, parquet::errors::ParquetError> {
+    Ok(WriterProperties::builder()
         // The name of the library would change the bytes with its version.
         .set_created_by("darkline".into())
         .set_compression(Compression::ZSTD(ZstdLevel::try_new(3)?))
         .set_dictionary_enabled(true)
         .set_max_row_group_row_count(Some(1 << 20))
-        .build();
+        .build())
+}
+
+fn written(columns: [ArrayRef; 4]) -> Result<Vec<u8>, parquet::errors::ParquetError> {
+    let schema = schema(columns.iter().any(|column| column.null_count() > 0));
     let batch = RecordBatch::try_new(schema.clone(), columns.into())
         .map_err(|error| parquet::errors::ParquetError::General(error.to_string()))?;
-    let mut writer = ArrowWriter::try_new(Vec::new(), schema, Some(properties))?;
+    let mut writer = ArrowWriter::try_new(Vec::new(), schema, Some(properties()?))?;
     writer.write(&batch)?;
     writer.into_inner()
 }
@@ -151,7 +186,7 @@ pub fn read(file_name: &str, bytes: Vec<u8>) -> Result<BTreeMap<u32, Pulse>, Fau
     }
 }
 
-const NOT_PARQUET: &str = "it cannot be read as Parquet";
+pub(crate) const NOT_PARQUET: &str = "it cannot be read as Parquet";
 
 /// The four columns of a file; the outer error is that of the format, the inner one ours.
 fn samples(file_name: &str, bytes: Vec<u8>) -> Result<Result<BTreeMap<u32, Pulse>, Faults>, String> {
@@ -171,20 +206,38 @@ fn samples(file_name: &str, bytes: Vec<u8>) -> Result<Result<BTreeMap<u32, Pulse
     if let Some(faults) = faults_of_columns(file_name, builder.schema()) {
         return Ok(Err(faults));
     }
-    let mut gathering = Gathering::new(file_name);
+    let mut pulses = BTreeMap::new();
+    let mut keep = |reading, pulse| {
+        pulses.insert(reading, pulse);
+    };
+    let gathered = gather(file_name, builder, &mut keep)?;
+    Ok(gathered.map(|_| pulses))
+}
+
+/// Gathers the rows of a file, batch by batch, into pulses, each handed on when its last row is read.
+pub(crate) fn gather<R: ChunkReader + 'static>(
+    file_name: &str,
+    builder: ParquetRecordBatchReaderBuilder<R>,
+    hand_on: &mut dyn FnMut(u32, Pulse),
+) -> Result<Result<u64, Faults>, String> {
+    let mut gathering = Gathering::new(file_name, hand_on);
     for batch in builder.build().map_err(|_| NOT_PARQUET)? {
         let batch = batch.map_err(|_| NOT_PARQUET)?;
         let column = |name: &str| batch.column_by_name(name).ok_or_else(|| format!("column {name} is gone"));
         let readings = whole_numbers(column("reading")?);
         let (t_s, total) = (numbers(column("t_s")?), numbers(column("total")?));
-        let background = numbers(column("background")?);
+        // Without a background column the absorbance is a net one.
+        let background = match batch.column_by_name("background") {
+            Some(column) => numbers(column),
+            None => vec![Some(0.0); batch.num_rows()],
+        };
         gathering.take(&readings, &t_s, &total, &background);
     }
     Ok(gathering.close())
 }
 
 /// Whether the columns lie where a file of this length can have them. The reader of the format takes their places on trust.
-fn lies_within(metadata: &ParquetMetaData, length: usize) -> bool {
+pub(crate) fn lies_within(metadata: &ParquetMetaData, length: usize) -> bool {
     let within = |from: i64, n: i64| {
         let end = from.checked_add(n).and_then(|end| usize::try_from(end).ok());
         from >= 0 && n >= 0 && end.is_some_and(|end| end <= length)
@@ -198,7 +251,7 @@ fn lies_within(metadata: &ParquetMetaData, length: usize) -> bool {
 }
 
 /// The packing of a column that is not unpacked here.
-fn unknown_packing(metadata: &ParquetMetaData) -> Option<&'static str> {
+pub(crate) fn unknown_packing(metadata: &ParquetMetaData) -> Option<&'static str> {
     metadata.row_groups().iter().flat_map(|group| group.columns()).find_map(|column| match column.compression() {
         Compression::UNCOMPRESSED | Compression::SNAPPY | Compression::ZSTD(_) => None,
         Compression::GZIP(_) => Some("gzip"),
@@ -222,11 +275,14 @@ fn is_whole(kind: &DataType) -> bool {
     )
 }
 
-fn faults_of_columns(file_name: &str, schema: &Schema) -> Option<Faults> {
+pub(crate) fn faults_of_columns(file_name: &str, schema: &Schema) -> Option<Faults> {
     let names = COLUMNS.map(|(name, _)| name);
     let mut faults = Vec::new();
     for (name, unit) in COLUMNS {
         let Ok(field) = schema.field_with_name(name) else {
+            if name == "background" {
+                continue;
+            }
             let found: Vec<&str> = schema.fields().iter().map(|field| field.name().as_str()).take(20).collect();
             let hint = match found.as_slice() {
                 [] => "it has no column at all".to_owned(),
@@ -296,24 +352,41 @@ fn numbers(column: &ArrayRef) -> Vec<Option<f64>> {
 /// Moments, total and background absorbances of one reading.
 type Samples = (Vec<f64>, Vec<f32>, Vec<f32>);
 
-/// The pulses gathered so far.
+/// A pulse that is being gathered.
+struct Open {
+    reading: u32,
+    samples: Samples,
+    /// The first moment one of whose cells was empty, its row, and which.
+    empty: Option<(usize, u64, &'static str)>,
+}
+
+/// What is gathered of a file: the open pulse, and the readings that were closed.
 struct Gathering<'f> {
     file_name: &'f str,
-    pulses: BTreeMap<u32, Samples>,
-    current: Option<u32>,
-    row: usize,
+    hand_on: &'f mut dyn FnMut(u32, Pulse),
+    open: Option<Open>,
+    /// With the number of their moments.
+    closed: BTreeMap<u32, usize>,
+    row: u64,
     faults: Vec<Fault>,
 }
 
 impl<'f> Gathering<'f> {
-    fn new(file_name: &'f str) -> Self {
-        Self { file_name, pulses: BTreeMap::new(), current: None, row: 0, faults: Vec::new() }
+    fn new(file_name: &'f str, hand_on: &'f mut dyn FnMut(u32, Pulse)) -> Self {
+        Self { file_name, hand_on, open: None, closed: BTreeMap::new(), row: 0, faults: Vec::new() }
     }
 
     fn fault(&mut self, what: String, hint: &str) {
         if self.faults.len() < MOST_LISTED {
             self.faults.push(Fault::of_file(self.file_name, what, hint));
         }
+    }
+
+    fn cell_fault(&mut self, moment: usize, reading: u32, row: u64, name: &str, what: &str) {
+        self.fault(
+            format!("moment {moment} of reading {reading} (row {row}): \"{name}\" {what}"),
+            "every moment has a time and two absorbances, or one where channels take turns; leave out a reading that failed",
+        );
     }
 
     fn take(
@@ -333,19 +406,27 @@ impl<'f> Gathering<'f> {
                 );
                 continue;
             };
-            if self.current != Some(reading) {
-                if self.pulses.contains_key(&reading) {
-                    let between = self.current.unwrap_or(reading);
+            if self.open.as_ref().is_none_or(|open| open.reading != reading) {
+                let before = self.open.as_ref().map_or(reading, |open| open.reading);
+                self.close_open();
+                if self.closed.contains_key(&reading) {
                     self.fault(
-                        format!("reading {reading} goes on at row {row}, behind moments of reading {between}"),
+                        format!("reading {reading} goes on at row {row}, behind moments of reading {before}"),
                         "the moments of a reading stand together; sort the file by reading and t_s",
                     );
                 }
-                self.current = Some(reading);
+                self.open = Some(Open { reading, samples: Samples::default(), empty: None });
             }
-            let moment = self.pulses.get(&reading).map_or(1, |pulse| pulse.0.len() + 1);
+            let earlier = self.closed.get(&reading).copied().unwrap_or(0);
+            let moment = self.open.as_ref().map_or(1, |open| earlier + open.samples.0.len() + 1);
+            let mut empty = None;
             for (name, value) in [("t_s", t), ("total", a), ("background", b)] {
                 let what = match value {
+                    // The other channel's turn, if they take turns to the end.
+                    None if name != "t_s" && a.is_some() != b.is_some() => {
+                        empty = Some((moment, row, name));
+                        continue;
+                    }
                     None => "is empty",
                     // A double beyond the largest single is no absorbance either.
                     Some(value) if !value.is_finite() || (name != "t_s" && value.abs() > f64::from(f32::MAX)) => {
@@ -353,29 +434,36 @@ impl<'f> Gathering<'f> {
                     }
                     Some(_) => continue,
                 };
-                self.fault(
-                    format!("moment {moment} of reading {reading} (row {row}): \"{name}\" {what}"),
-                    "every moment has a time and two absorbances; leave out a reading that failed",
-                );
+                self.cell_fault(moment, reading, row, name, what);
             }
-            let pulse = self.pulses.entry(reading).or_default();
-            pulse.0.push(t.unwrap_or(0.0));
+            let Some(open) = &mut self.open else { continue };
+            open.empty = open.empty.or(empty);
+            open.samples.0.push(t.unwrap_or(0.0));
             // The nearest single: what the instrument's double holds beyond it is below its noise.
-            pulse.1.push(a.unwrap_or(0.0) as f32);
-            pulse.2.push(b.unwrap_or(0.0) as f32);
+            open.samples.1.push(a.map_or(f32::NAN, |a| a as f32));
+            open.samples.2.push(b.map_or(f32::NAN, |b| b as f32));
         }
     }
 
-    fn close(self) -> Result<BTreeMap<u32, Pulse>, Faults> {
+    /// Hands the open pulse on, unless something was wrong so far.
+    fn close_open(&mut self) {
+        let Some(Open { reading, samples: (t_s, total, background), empty }) = self.open.take() else { return };
+        *self.closed.entry(reading).or_default() += t_s.len();
+        if let Some((moment, row, name)) = empty.filter(|_| !takes_turns(&total, &background)) {
+            self.cell_fault(moment, reading, row, name, "is empty");
+        }
+        if self.faults.is_empty() {
+            let pulse = Pulse::new(t_s, total, background).expect("each moment gave one sample of each");
+            (self.hand_on)(reading, pulse);
+        }
+    }
+
+    /// The number of pulses.
+    fn close(mut self) -> Result<u64, Faults> {
+        self.close_open();
         match Faults::new(self.faults) {
             Some(faults) => Err(faults),
-            None => Ok(self
-                .pulses
-                .into_iter()
-                .map(|(reading, (t_s, total, background))| {
-                    (reading, Pulse::new(t_s, total, background).expect("each moment gave one sample of each"))
-                })
-                .collect()),
+            None => Ok(self.closed.len() as u64),
         }
     }
 }
@@ -509,6 +597,40 @@ mod tests {
         assert_eq!(write(&BTreeMap::from([(4, empty)])), Err(PulseFault::NoMoment { reading: 4 }));
         let odd = Pulse::new(vec![0.0, 0.1], vec![0.0, f32::NAN], vec![0.0, 0.0]).unwrap();
         assert_eq!(write(&BTreeMap::from([(4, odd)])), Err(PulseFault::NoNumber { reading: 4, moment: 2 }));
+    }
+
+    #[test]
+    fn channels_sampled_in_turn_leave_the_other_cell_empty_and_read_back() {
+        let nan = f32::NAN;
+        let in_turn = Pulse::new(vec![0.0, 0.1, 0.2], vec![0.3, nan, 0.4], vec![nan, 0.1, nan]).unwrap();
+        let pulses = BTreeMap::from([(4, in_turn.clone())]);
+        let again = read("pulses.parquet", write(&pulses).unwrap()).unwrap();
+        assert_eq!(again[&4].digest(), in_turn.digest());
+        let samples = |values: Vec<Option<f32>>| -> ArrayRef { Arc::new(Float32Array::from(values)) };
+        let text = told(file_of(vec![
+            ("reading", Arc::new(UInt32Array::from(vec![1, 1, 1, 2]))),
+            ("t_s", Arc::new(Float64Array::from(vec![0.0, 0.1, 0.2, 0.0]))),
+            ("total", samples(vec![Some(0.1), None, Some(0.1), None])),
+            ("background", samples(vec![None, Some(0.1), Some(0.0), None])),
+        ]));
+        for what in [
+            "moment 1 of reading 1 (row 1): \"background\" is empty",
+            "moment 1 of reading 2 (row 4): \"total\" is empty",
+            "moment 1 of reading 2 (row 4): \"background\" is empty",
+        ] {
+            assert!(text.contains(what), "{what} in\n{text}");
+        }
+    }
+
+    #[test]
+    fn a_file_without_background_holds_net_absorbance() {
+        let bytes = file_of(vec![
+            ("reading", Arc::new(UInt32Array::from(vec![1, 1]))),
+            ("t_s", Arc::new(Float64Array::from(vec![0.0, 0.1]))),
+            ("total", Arc::new(Float64Array::from(vec![0.25, 0.5]))),
+        ]);
+        let pulses = read("pulses.parquet", bytes).unwrap();
+        assert_eq!(pulses[&1], Pulse::new(vec![0.0, 0.1], vec![0.25, 0.5], vec![0.0, 0.0]).unwrap());
     }
 
     proptest! {
