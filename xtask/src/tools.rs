@@ -71,6 +71,12 @@ const TOOLS: &[Tool] = &[
         purpose: "verifies our archives",
     },
     Tool {
+        name: "strace",
+        probe: &["strace", "--version"],
+        from: Origin::Debian("strace"),
+        purpose: "lets disks fail in tests",
+    },
+    Tool {
         name: "python3 with venv",
         probe: &["python3", "-c", "import ensurepip, venv"],
         from: Origin::Debian("python3-venv"),

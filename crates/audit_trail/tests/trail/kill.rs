@@ -17,7 +17,7 @@ use crate::millrace::{Bench, Dice, device, draft, entries, log};
 
 /// `path` on the first line, then the number of the writer, of the first draft, how many, and
 /// the longest pause after an append in microseconds.
-const WRITER: &str = "DARKLINE_TEST_WRITER";
+pub const WRITER: &str = "DARKLINE_TEST_WRITER";
 /// A writer puts at most so many drafts into one append.
 const LARGEST_BATCH: u64 = 6;
 
@@ -28,17 +28,17 @@ fn draft_of(writer: u64, counter: u64) -> darkline_audit_trail::Draft {
 
 /// What a writer is to do: drafts `first`, `first + 1` … `n` of them.
 #[derive(Clone, Copy)]
-struct Task {
-    writer: u64,
-    first: u64,
-    n: u64,
+pub struct Task {
+    pub writer: u64,
+    pub first: u64,
+    pub n: u64,
     /// The longest pause after an append, in microseconds.
-    pause: u64,
+    pub pause: u64,
 }
 
 /// Appends drafts and acknowledges each by a line; stops at the last one or at the first fault,
 /// which gets a line of its own.
-fn write_on(store: &mut SqliteStore, out: &mut dyn Write, task: Task) {
+pub fn write_on(store: &mut SqliteStore, out: &mut dyn Write, task: Task) {
     let Task { writer, first, n, pause } = task;
     let mut dice = Dice(writer + first);
     let mut counter = first;
@@ -71,17 +71,17 @@ fn write_on(store: &mut SqliteStore, out: &mut dyn Write, task: Task) {
 
 /// What a writer acknowledged before it ended.
 #[derive(Debug, Default)]
-struct Acknowledged {
-    entries: BTreeMap<u64, EntryId>,
-    blobs: BTreeSet<BlobDigest>,
+pub struct Acknowledged {
+    pub entries: BTreeMap<u64, EntryId>,
+    pub blobs: BTreeSet<BlobDigest>,
     /// The counter after the last draft that was acknowledged.
-    next_counter: Option<u64>,
-    faults: Vec<String>,
+    pub next_counter: Option<u64>,
+    pub faults: Vec<String>,
 }
 
 impl Acknowledged {
     /// Reads the lines of a writer. What follows the last line feed was never said.
-    fn read(&mut self, said: &str) {
+    pub fn read(&mut self, said: &str) {
         let whole_lines = said.rfind('\n').map_or("", |end| &said[..end]);
         for line in whole_lines.lines() {
             let words: Vec<&str> = line.split(' ').collect();
@@ -104,13 +104,13 @@ impl Acknowledged {
 }
 
 /// The order to a writer process.
-fn order(path: &Path, task: Task) -> String {
+pub fn order(path: &Path, task: Task) -> String {
     let Task { writer, first, n, pause } = task;
     format!("{}\n{writer}\n{first}\n{n}\n{pause}", path.display())
 }
 
 /// The arguments that make this test program run nothing but the writer.
-const ONLY_THE_WRITER: [&str; 4] =
+pub const ONLY_THE_WRITER: [&str; 4] =
     ["--exact", "kill::a_writer_acknowledges_what_it_appended", "--nocapture", "--test-threads=1"];
 
 fn start(path: &Path, task: Task) -> Child {
@@ -151,14 +151,23 @@ fn a_writer_acknowledges_what_it_appended() {
     assert_eq!(stored.len(), 20);
 }
 
-/// 66 kills of the same file, at thrown moments: while opening, while appending, with one writer
-/// or two. A new writer begins with the drafts whose answer was lost.
+/// How many times as much as in an ordinary run (`cargo xtask torture`).
+fn factor() -> u64 {
+    std::env::var("DARKLINE_TORTURE").ok().and_then(|factor| factor.parse().ok()).unwrap_or(1)
+}
+
+/// 402 kills, at thrown moments: while opening, while appending, with one writer or two. A new writer begins with the
+/// drafts whose answer was lost. A new file every 134 kills, so that none grows too long to be checked often.
 #[test]
 fn no_acknowledged_entry_is_lost_when_the_writer_is_killed() {
-    const KILLS: u64 = 66;
+    (0..3 * factor()).for_each(|round| kill_writers(2026 + round));
+}
+
+fn kill_writers(seed: u64) {
+    const KILLS: u64 = 134;
     let bench = Bench::new();
     drop(bench.create());
-    let mut dice = Dice(2026);
+    let mut dice = Dice(seed);
     let mut acknowledged = Acknowledged::default();
     let mut next_counters = [0_u64; 2];
     let (mut n_kills, mut n_kills_with_answers, mut n_answers_lost) = (0, 0, 0);
@@ -181,7 +190,7 @@ fn no_acknowledged_entry_is_lost_when_the_writer_is_killed() {
                 // Most writers get as far as their first answer.
                 while !said.contains("entry ") && out.read_line(&mut said).unwrap() > 0 {}
             }
-            std::thread::sleep(Duration::from_micros(dice.below(20_000)));
+            std::thread::sleep(Duration::from_micros(dice.below(5_000)));
             child.kill().unwrap();
             child.wait().unwrap();
             out.read_to_string(&mut said).unwrap();
@@ -204,7 +213,7 @@ fn no_acknowledged_entry_is_lost_when_the_writer_is_killed() {
         let newest = store.last_checkpoint(&log()).unwrap();
         assert_eq!(newest.map_or(0, |checkpoint| checkpoint.size), stored);
         n_answers_lost += u64::from(stored > acknowledged.entries.len() as u64);
-        if n_kills % 13 == 0 {
+        if n_kills % 33 == 0 {
             check(&store, &acknowledged);
         }
     }
@@ -231,7 +240,7 @@ fn no_acknowledged_entry_is_lost_when_the_writer_is_killed() {
 }
 
 /// Every acknowledged entry and blob is there; nothing is there twice; the trail verifies.
-fn check(store: &SqliteStore, acknowledged: &Acknowledged) {
+pub fn check(store: &SqliteStore, acknowledged: &Acknowledged) {
     let stored = entries(store);
     let mut identities = BTreeSet::new();
     for (place, entry) in stored.iter().enumerate() {

@@ -4,6 +4,7 @@
 
 mod append;
 mod database;
+mod failing_disk;
 mod files;
 mod guards;
 mod home;
