@@ -14,6 +14,7 @@ mod rust_text;
 mod test_run;
 mod tidy;
 mod tools;
+mod torture;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -24,6 +25,7 @@ The contributor's commands.
   cargo xtask test                 everything that .ci/run runs
   cargo xtask test --quick         without installing tools and without the release build
   cargo xtask test --dry-run       the steps, without running them
+  cargo xtask torture              ten thousand kills at any moment, nothing lost, nothing doubled
   cargo xtask tidy                 the tidy checks alone
   cargo xtask docs                 write the generated pages of docs/reference/
   cargo xtask docs --check         only say whether they are up to date
@@ -50,6 +52,7 @@ fn main() -> ExitCode {
             Some(asked) => test_run::run(root, asked),
             None => return misread(&arguments),
         },
+        ["torture"] => torture::run(root),
         ["tidy"] => tidy::tell(root),
         ["docs"] => docs::write(root),
         ["docs", "--check"] => docs::check(root),

@@ -197,6 +197,10 @@ impl Store for BlobsInFolder {
         self.below.key(person)
     }
 
+    fn take_over_log(&mut self, bench: &dyn Store) -> Result<u64, StoreError> {
+        self.below.take_over_log(bench)
+    }
+
     fn form_faults(&self) -> Result<Vec<String>, StoreError> {
         self.below.form_faults()
     }

@@ -16,12 +16,13 @@
 //! What this crate deliberately does not know: what the bytes of an entry mean, how results come
 //! about, and how entries become people; it has no verb that changes or removes an entry.
 
-pub use self::postgresql::{Address, AddressFault, HandedOver, PostgresStore};
+pub use self::postgresql::{Address, AddressFault, PostgresStore};
 pub use blob_folder::BlobsInFolder;
 pub use checkpoint::{Checkpoint, CheckpointFault};
 pub use entry::{Draft, Entry, EnvelopeFault};
 pub use entry_proof::{CannotProve, EntryProof, NotShown, prove_entry, read_tree};
 pub use growth_proof::{CannotShowGrowth, GrowthProof, NotGrown, prove_growth};
+pub use hand_over::{HandedOver, hand_over};
 pub use hexadecimal::HexFault;
 pub use identity::{EntryId, IdentityFault, LONGEST_NAME, LogId, PersonId};
 pub use merkle::Hash;
@@ -46,6 +47,7 @@ pub mod keys;
 mod store;
 
 mod blob_folder;
+mod hand_over;
 mod postgresql;
 mod record_file;
 mod sqlite;

@@ -22,7 +22,6 @@ use crate::{BlobDigest, Checkpoint, Draft, Entry, Hash, LogId, PersonId, Store, 
 
 pub use address::{Address, AddressFault};
 use connecting::{Line, Session, Trouble};
-pub use handing_over::HandedOver;
 use rows::{Statements, checkpoint_in, devices_in, digest_in, edge_in, enrol, entry_in, hash, number_in, to_sql};
 
 mod address;
@@ -487,6 +486,10 @@ impl Store for PostgresStore {
             Ok(session.client.query_opt(query, &[&log.as_str(), &person.as_str()])?)
         })?;
         Ok(row.map(|row| row.get(0)))
+    }
+
+    fn take_over_log(&mut self, bench: &dyn Store) -> Result<u64, StoreError> {
+        self.take_over(bench)
     }
 
     fn form_faults(&self) -> Result<Vec<String>, StoreError> {

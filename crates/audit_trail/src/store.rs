@@ -219,6 +219,16 @@ pub trait Store: Send {
     /// The store cannot be read.
     fn key(&self, person: &PersonId) -> Result<Option<String>, StoreError>;
 
+    /// Takes over what a bench has appended to its own log since the last time; how many entries were not here yet.
+    /// [`crate::hand_over`] brings the blobs too.
+    ///
+    /// # Errors
+    /// [`StoreError::OneLog`]: this store holds its own log and no other.
+    fn take_over_log(&mut self, bench: &dyn Store) -> Result<u64, StoreError> {
+        let _ = bench;
+        Err(StoreError::OneLog { log: self.log().clone() })
+    }
+
     /// What is not as this store was made: a guard that somebody removed, pages that do not fit
     /// together; one sentence each, none if all is well.
     ///
@@ -406,6 +416,14 @@ pub enum StoreError {
     #[error("the log {log} is the one appended to here; a bench hands over a log of its own")]
     OwnLog {
         /// The log.
+        log: LogId,
+    },
+    /// A record that is a file holds one log.
+    #[error(
+        "a record that is a file holds its own log, {log}, and takes over no other; hand over to one in a database"
+    )]
+    OneLog {
+        /// Its log.
         log: LogId,
     },
     /// A log without entries has nothing to hand over.

@@ -105,6 +105,11 @@ pub enum Verb {
     Verify(Verify),
     /// Give the newest checkpoint of the record: seven lines to be kept elsewhere until the next audit
     Checkpoint(Checkpoint),
+    /// Hand over what this bench did on its own to the record of the laboratory
+    #[command(
+        after_help = "What was handed over stays in this record too. Where the line breaks, give the command again."
+    )]
+    HandOver(HandOver),
     /// List the entries of the record: who, when, what
     Entries(Entries),
     /// Look up an element, a line, or the limits of a matrix or a regulation, each figure with its source
@@ -383,6 +388,14 @@ pub struct Verify {
     /// Write the proof of it into a file, for whoever kept the checkpoint ("-" is standard output)
     #[arg(long, value_name = "FILE", requires = "since", conflicts_with = "archive")]
     pub proof: Option<PathBuf>,
+}
+
+/// Options of `hand-over`.
+#[derive(Debug, Args)]
+pub struct HandOver {
+    /// The file that leads to the laboratory's record, with the key of its log beside it
+    #[arg(long, value_name = "PATH")]
+    pub to: PathBuf,
 }
 
 /// Options of `checkpoint`.

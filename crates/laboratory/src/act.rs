@@ -4,7 +4,7 @@
 //! whenever somebody asks. Formats of documents carry their own number and are read for ever.
 
 use darkline_audit_trail::people::Person;
-use darkline_audit_trail::{Hash, PersonId};
+use darkline_audit_trail::{Hash, LogId, PersonId};
 use darkline_record::canonical::{self, Digest};
 use darkline_record::decision::Decision;
 use darkline_record::identity::{Edition, OrderId, RunId};
@@ -121,6 +121,17 @@ pub enum Act {
         /// Entries in the log that it holds.
         size: u64,
     },
+    /// The log of a bench was taken over, up to this checkpoint.
+    TakeOver {
+        /// The log.
+        log: LogId,
+        /// Its entries up to then.
+        size: u64,
+        /// The root over them.
+        root: Hash,
+        /// The bench's checkpoint over them, its seven lines.
+        checkpoint: String,
+    },
 }
 
 /// A file as it was entered.
@@ -212,6 +223,7 @@ impl Act {
             Act::Sign { order, meaning, .. } => format!("order {order} signed: {}", meaning.words()),
             Act::Issue { order, report, .. } => format!("order {order} issued as report {report}"),
             Act::Archive { order, .. } => format!("order {order} archived"),
+            Act::TakeOver { log, size, .. } => format!("log {log} taken over, {size} entries"),
         }
     }
 }

@@ -230,6 +230,8 @@ impl<'a> Belonging<'a> {
             | Act::Sign { order, .. }
             | Act::Issue { order, .. }
             | Act::Archive { order, .. } => order == self.order,
+            // Logs of other benches are no part of an order of this one.
+            Act::TakeOver { .. } => false,
             Act::Import { run, .. } | Act::AddLeg { run, .. } => self.runs.contains(run),
             Act::Decide { order, decision } => order == self.order || self.decides_about_our_runs(decision),
         }

@@ -194,6 +194,14 @@ pub enum LaboratoryError {
         /// The act in words.
         act: String,
     },
+    /// The log of a bench is not as it was signed, so that it is not taken over.
+    #[error("the log {log} is not taken over, because it is not as it was signed: {fault}")]
+    DamagedBench {
+        /// The log.
+        log: LogId,
+        /// The first fault.
+        fault: String,
+    },
     /// An archive is at fault.
     #[error(transparent)]
     Archive(#[from] crate::archive::ArchiveFault),

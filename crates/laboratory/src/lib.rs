@@ -17,6 +17,7 @@ mod issuing;
 mod opening;
 mod planning_legs;
 mod signing;
+mod taking_over;
 
 pub mod archive;
 pub mod verification;

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use darkline_audit_trail::people::{Part, Person, Relation};
-use darkline_audit_trail::{Entry, Hash, PersonId};
+use darkline_audit_trail::{Checkpoint, Entry, Hash, LogId, PersonId};
 use darkline_exchange::{method, order, preparation, readings, run, run_order};
 use darkline_record::canonical::Digest;
 use darkline_record::decision::{Decision, FlagId};
@@ -38,6 +38,8 @@ pub struct State {
     pub preparations: BTreeMap<BatchId, PreparationBatch>,
     /// Runs with their legs and readings.
     pub runs: BTreeMap<RunId, RunState>,
+    /// Logs of benches that were taken over, each with the checkpoint up to which it was.
+    pub taken_over: BTreeMap<LogId, Checkpoint>,
 }
 
 /// An order with what was done about it.
@@ -268,6 +270,11 @@ impl State {
                     person,
                     laboratory,
                 });
+            }
+            Act::TakeOver { log, checkpoint, .. } => {
+                let checkpoint = Checkpoint::from_text(&checkpoint)
+                    .map_err(|fault| damaged("the checkpoint of a log taken over", fault.to_string()))?;
+                self.taken_over.insert(log, checkpoint);
             }
             Act::Archive { order, .. } => {
                 self.orders.get(&order).ok_or_else(|| unknown(format!("order {order}")))?;

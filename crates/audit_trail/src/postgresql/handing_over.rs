@@ -9,41 +9,17 @@ use std::sync::PoisonError;
 
 use super::rows::{Statements, enrol};
 use super::{PostgresStore, edge_in};
-use crate::{BlobDigest, Checkpoint, Entry, LogId, Store, StoreError, Timestamp};
-
-/// So many bytes of blobs are brought in one step.
-const STEP_BYTES: usize = 8 << 20;
-
-/// What a hand-over brought.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct HandedOver {
-    /// The log.
-    pub log: LogId,
-    /// Entries that were not there yet.
-    pub n_entries: u64,
-    /// Blobs that were brought; those that were there already count too.
-    pub n_blobs: u64,
-    /// The newest checkpoint of the log, now here too.
-    pub newest: Checkpoint,
-}
+use crate::{Checkpoint, Entry, LogId, Store, StoreError, Timestamp};
 
 impl PostgresStore {
-    /// Takes over what a bench has appended to its own log since the last time.
-    ///
-    /// # Arguments
-    /// * `bench`: the store of the bench; its own log is taken over, which is another than the one this store appends to.
-    ///
-    /// # Errors
-    /// [`StoreError::NotTheBeginning`]: what is here is not the beginning of the bench's log; [`StoreError::OwnLog`];
-    /// [`StoreError::NoCheckpoint`]: the bench has no entries. Faults of either store. What was taken over before stays.
-    pub fn take_over(&mut self, bench: &dyn Store) -> Result<HandedOver, StoreError> {
+    /// As [`Store::take_over_log`].
+    pub(super) fn take_over(&mut self, bench: &dyn Store) -> Result<u64, StoreError> {
         self.writable()?;
         let log = bench.log().clone();
         if log == self.log {
             return Err(StoreError::OwnLog { log });
         }
         let newest = bench.last_checkpoint(&log)?.ok_or_else(|| StoreError::NoCheckpoint { log: log.clone() })?;
-        let n_blobs = self.take_over_blobs(bench)?;
         self.take_over_devices(bench, &log)?;
         let there = self.size(&log)?;
         if there > 0 {
@@ -71,7 +47,7 @@ impl PostgresStore {
             self.take_over_step(&entries, &checkpoint)?;
             from = checkpoint.size;
         }
-        Ok(HandedOver { log, n_entries: newest.size.saturating_sub(there), n_blobs, newest })
+        Ok(newest.size.saturating_sub(there))
     }
 
     /// Puts entries with the checkpoint over them behind what is here; nothing where they are here already.
@@ -123,24 +99,5 @@ impl PostgresStore {
             transaction.commit()?;
             Ok(())
         })
-    }
-
-    fn take_over_blobs(&mut self, bench: &dyn Store) -> Result<u64, StoreError> {
-        let mut digests: Vec<BlobDigest> = Vec::new();
-        bench.blob_digests(&mut |digest| {
-            digests.push(digest);
-            ControlFlow::Continue(())
-        })?;
-        let mut step: Vec<Vec<u8>> = Vec::new();
-        for (place, digest) in digests.iter().enumerate() {
-            step.extend(bench.blob(digest)?);
-            let is_full = step.iter().map(Vec::len).sum::<usize>() >= STEP_BYTES;
-            if is_full || place + 1 == digests.len() {
-                let blobs: Vec<&[u8]> = step.iter().map(Vec::as_slice).collect();
-                self.put_blobs(&blobs)?;
-                step.clear();
-            }
-        }
-        Ok(digests.len() as u64)
     }
 }

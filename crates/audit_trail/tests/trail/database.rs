@@ -7,7 +7,8 @@ use std::time::{Duration, Instant};
 
 use darkline_audit_trail::keys::SigningKey;
 use darkline_audit_trail::{
-    AddressFault, EntryId, Fault, Known, LogId, PostgresStore, Store, StoreError, verify_trail, verify_trail_knowing,
+    AddressFault, EntryId, Fault, Known, LogId, PostgresStore, Store, StoreError, hand_over, verify_trail,
+    verify_trail_knowing,
 };
 
 use crate::home::Home;
@@ -510,14 +511,14 @@ fn a_bench_works_on_and_hands_over_later() {
     let at = shared().address(&shared().database());
     let laboratory = log_of("laboratory");
     let mut central = PostgresStore::create(address(&at), &laboratory, SigningKey::from_seed(&[1; 32])).unwrap();
-    let brought = central.take_over(&own).unwrap();
+    let brought = hand_over(&own, &mut central).unwrap();
     assert_eq!((brought.n_entries, brought.n_blobs), (5, 1));
     assert_eq!(Some(&brought.newest), own.last_checkpoint(&log()).unwrap().as_ref());
     // Nothing new, nothing brought; then what was appended since.
-    assert_eq!(central.take_over(&own).unwrap().n_entries, 0);
+    assert_eq!(hand_over(&own, &mut central).unwrap().n_entries, 0);
     own.append(&[draft(5)]).unwrap();
     own.append(&[draft(6), draft(7)]).unwrap();
-    assert_eq!(central.take_over(&own).unwrap().n_entries, 3);
+    assert_eq!(hand_over(&own, &mut central).unwrap().n_entries, 3);
     let report = verify_trail(&central, &log()).unwrap();
     assert!(report.is_intact(), "{:?}", report.faults);
     assert_eq!((report.n_entries, report.n_checkpoints, report.n_blobs), (8, 4, 1));
@@ -528,12 +529,14 @@ fn a_bench_works_on_and_hands_over_later() {
     let other = Bench::new();
     let mut other = other.create();
     (20..32).for_each(|number| drop(other.append(&[draft(number)]).unwrap()));
-    let fault = central.take_over(&other).unwrap_err();
+    let fault = hand_over(&other, &mut central).unwrap_err();
     assert!(matches!(fault, StoreError::NotTheBeginning { size: 8, .. }), "{fault}");
-    let fault = copied.sign_with(device()).unwrap().take_over(&own).unwrap_err();
+    let fault = hand_over(&own, &mut copied.sign_with(device()).unwrap()).unwrap_err();
     assert!(matches!(fault, StoreError::OwnLog { .. }), "{fault}");
+    let fault = hand_over(&own, &mut other).unwrap_err();
+    assert!(matches!(fault, StoreError::OneLog { .. }), "{fault}");
     let nothing = Bench::new();
-    let fault = central.take_over(&nothing.create()).unwrap_err();
+    let fault = hand_over(&nothing.create(), &mut central).unwrap_err();
     assert!(matches!(fault, StoreError::NoCheckpoint { .. }), "{fault}");
 }
 
@@ -552,7 +555,7 @@ fn a_hand_over_that_is_cut_off_goes_on_where_it_stopped() {
     let mut n_cut = 0;
     loop {
         wire.cut_after(3000 + dice.below(6000));
-        match central.take_over(&own) {
+        match hand_over(&own, &mut central) {
             Ok(_) => break,
             Err(fault) => assert!(matches!(fault, StoreError::Unreachable { .. }), "{fault}"),
         }

@@ -79,7 +79,12 @@ fn a_disk_that_answers_a_sync_with_an_error_loses_nothing_acknowledged() {
 
 #[test]
 fn a_disk_that_runs_full_in_the_middle_of_a_write_loses_nothing_acknowledged() {
-    goes_on_after("pwrite64", "ENOSPC", &[2, 7, 11, 24, 47, 90, 133], &["is full; nothing of this was written", OPENING]);
+    goes_on_after(
+        "pwrite64",
+        "ENOSPC",
+        &[2, 7, 11, 24, 47, 90, 133],
+        &["is full; nothing of this was written", OPENING],
+    );
 }
 
 #[test]

@@ -8,6 +8,7 @@ mod demo;
 mod entries;
 mod evaluate;
 mod explain;
+mod hand_over;
 mod handbook;
 mod import;
 mod issue;
@@ -48,6 +49,7 @@ pub fn run(command: Command) -> Result<Ending, Failure> {
         Verb::Issue(options) => issue::run(&everywhere, &options),
         Verb::Archive(options) => archive::run(&everywhere, &options),
         Verb::Verify(options) => verify::run(&everywhere, &options),
+        Verb::HandOver(options) => hand_over::run(&everywhere, &options),
         Verb::Checkpoint(options) => checkpoint::run(&everywhere, &options),
         Verb::Entries(options) => entries::run(&everywhere, &options),
         Verb::Handbook(options) => handbook::run(&everywhere, &options),

@@ -252,7 +252,8 @@ fn trail(everywhere: &Everywhere, options: &Verify) -> Result<Ending, Failure> {
     }
     if report.is_intact() {
         let laboratory = Laboratory::over(store)?;
-        for check in [laboratory.check_signatures()?, reports(&laboratory)?] {
+        let others = laboratory.check_other_logs()?;
+        for check in [laboratory.check_signatures()?, reports(&laboratory)?].into_iter().chain(others) {
             show(everywhere, &check)?;
             checks.push(check);
         }

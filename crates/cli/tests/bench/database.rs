@@ -1,6 +1,8 @@
 //! The whole cadmium order with its record in a database: every verb, then what a second bench and a stranger see.
 
-use crate::laboratory::{Bench, CADMIUM, STEPS};
+use crate::laboratory::{Bench, CADMIUM, STEPS, Stage};
+use crate::program::start;
+use crate::seeded::Seeded;
 use crate::server::shared;
 
 /// A bench whose record is in a database, with every step of the example done up to the archive.
@@ -87,4 +89,58 @@ fn an_address_that_cannot_be_used_is_told_and_leaves_nothing_behind() {
     }
     bench.write("laboratory.trail", "darkline/record/1\nlog bench-1\n");
     bench.run("verify").ends(2).says("has no line that begins with \"database\"");
+}
+
+/// A bench on its own, and the laboratory's record in a database, reachable from the same folder.
+fn bench_and_laboratory() -> Bench {
+    let at = shared().address(&shared().database());
+    let bench = Bench::at(Stage::Issued);
+    let begin = "begin --as k.willow --full-name W --laboratory L --address A --key-file keys/k.willow";
+    bench.run(&format!("{begin} --record {at} --log laboratory --trail central.trail")).ends(0);
+    bench
+}
+
+const HAND_OVER: &str = "hand-over --to central.trail --as k.willow";
+
+#[test]
+fn a_bench_works_on_its_own_and_hands_over_later() {
+    let bench = bench_and_laboratory();
+    let first = bench.run(&format!("{HAND_OVER} --json")).ends(0).says("handed over by k.willow");
+    let first = first.json().remove(0);
+    assert_eq!((first["log"].as_str(), first["new_entries"].as_u64()), (Some("bench-1"), Some(bench.n_entries())));
+    bench.run(HAND_OVER).ends(0).says("nothing was appended");
+    bench.run(&format!("archive {CADMIUM} --as m.rowan -o archive.zip")).ends(0);
+    bench.run(HAND_OVER).ends(0).says("1 entry new");
+    bench.run("verify --trail central.trail").ends(0).says("in 1 logs of other benches as signed");
+    bench.run("entries --trail central.trail").ends(0).says("log bench-1 taken over");
+    // The copy is read as any record is.
+    let other = bench.read("central.trail").replace("log laboratory", "log bench-1");
+    bench.write("copy.trail", other);
+    bench.run(&format!("evaluate {CADMIUM} --trail copy.trail")).ends(0).says("0.0151");
+    bench.run("verify --trail copy.trail").ends(0).says("every digit as reported");
+    // Who may not, and what is no record of several benches.
+    bench.run("hand-over --to central.trail --as j.alder").ends(2);
+    bench
+        .run("hand-over --to laboratory.trail --as k.willow --trail central.trail")
+        .ends(2)
+        .says("takes over no other");
+}
+
+#[test]
+fn a_hand_over_that_is_killed_goes_on_where_it_stopped() {
+    let bench = bench_and_laboratory();
+    let mut seeded = Seeded::new(15);
+    for n in 0..20 {
+        let mut child = start(bench.folder(), HAND_OVER);
+        std::thread::sleep(std::time::Duration::from_millis(seeded.below(120) as u64));
+        child.kill().unwrap();
+        child.wait().unwrap();
+        if n % 5 == 4 {
+            bench.run("verify --quiet --trail central.trail").ends(0);
+        }
+    }
+    bench.run(HAND_OVER).ends(0);
+    bench.run("verify --trail central.trail").ends(0);
+    let n = bench.run("entries --trail central.trail").ends(0).out.matches("log bench-1 taken over").count();
+    assert_eq!(n, 1, "taken over once, however often it was tried");
 }

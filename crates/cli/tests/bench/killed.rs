@@ -20,8 +20,11 @@ fn n_entries(folder: &Path) -> u64 {
 ///
 /// # Arguments
 /// * `from`: the folder as it is before the command.
+/// * `n`: how many times; more in `cargo xtask torture`, which sets a factor.
 /// * `holds`: looks at the folder after the command was killed, and again after it was repeated.
 fn kill(from: &Path, line: &str, seed: u64, n: usize, holds: impl Fn(&Path)) {
+    let factor = std::env::var("DARKLINE_TORTURE").ok().and_then(|factor| factor.parse().ok()).unwrap_or(1);
+    let n: usize = n * factor;
     let before = n_entries(from);
     let whole = {
         let folder = tempfile::tempdir().unwrap();
@@ -92,7 +95,7 @@ fn an_import_that_is_killed_is_whole_or_not_there() {
         run(folder.path(), "evaluate 2026-041 --json").ends(1).out
     };
     let none = run(measured(), "evaluate 2026-041 --json").out;
-    kill(measured(), "import 2026-041 readings-1.csv --as j.alder", 41, 16, |folder| {
+    kill(measured(), "import 2026-041 readings-1.csv --as j.alder", 41, 20, |folder| {
         let found = run(folder, "evaluate 2026-041 --json").out;
         assert!(found == expected || found == none);
     });
@@ -102,14 +105,25 @@ fn an_import_that_is_killed_is_whole_or_not_there() {
 fn a_signature_that_is_killed_is_given_or_not() {
     let bench = Bench::at(Stage::Imported);
     let line = format!("sign {CADMIUM} --as j.alder --confirm {CADMIUM} --key-file keys/j.alder");
-    kill(bench.folder(), &line, 52, 12, |_| {});
+    kill(bench.folder(), &line, 52, 20, |_| {});
+}
+
+#[test]
+fn an_issue_that_is_killed_is_whole_or_not_there() {
+    let bench = Bench::at(Stage::Signed);
+    let line = format!("issue {CADMIUM} --as m.rowan --confirm {CADMIUM} --key-file keys/m.rowan -o report.pdf");
+    kill(bench.folder(), &line, 15489, 20, |folder| {
+        if let Ok(report) = std::fs::read(folder.join("report.pdf")) {
+            assert!(report.starts_with(b"%PDF-") && report.trim_ascii_end().ends_with(b"%%EOF"));
+        }
+    });
 }
 
 #[test]
 fn an_archive_that_is_killed_is_whole_or_not_there() {
     let bench = Bench::at(Stage::Issued);
     let line = format!("archive {CADMIUM} --as m.rowan -o archive.zip");
-    kill(bench.folder(), &line, 8493, 12, |folder| {
+    kill(bench.folder(), &line, 8493, 20, |folder| {
         if folder.join("archive.zip").exists() {
             let bytes = std::fs::read(folder.join("archive.zip")).unwrap();
             assert!(darkline_laboratory::verification::verify(&bytes, &mut |_| {}).unwrap().is_intact());
