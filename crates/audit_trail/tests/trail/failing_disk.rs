@@ -176,7 +176,7 @@ fn a_page_torn_in_the_file_is_mended_from_the_write_ahead_log() {
             }
         }
         // The first page is recognised by its first bytes, which a disk writes as one sector.
-        torn[..512].copy_from_slice(&newest.get(&1).map_or(&file[..512], |page| &page[..512]));
+        torn[..512].copy_from_slice(newest.get(&1).map_or(&file[..512], |page| &page[..512]));
         let bench = laid_out(&torn, wal);
         let store = bench.open();
         assert_eq!(entries(&store).len() as u64, COMMITTED);

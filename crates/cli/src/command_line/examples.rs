@@ -26,10 +26,7 @@ const EXAMPLES: &[Examples] = &[
                 "darkline begin --as k.willow --full-name \"K. Willow\" --laboratory Millrace --address \"1 Weir Lane\"",
                 "",
             ),
-            (
-                "darkline begin --as k.willow --full-name K --laboratory L --address A --record postgresql://db/record",
-                "",
-            ),
+            ("darkline begin --as k.willow --full-name K --laboratory L --address A --record postgresql://db/r", ""),
         ],
     ),
     (
@@ -139,6 +136,7 @@ const EXAMPLES: &[Examples] = &[
             ("darkline verify --since 2026-11.checkpoint", "and that nothing was rewritten since an audit"),
         ],
     ),
+    ("hand-over", &[("darkline hand-over --to central.trail --trail bench-2.trail --as k.willow", "")]),
     ("checkpoint", &[("darkline checkpoint -o 2026-11.checkpoint", "kept by the auditor until the next audit")]),
     (
         "entries",
