@@ -88,9 +88,12 @@ fn response(section: &Section<'_>) -> Option<ResponsePlan> {
         .and_then(|entry| entry.one_of("kind of response", &ResponseKind::ALL, ResponseKind::words));
     let baseline = section.optional("baseline");
     let integration = section.optional("integration");
+    // A steady reading has no baseline: its zero is that of a blank.
+    let is_steady = kind == Some(ResponseKind::Absorbance);
     for (one, other) in [(&baseline, "integration"), (&integration, "baseline")] {
         if let Some(entry) = one
             && (baseline.is_none() || integration.is_none())
+            && !(is_steady && other == "baseline")
         {
             entry.fault(
                 format!("\"{}\" stands here without \"{other}\"", entry.name()),
@@ -112,6 +115,10 @@ fn response(section: &Section<'_>) -> Option<ResponsePlan> {
                 return None;
             }
             Some(PulseWindow { baseline_from, baseline_to, from, to })
+        }
+        (None, Some(integration)) if is_steady => {
+            let (from, to) = integration?;
+            Some(PulseWindow { baseline_from: from.clone(), baseline_to: from.clone(), from, to })
         }
         (None, None) => None,
         _ => return None,
