@@ -196,7 +196,7 @@ fn named<'m, K: Kind>(term: Term<'m, K>, name: impl Into<String>, unit: &str) ->
     term.named(name, K::unit(unit).unwrap_or_else(K::usual_unit))
 }
 
-fn input<'m, K: Kind>(
+pub(crate) fn input<'m, K: Kind>(
     model: &'m Model,
     figure: &Uncertain<K>,
     category: &str,
@@ -219,6 +219,9 @@ pub fn combine<'m>(
     method: &ResolvedMethod,
     solutions: &[Solution<'m>],
 ) -> Vec<PortionResult<'m>> {
+    if let Some(plan) = &method.solid {
+        return crate::solids::combine(model, package, run, method, plan, solutions);
+    }
     let mut found = Vec::new();
     for solution in solutions.iter().filter(|solution| !solution.replaced) {
         let Some(row) = run.row(solution.row) else { continue };
@@ -262,7 +265,7 @@ pub fn combine<'m>(
 }
 
 /// The mean method blank of each batch, where the method subtracts it.
-fn blanks<'m>(
+pub(crate) fn blanks<'m>(
     model: &'m Model,
     package: &DataPackage,
     run: &Run,
@@ -350,7 +353,7 @@ fn mass_fraction<'m>(
 }
 
 /// Multiplies by the further factors of the method and names the result.
-fn finish<'m, K: Kind>(
+pub(crate) fn finish<'m, K: Kind>(
     model: &'m Model,
     plan: &ResultPlan,
     term: Term<'m, K>,

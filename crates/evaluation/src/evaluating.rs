@@ -204,6 +204,7 @@ fn run_outcome(model: &Model, package: &DataPackage, worked: &RunWorked<'_, '_>)
         limits: worked.limits.clone(),
         solutions,
         controls: controls(model, package, worked),
+        solids: crate::solids::outcomes(model, package, worked),
     }
 }
 

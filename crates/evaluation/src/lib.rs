@@ -22,6 +22,8 @@ pub mod quantifying;
 
 pub mod combining;
 
+pub mod solids;
+
 pub mod flagging;
 
 pub mod covering;

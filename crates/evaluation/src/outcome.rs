@@ -14,6 +14,8 @@ use darkline_record::method::{Amounts, CoverageInterval};
 use darkline_signal::{PulseFigures, Steady};
 use serde::{Deserialize, Serialize};
 
+use crate::solids::SolidOutcome;
+
 /// The outcome of an order.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Outcome {
@@ -252,6 +254,9 @@ pub struct RunOutcome {
     pub solutions: Vec<SolutionOutcome>,
     /// Controls in the order measured.
     pub controls: Vec<ControlOutcome>,
+    /// Rows of portions weighed into the tube, in the order measured.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub solids: Vec<SolidOutcome>,
 }
 
 /// A reading.

@@ -12,6 +12,7 @@ use darkline_record::run::{Follows, Row, RowHolds, Run};
 
 use crate::calibrating::{Calibrated, Curve, response_unit, standards_unit};
 use crate::responses::Measured;
+use crate::solids::{Weighed, weigh};
 
 /// The solution of one row, with the readings of that row and of those that join it.
 #[derive(Clone, Debug)]
@@ -32,6 +33,8 @@ pub struct Solution<'m> {
     pub amount: Option<Term<'m, MassConcentration>>,
     /// Why its amount cannot be read from the calibration, or not within finite limits.
     pub unread: Option<String>,
+    /// Its portions one by one, where they are weighed into the tube.
+    pub weighed: Vec<Weighed<'m>>,
 }
 
 /// Level of confidence at which an amount has to have finite limits.
@@ -80,6 +83,11 @@ pub fn quantify<'m>(
             };
             // A standard is part of what it would be read from.
             let is_standard = matches!(row.holds, RowHolds::Standard { .. } | RowHolds::CalibrationBlank);
+            let weighed = weigh(run, method, &numbers, &responses, |number, response| {
+                let Calibrated::Fitted(curve) = calibrated else { return None };
+                let read = amount(model, package, run, method, row, &[number], &[response], response, curve);
+                read.ok().map(|(amount, _)| amount)
+            });
             Solution {
                 row: row.number,
                 replaced: run.is_replaced(row.number),
@@ -89,6 +97,7 @@ pub fn quantify<'m>(
                 mean_response,
                 amount,
                 unread: unread.filter(|_| !is_standard),
+                weighed,
             }
         })
         .collect()

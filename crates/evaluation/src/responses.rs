@@ -7,8 +7,9 @@ use darkline_record::decision::Decision;
 use darkline_record::identity::ReadingId;
 use darkline_record::method::{ResolvedMethod, ResponseKind};
 use darkline_record::package::DataPackage;
+use darkline_record::preparation::PortionRole;
 use darkline_record::pulse::Pulse;
-use darkline_record::run::{Reading, Run, Signal};
+use darkline_record::run::{Reading, RowHolds, Run, Signal};
 use darkline_signal::{InTurn, PulseFigures, Steady, Times, Trace, TraceFault, Window, examine, reduce_steady};
 use rayon::prelude::*;
 
@@ -78,7 +79,14 @@ pub fn respond(
                 Signal::Pulse(digest) => memory.recall(digest, &method.id).cloned(),
                 _ => None,
             };
-            let response = remembered.unwrap_or_else(|| (procedure.reduce)(package, method, reading));
+            let response =
+                remembered.unwrap_or_else(|| (procedure.reduce)(package, method, reading)).and_then(|responded| {
+                    if lacks_mass(package, run, method, reading) {
+                        Err("no mass was noted of the portion that was weighed in".to_owned())
+                    } else {
+                        Ok(responded)
+                    }
+                });
             let rejected = rejected.contains(&run.reading_id(reading.number));
             let is_last = last_attempt.get(&(reading.row, reading.replicate)) == Some(&reading.number);
             Measured {
@@ -93,6 +101,19 @@ pub fn respond(
             }
         })
         .collect()
+}
+
+/// Whether a reading of a weighed portion came without its mass.
+fn lacks_mass(package: &DataPackage, run: &Run, method: &ResolvedMethod, reading: &Reading) -> bool {
+    if method.solid.is_none() || reading.mass.is_some() {
+        return false;
+    }
+    match run.row(reading.row).map(|row| &row.holds) {
+        Some(RowHolds::Portion { batch, portion, .. }) => {
+            package.portion(batch, portion).is_some_and(|portion| !matches!(portion.role, PortionRole::MethodBlank))
+        }
+        _ => false,
+    }
 }
 
 fn rejected(decisions: &[Decision]) -> BTreeSet<ReadingId> {

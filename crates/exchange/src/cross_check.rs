@@ -227,6 +227,8 @@ fn has_what_the_result_needs<T>(
             vec![volume_taken, volume]
         }
         ResultKind::MassConcentration => vec![],
+        // Its mass stands beside each reading.
+        ResultKind::MassFraction if method.solid.is_some() => vec![],
         ResultKind::MassFraction => vec![mass, volume],
         ResultKind::ReleasePerArea => vec![volume, ("area", portion.area.is_some(), "5.73 dm²")],
         ResultKind::AmountPerDose => vec![mass, volume, ("dose", portion.dose.is_some(), "0.50 g")],

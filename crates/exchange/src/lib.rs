@@ -27,6 +27,7 @@ mod uncertainty_plan;
 mod separated;
 
 pub mod run_order;
+mod solid;
 
 mod cross_check;
 pub mod folder;

@@ -16,7 +16,8 @@ use crate::document::{self, Entered};
 use crate::fault::{Faults, quoted};
 use crate::limits;
 use crate::order::{element, result_unit};
-use crate::{calibration_plan, detection_limits, uncertainty_plan};
+use crate::{calibration_plan, detection_limits, solid, uncertainty_plan};
+
 
 /// Reads a method.
 ///
@@ -61,6 +62,10 @@ fn v1(top: &Section<'_>) -> Option<ResolvedMethod> {
         Some(section) => limits::read(&section),
         None => Some(Limits::default()),
     };
+    let solid = match top.optional_section("solid", "[solid]") {
+        Some(section) => solid::read(&section).map(Some),
+        None => Some(None),
+    };
     top.close();
     Some(ResolvedMethod {
         id: id?,
@@ -79,6 +84,7 @@ fn v1(top: &Section<'_>) -> Option<ResolvedMethod> {
         detection_limits: transposed(detection_limits)?,
         uncertainty: transposed(uncertainty)?,
         limits: limits?,
+        solid: solid?,
     })
 }
 

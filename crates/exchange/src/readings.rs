@@ -2,13 +2,13 @@
 //!
 //! Columns in any order: `row`, `replicate`, `at`; `attempt` where a replicate was measured again; one of `absorbance`,
 //! `peak_absorbance`, `integrated_absorbance_s` and `pulse` (the number of the reading in a file of pulses); `failed` with the
-//! reason, where nothing came.
+//! reason, where nothing came; `mass_mg` where portions are weighed into the tube.
 //!
 //! Invariant: what [`write`] writes reads back as the same rows.
 
 use std::collections::BTreeMap;
 
-use darkline_metrology::kind::{Kind, Response, Unit};
+use darkline_metrology::kind::{Kind, Mass, Response, Unit};
 use darkline_record::decision::Reason;
 use darkline_record::figure::Written;
 use darkline_record::method::{ResponseKind, ResponsePlan};
@@ -32,6 +32,8 @@ pub struct ReadRow {
     pub attempt: u8,
     /// When.
     pub at: Timestamp,
+    /// The mass of the portion weighed into the tube.
+    pub mass: Option<Written<Mass>>,
     /// What came.
     pub came: Came,
 }
@@ -78,6 +80,7 @@ struct Columns<'a> {
     response: Option<Column>,
     pulse: Option<Column>,
     failed: Option<Column>,
+    mass: Option<(Column, Unit<Mass>)>,
     unit: Unit<Response>,
     sheet: &'a Sheet<'a>,
 }
@@ -130,6 +133,7 @@ fn columns<'a>(sheet: &'a Sheet<'a>, table: &Table<'a>, plan: &ResponsePlan) -> 
         response: own,
         pulse,
         failed: table.optional("failed"),
+        mass: table.optional("mass_mg").zip(Mass::unit("mg")),
         unit: Response::unit(plan.kind.unit_symbol())?,
         sheet,
     };
@@ -229,9 +233,34 @@ impl Columns<'_> {
             None => Some(1),
         };
         let at = line.text(self.at, "time").and_then(|cell| line.parsed(cell));
+        let mass = match self.mass.and_then(|(column, unit)| Some((line.cell(Some(column))?, unit))) {
+            Some((cell, unit)) => {
+                let mass = line.number(cell, unit)?;
+                match mass.positive() {
+                    Ok(mass) => Some(Some(mass)),
+                    Err(fault) => {
+                        self.sheet.fault(
+                            cell.span.clone(),
+                            fault.to_string(),
+                            "write the mass of the portion in mg; a reading without one has an empty cell",
+                        );
+                        None
+                    }
+                }
+            }
+            None => Some(None),
+        };
         let came = self.came(line);
         let number = self.sheet.line_of(line.span(self.row).start);
-        Some(ReadRow { line: number, row: row?, replicate: replicate?, attempt: attempt?, at: at?, came: came? })
+        Some(ReadRow {
+            line: number,
+            row: row?,
+            replicate: replicate?,
+            attempt: attempt?,
+            at: at?,
+            mass: mass?,
+            came: came?,
+        })
     }
 
     fn came(&self, line: &Line<'_>) -> Option<Came> {
@@ -281,6 +310,14 @@ fn rows_of(run: &Run) -> String {
     }
 }
 
+/// The digits of a mass in mg.
+fn in_mg(mass: &Written<Mass>) -> String {
+    match mass.unit().symbol() {
+        "mg" => mass.digits().to_owned(),
+        _ => Mass::unit("mg").map_or_else(String::new, |unit| unit.read(mass.value()).to_string()),
+    }
+}
+
 /// Writes readings as a table.
 ///
 /// # Arguments
@@ -292,7 +329,10 @@ pub fn write(rows: &[ReadRow], kind: ResponseKind) -> String {
     let value = if has(|came| matches!(came, Came::Pulse(_))) { "pulse" } else { column_of(kind) };
     let mut head = vec!["row".to_owned(), "replicate".into()];
     head.extend(has_attempts.then(|| "attempt".to_owned()));
-    head.extend(["at".to_owned(), value.to_owned()]);
+    let has_mass = rows.iter().any(|row| row.mass.is_some());
+    head.push("at".to_owned());
+    head.extend(has_mass.then(|| "mass_mg".to_owned()));
+    head.push(value.to_owned());
     head.extend(has_failed.then(|| "failed".to_owned()));
     let mut table = String::new();
     push_line(&mut table, &head);
@@ -300,6 +340,9 @@ pub fn write(rows: &[ReadRow], kind: ResponseKind) -> String {
         let mut cells = vec![row.row.to_string(), row.replicate.to_string()];
         cells.extend(has_attempts.then(|| row.attempt.to_string()));
         cells.push(row.at.to_string());
+        if has_mass {
+            cells.push(row.mass.as_ref().map(in_mg).unwrap_or_default());
+        }
         let (value, failed) = match &row.came {
             Came::Bare(response) => (response.digits().to_owned(), String::new()),
             Came::Pulse(number) => (number.to_string(), String::new()),

@@ -68,7 +68,7 @@ fn cadmium(root: &Path) -> Result<DataPackage, Box<dyn Error>> {
     for (number, row) in (1..).zip(rows) {
         let Came::Bare(response) = row.came else { return Err("the example has bare responses".into()) };
         let (row, replicate, attempt, at) = (row.row, row.replicate, row.attempt, row.at);
-        package.runs[0].readings.push(Reading { number, row, replicate, attempt, at, signal: Signal::Bare(response) });
+        package.runs[0].readings.push(Reading { number, row, replicate, attempt, at, mass: None, signal: Signal::Bare(response) });
     }
     Ok(package)
 }

@@ -217,6 +217,7 @@ impl State {
                         replicate: row.replicate,
                         attempt: row.attempt,
                         at: row.at,
+                        mass: row.mass,
                         signal,
                     });
                 }

@@ -11,6 +11,7 @@ pub mod flag;
 pub mod view;
 
 pub mod cost;
+pub mod solid_sampling;
 
 pub mod rule;
 pub mod rules;

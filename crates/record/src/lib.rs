@@ -16,6 +16,7 @@ pub mod detection_limits;
 pub mod limits;
 pub mod method;
 pub mod uncertainty_plan;
+pub mod solid;
 
 pub mod pulse;
 pub mod run;

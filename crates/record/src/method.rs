@@ -7,6 +7,7 @@ use crate::figure::{NamedFactor, Written};
 use crate::identity::{Element, MethodId};
 use crate::limits::Limits;
 use crate::order::{ResultFigure, ResultKind};
+use crate::solid::SolidPlan;
 
 pub use crate::detection_limits::{BlankResult, DetectionLimits, LimitProcedure};
 pub use crate::uncertainty_plan::{CoverageInterval, TopDown, UncertaintyPlan};
@@ -54,6 +55,9 @@ pub struct ResolvedMethod {
     /// What a run may show.
     #[serde(default, skip_serializing_if = "Limits::is_empty")]
     pub limits: Limits,
+    /// How weighed portions are measured; `None` where solutions are.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub solid: Option<SolidPlan>,
 }
 
 /// How atoms are made.

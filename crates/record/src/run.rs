@@ -1,6 +1,6 @@
 //! The run: rows in legs, and the readings they gave.
 
-use darkline_metrology::kind::{Factor, MassConcentration, Response};
+use darkline_metrology::kind::{Factor, Mass, MassConcentration, Response};
 use serde::{Deserialize, Serialize};
 
 use crate::canonical::Digest;
@@ -122,6 +122,9 @@ pub struct Reading {
     pub attempt: u8,
     /// When.
     pub at: Timestamp,
+    /// The mass of the portion that was weighed into the tube for it; `None` for solutions.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mass: Option<Written<Mass>>,
     /// What came.
     pub signal: Signal,
 }

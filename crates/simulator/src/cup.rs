@@ -6,7 +6,7 @@
 //! What a cup shows may be less or more than it holds: a matrix takes part of the response, of what is added to a spiked
 //! portion another part.
 
-use darkline_metrology::kind::{Kind, MassConcentration};
+use darkline_metrology::kind::{Kind, Mass, MassConcentration};
 use darkline_record::figure::{Uncertain, Written};
 use darkline_record::identity::BatchId;
 use darkline_record::method::ResolvedMethod;
@@ -15,7 +15,7 @@ use darkline_record::package::DataPackage;
 use darkline_record::preparation::{Portion, PortionRole};
 use darkline_record::run::{Row, RowHolds, Run};
 
-use crate::disturbance::{InCup, Plan};
+use crate::disturbance::{Disturbance, InCup, Plan};
 use crate::draws::Draws;
 use crate::simulator_fault::SimulatorFault;
 use crate::truth::{DENSEST, MaterialTruth, Truth};
@@ -72,12 +72,12 @@ impl Bench<'_> {
         let mut holds = match &row.holds {
             RowHolds::CalibrationBlank | RowHolds::CheckBlank => clean(0.0),
             RowHolds::Standard { amount } => {
-                let stated = self.realised(amount, &format!("{run}/{home}/amount"));
+                let stated = self.realised(amount, &format!("{run}/{home}/amount")) * self.dispensed();
                 clean(stated * self.stock(&format!("{run}/stock")))
             }
             RowHolds::Check { amount } => {
                 // The verification standard is made from a stock of its own.
-                let stated = self.realised(amount, &format!("{run}/{home}/amount"));
+                let stated = self.realised(amount, &format!("{run}/{home}/amount")) * self.dispensed();
                 clean(stated * self.stock(&format!("{run}/check stock")))
             }
             RowHolds::Portion { batch, portion, dilution } => {
@@ -87,6 +87,9 @@ impl Bench<'_> {
                     batch: batch.clone(),
                     portion: portion.clone(),
                 })?;
+                if self.method.solid.is_some() {
+                    return self.nominal(row, batch, portion);
+                }
                 let dilution = self.realised(dilution, &format!("{run}/{home}/dilution"));
                 self.solution(batch, portion, dilution, wrong)?
             }
@@ -109,6 +112,86 @@ impl Bench<'_> {
             amount: MassConcentration::from_si(amount),
             background: background.clamp(0.0, 1e6),
             seen: MassConcentration::from_si(seen),
+        })
+    }
+
+    /// A portion weighed into the tube for a reading, with its mass as noted; `None` where the row holds a solution.
+    ///
+    /// Its draws are those of a cause of its own, so that the firing's stay what they are.
+    pub(crate) fn weighed(
+        &self,
+        row: &Row,
+        replicate: u8,
+        attempt: u8,
+        wrong: &Disturbance,
+    ) -> Result<Option<(Cup, Written<Mass>)>, SimulatorFault> {
+        let (Some(plan), RowHolds::Portion { batch, portion, .. }) = (&self.method.solid, &row.holds) else {
+            return Ok(None);
+        };
+        let found = self.package.portion(batch, portion).ok_or_else(|| SimulatorFault::NoPortion {
+            row: row.number,
+            batch: batch.clone(),
+            portion: portion.clone(),
+        })?;
+        let Some(material) = self.material(batch, found)? else { return Ok(None) };
+        let name = format!("{}/{}/{replicate}/{attempt}/weighed", self.run.id, row.number);
+        let mut draws = Draws::of_cause(self.seed, &name);
+        let usual = si(material.portion_mass).unwrap_or(USUAL_PORTION_KG);
+        let mass = usual * (1.0 - PORTION_SPREAD + 2.0 * PORTION_SPREAD * draws.uniform());
+        let rsd = 0.01 * (si(material.sampling_constant).unwrap_or(0.0) / mass).sqrt();
+        let held = (1.0 + rsd * draws.normal()).max(0.0) + wrong.nugget;
+        let noted = (mass + plan.u_mass.value().si() * draws.normal()) * (1.0 + wrong.noted);
+        let of_element = material.value.si() * mass * held * (1.0 - wrong.spilled);
+        let blank = self.blank_of(batch)?;
+        let in_cup = self.plan.in_cup(row);
+        let native = (1.0 - si(material.suppression).unwrap_or(0.0)) * in_cup.native * in_cup.strength;
+        let volume = plan.dispensed.value.value().si();
+        let amount = of_element / volume + blank;
+        let seen = of_element / volume * native + blank + in_cup.added_of_top * self.top_standard();
+        if !(0.0..=DENSEST).contains(&amount) || !(0.0..=10.0 * DENSEST).contains(&seen) {
+            return Err(SimulatorFault::Solution { row: row.number, found: amount });
+        }
+        let background = si(material.background).unwrap_or(0.0) * mass / usual;
+        let cup = Cup {
+            amount: MassConcentration::from_si(amount),
+            background: background.clamp(0.0, 1e6),
+            seen: MassConcentration::from_si(seen),
+        };
+        // Three decimals of a milligram, as a microbalance shows them; a portion is never nothing.
+        let noted = format!("{:.3} mg", (noted * 1e6).clamp(0.001, 1e6));
+        Ok(Some((cup, noted.parse().expect("a number above zero in mg is a mass"))))
+    }
+
+    /// What a weighed portion of usual mass brings.
+    fn nominal(&self, row: &Row, batch: &BatchId, portion: &Portion) -> Result<Cup, SimulatorFault> {
+        let blank = self.blank_of(batch)?;
+        let plan = self.method.solid.as_ref();
+        let brought = match (self.material(batch, portion)?, plan) {
+            (Some(material), Some(plan)) => {
+                let mass = si(material.portion_mass).unwrap_or(USUAL_PORTION_KG);
+                material.value.si() * mass / plan.dispensed.value.value().si()
+            }
+            _ => 0.0,
+        };
+        let amount = brought + blank;
+        if !(0.0..=DENSEST).contains(&amount) {
+            return Err(SimulatorFault::Solution { row: row.number, found: amount });
+        }
+        let amount = MassConcentration::from_si(amount);
+        Ok(Cup { amount, background: 0.0, seen: amount })
+    }
+
+    /// What the reagents of a batch bring, in SI.
+    fn blank_of(&self, batch: &BatchId) -> Result<f64, SimulatorFault> {
+        let truth = self.truth.batch(batch);
+        let truth = truth.ok_or_else(|| SimulatorFault::NoBatchTruth { batch: batch.clone() })?;
+        Ok(truth.blank.value().si())
+    }
+
+    /// By which factor the volume dispensed onto the platform is really off; 1 where portions are not weighed in.
+    fn dispensed(&self) -> f64 {
+        self.method.solid.as_ref().map_or(1.0, |plan| {
+            self.realised(&plan.dispensed, "dispensed volume/platform") / plan.dispensed.value.value().si()
         })
     }
 
@@ -261,6 +344,11 @@ impl Bench<'_> {
         1.0 + u * Draws::of_cause(self.seed, cause).normal()
     }
 }
+
+/// Mass of a portion where the truth says none: 0.3 mg; invented.
+const USUAL_PORTION_KG: f64 = 0.3e-6;
+/// Portions lie within this part of their usual mass; invented.
+const PORTION_SPREAD: f64 = 0.3;
 
 fn si<K: Kind>(figure: Option<&Written<K>>) -> Option<f64> {
     figure.map(|figure| figure.value().si())

@@ -344,8 +344,8 @@ fn place<'a>(
 }
 
 /// Whether readings are of weighed portions.
-pub(crate) fn is_solid(_method: &ResolvedMethod) -> bool {
-    false
+pub(crate) fn is_solid(method: &ResolvedMethod) -> bool {
+    method.solid.is_some()
 }
 
 fn leg_of(run: &Run, row: u32) -> usize {

@@ -9,8 +9,8 @@
 use core::f64::consts::PI;
 use std::collections::{BTreeMap, BTreeSet};
 
-use darkline_metrology::kind::Response;
 use darkline_metrology::kind::{Kind, MassConcentration};
+use darkline_metrology::kind::{Mass, Response};
 use darkline_record::decision::Reason;
 use darkline_record::figure::Written;
 use darkline_record::identity::RunId;
@@ -47,6 +47,8 @@ pub struct SimulatedReading {
     pub attempt: u8,
     /// When.
     pub at: Timestamp,
+    /// The mass noted of a portion that was weighed into the tube; `None` for solutions.
+    pub mass: Option<Written<Mass>>,
     /// What came.
     pub came: SimulatedSignal,
     /// Response that the solution of the row gives without noise, drift, fault or error of injection: integrated absorbance
@@ -87,6 +89,7 @@ impl SimulatedReading {
             replicate: self.replicate,
             attempt: self.attempt,
             at: self.at.clone(),
+            mass: self.mass.clone(),
             signal: match &self.came {
                 SimulatedSignal::Pulse(pulse) => Signal::Pulse(pulse.digest()),
                 SimulatedSignal::Bare(absorbance) => Signal::Bare(printed(*absorbance)),
@@ -239,8 +242,10 @@ fn simulate_at(
             *last = attempt;
             let earlier = earlier_in_run + u64::from(replicate) - 1;
             let disturbance = plan.at(row, Standing { replicate, attempt, earlier });
+            let weighed = cups.weighed(row, replicate, attempt, &disturbance)?;
+            let (portion, mass) = weighed.map_or((cup, None), |(portion, mass)| (portion, Some(mass)));
             let mut taken = match disturbance.takes {
-                Takes::Own => cup,
+                Takes::Own => portion,
                 Takes::Nothing => Cup::diluent(),
                 Takes::Row(other) => of_row(other)?,
             };
@@ -274,6 +279,7 @@ fn simulate_at(
                 replicate,
                 attempt,
                 at: moment(&started, readings.len(), seconds, &mut draws)?,
+                mass,
                 came: came(pulse, method, disturbance.lost),
                 true_response,
                 true_concentration: cup.amount,
@@ -487,6 +493,7 @@ mod tests {
                         replicate: 2,
                         attempt: 255,
                         at: STARTED.parse().unwrap(),
+                        mass: None,
                         signal: Signal::Failed { why: Reason::new("lamp out").unwrap() },
                     }];
                 },

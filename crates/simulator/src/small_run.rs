@@ -187,6 +187,7 @@ fn method() -> ResolvedMethod {
         limits: darkline_record::limits::Limits::default(),
         detection_limits: None,
         uncertainty: None,
+        solid: None,
     }
 }
 

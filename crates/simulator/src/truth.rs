@@ -117,6 +117,12 @@ pub struct ControlTruth {
     /// The same for what is added to a spiked portion, whose species may be another; that of the matrix where absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub suppression_of_spike: Option<Written<Factor>>,
+    /// Mass of the portions that are weighed into the tube, on average; 0.3 mg where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub portion_mass: Option<Written<Mass>>,
+    /// Sampling constant: the mass of portions that scatter by 1 %; all alike where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sampling_constant: Option<Written<Mass>>,
 }
 
 /// What a sample holds.
@@ -140,6 +146,12 @@ pub struct SampleTruth {
     /// The same for what is added to a spiked portion, whose species may be another; that of the matrix where absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub suppression_of_spike: Option<Written<Factor>>,
+    /// Mass of the portions that are weighed into the tube, on average; 0.3 mg where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub portion_mass: Option<Written<Mass>>,
+    /// Sampling constant: the mass of portions that scatter by 1 %; all alike where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sampling_constant: Option<Written<Mass>>,
 }
 
 /// A text or a set of figures that is no truth.
@@ -387,6 +399,8 @@ pub(crate) struct MaterialTruth<'a> {
     pub(crate) between_portions: Option<&'a Written<Factor>>,
     pub(crate) suppression: Option<&'a Written<Factor>>,
     pub(crate) suppression_of_spike: Option<&'a Written<Factor>>,
+    pub(crate) portion_mass: Option<&'a Written<Mass>>,
+    pub(crate) sampling_constant: Option<&'a Written<Mass>>,
 }
 
 macro_rules! material_truth {
@@ -399,6 +413,8 @@ macro_rules! material_truth {
                     between_portions: of.between_portions.as_ref(),
                     suppression: of.suppression.as_ref(),
                     suppression_of_spike: of.suppression_of_spike.as_ref(),
+                    portion_mass: of.portion_mass.as_ref(),
+                    sampling_constant: of.sampling_constant.as_ref(),
                 }
             }
         }
@@ -427,7 +443,13 @@ fn material(
     own("between_portions", optional(&what, of.between_portions, 1.0, "1"))?;
     own("suppression", optional(&format!("the suppression of {name}"), of.suppression, 1.0, "1"))?;
     let what = format!("the suppression of a spike of {name}");
-    own("suppression_of_spike", optional(&what, of.suppression_of_spike, 1.0, "1"))
+    own("suppression_of_spike", optional(&what, of.suppression_of_spike, 1.0, "1"))?;
+    if let Some(mass) = of.portion_mass {
+        let what = format!("the mass of portions of {name}");
+        own("portion_mass", above_zero(&what, mass).and_then(|()| within(&what, mass, 1e-3, "1 g")))?;
+    }
+    let what = format!("the sampling constant of {name}");
+    own("sampling_constant", optional(&what, of.sampling_constant, 1.0, "1 kg"))
 }
 
 fn hold(what: &str, si: f64, found: &str, most: f64, most_text: &'static str) -> Result<(), TruthFault> {

@@ -123,6 +123,7 @@ products! {
     Response Div div Sensitivity = MassConcentration, Node::Div, |a, b| a / b;
     Sensitivity Mul mul MassConcentration = Response, Node::Mul, |a, b| a * b;
     Response Div div Response = Factor, Node::Div, |a, b| a / b;
+    MassFraction Div div MassFraction = Factor, Node::Div, |a, b| a / b;
     MassFraction Mul mul Mass = Mass, Node::Mul, |a, b| a * b;
 }
 

@@ -19,6 +19,7 @@ pub mod levels_too_few;
 pub mod method_blank_missing;
 pub mod over_correction;
 pub mod over_range;
+pub mod portion_outlier;
 pub mod portion_too_small;
 pub mod portions_differ;
 pub mod pulse_doubled;
@@ -47,6 +48,7 @@ pub const FIRST: &[Rule] = &[
     background_too_high::RULE,
     over_correction::RULE,
     replicate_outlier::RULE,
+    portion_outlier::RULE,
     replicate_missing::RULE,
     carry_over::RULE,
     calibration_unusable::RULE,

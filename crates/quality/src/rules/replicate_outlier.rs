@@ -26,7 +26,15 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
     let mut flags = Vec::new();
     // The quantile takes a tenth of a millisecond, and a run has few numbers of replicates.
     let mut quantiles: BTreeMap<usize, Option<f64>> = BTreeMap::new();
+    // Portions weighed into the tube differ by their masses; `portion-outlier` looks at them.
+    let is_weighed = |number: u32| {
+        view.method.solid.is_some()
+            && view.run.readings.iter().any(|reading| reading.number == number && reading.mass.is_some())
+    };
     for solution in view.solutions.iter().filter(|solution| !solution.replaced) {
+        if solution.counted.iter().any(|number| is_weighed(*number)) {
+            continue;
+        }
         let mut readings: Vec<(f64, u32)> =
             view.counted(solution).filter_map(|reading| Some((reading.response?, reading.number))).collect();
         let n = readings.len();
