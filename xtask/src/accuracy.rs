@@ -5,6 +5,8 @@
 //! program stands on no crate of the house and is built in a moment, and calls itself with it.
 
 #[cfg(feature = "accuracy")]
+mod batches;
+#[cfg(feature = "accuracy")]
 mod coverage;
 #[cfg(feature = "accuracy")]
 mod page;
@@ -29,7 +31,7 @@ pub struct Section {
 
 /// The sections in the order of the page. A new one is a file and a line here.
 #[cfg(feature = "accuracy")]
-const SECTIONS: &[Section] = &[coverage::SECTION];
+const SECTIONS: &[Section] = &[coverage::SECTION, batches::SECTION];
 
 /// Does the studies named, all where none is, and writes their sections; those of the others stay as they are.
 ///

@@ -76,6 +76,11 @@ pub fn quantify<'m>(
                 }
                 _ => None,
             };
+            let weighed = weigh(run, method, &numbers, &responses, |number, response| {
+                let Calibrated::Fitted(curve) = calibrated else { return None };
+                let read = amount(model, package, run, method, row, &[number], &[response], response, curve);
+                read.ok().map(|(amount, _)| amount)
+            });
             let (amount, unread) = match read {
                 None => (None, None),
                 Some(Ok((amount, doubt))) => (Some(amount), doubt),
@@ -83,11 +88,6 @@ pub fn quantify<'m>(
             };
             // A standard is part of what it would be read from.
             let is_standard = matches!(row.holds, RowHolds::Standard { .. } | RowHolds::CalibrationBlank);
-            let weighed = weigh(run, method, &numbers, &responses, |number, response| {
-                let Calibrated::Fitted(curve) = calibrated else { return None };
-                let read = amount(model, package, run, method, row, &[number], &[response], response, curve);
-                read.ok().map(|(amount, _)| amount)
-            });
             Solution {
                 row: row.number,
                 replaced: run.is_replaced(row.number),

@@ -125,6 +125,7 @@ pub fn combine<'m>(
             portion: portion.clone(),
             solution: amount,
             result: None,
+            per_concentration: per_concentration(method, plan, solution),
         });
     }
     let blanks = blanks(model, package, run, method, &found);
@@ -162,6 +163,15 @@ pub fn combine<'m>(
         result.result = Some(ResultTerm::MassFraction(finish(model, &method.result, fraction, owner, "w")));
     }
     found
+}
+
+/// What a concentration of one in the dispensed volume would be in portions of the row's mean mass; limits are told with it.
+fn per_concentration(method: &ResolvedMethod, plan: &SolidPlan, solution: &Solution<'_>) -> Option<f64> {
+    method.detection_limits.as_ref()?;
+    let masses: Vec<f64> = solution.weighed.iter().map(|portion| portion.mass).collect();
+    let unit = MassFraction::unit(&method.result.unit)?;
+    let found = unit.read_si(plan.dispensed.value.value().si() / summary::mean(&masses)?);
+    Some(found).filter(|found| found.is_finite())
 }
 
 /// The mass-weighted mean of a row's portions, its scatter included.

@@ -1,4 +1,4 @@
-//! Reported results beside the truth: true value, found value, difference over u.
+//! Reported results beside the truth: true value, found value, zeta and En.
 //!
 //! [`judge`] holds each result against the truth of its sample; the [`Judgement`] prints as a table.
 //!
@@ -33,6 +33,8 @@ pub enum Found {
         value: f64,
         /// Its standard uncertainty.
         u: f64,
+        /// Its expanded uncertainty, as reported.
+        expanded_u: f64,
     },
     /// Less than the quantification limit.
     Below {
@@ -68,8 +70,10 @@ pub enum Outcome {
     Difference {
         /// Found minus true, in SI.
         difference: f64,
-        /// The difference over u.
+        /// The difference over u: zeta.
         over_u: f64,
+        /// The difference over U: En.
+        en: f64,
     },
     /// Reported as below a limit, and so it is.
     RightlyBelow,
@@ -117,7 +121,8 @@ pub enum JudgeFault {
 /// [`JudgeFault`].
 ///
 /// # Source
-/// The difference over u is the zeta score with a reference without uncertainty, ISO 13528:2022, 9.6 (from memory).
+/// The difference over u is the zeta score, that over U the En score, with a reference without uncertainty: ISO 13528:2022,
+/// 9.6 and 9.7 (from memory). Beyond 2 and beyond 1 they count as a signal.
 ///
 /// # Example
 /// ```
@@ -130,13 +135,13 @@ pub enum JudgeFault {
 /// spectrometer = { characteristic_mass = "15 pg", injected_volume = "20 µL" }
 /// sample = [{ id = "S01", value = "0.84 mg/kg" }]
 /// "#)?;
-/// let found = Found::Value { value: 0.87e-6, u: 0.02e-6 };
+/// let found = Found::Value { value: 0.87e-6, u: 0.02e-6, expanded_u: 0.04e-6 };
 /// let result = ReportedResult { sample: "S01".parse()?, kind: ResultKind::MassFraction, found };
 /// assert_eq!(
 ///     judge(&truth, &[result])?.to_string(),
-///     "sample  true        found  u      difference/u\n\
-///      S01     0.84 mg/kg  0.870  0.020          +1.5\n\
-///      1 of 1 values within 2 u of the truth\n"
+///     "sample  true        found  u      zeta     En\n\
+///      S01     0.84 mg/kg  0.870  0.020  +1.5  +0.75\n\
+///      1 of 1 values within 2 u of the truth, 1 within U\n"
 /// );
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
@@ -156,11 +161,13 @@ pub fn judge(truth: &Truth, results: &[ReportedResult]) -> Result<Judgement, Jud
             if stands { Ok(figure) } else { Err(JudgeFault::Figure { sample: sample(), what, found: figure }) }
         };
         let outcome = match result.found {
-            Found::Value { value, u } => {
+            Found::Value { value, u, expanded_u } => {
                 let value = number("value", value, value.is_finite())?;
                 let u = number("standard uncertainty", u, u.is_finite() && u > 0.0)?;
+                let is_one = expanded_u.is_finite() && expanded_u > 0.0;
+                let expanded_u = number("expanded uncertainty", expanded_u, is_one)?;
                 let difference = value - known.si();
-                Outcome::Difference { difference, over_u: difference / u }
+                Outcome::Difference { difference, over_u: difference / u, en: difference / expanded_u }
             }
             Found::Below { limit } => {
                 let limit = number("limit", limit, limit.is_finite())?;
@@ -184,6 +191,11 @@ impl Judgement {
     pub fn within(&self, coverage_factor: f64) -> usize {
         self.over_u().filter(|over_u| over_u.abs() <= coverage_factor).count()
     }
+    /// Number of values whose interval of ± U holds the truth.
+    pub fn covered(&self) -> usize {
+        let holds = |line: &&Judged| matches!(line.outcome, Outcome::Difference { en, .. } if en.abs() <= 1.0);
+        self.lines.iter().filter(holds).count()
+    }
     /// Number of results reported as below a limit that they are not below.
     pub fn wrongly_below(&self) -> usize {
         self.lines.iter().filter(|line| line.outcome == Outcome::WronglyBelow).count()
@@ -192,20 +204,20 @@ impl Judgement {
 
 impl fmt::Display for Judgement {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let head = ["sample", "true", "found", "u", "difference/u"].map(String::from);
-        let rows: Vec<[String; 5]> = [head].into_iter().chain(self.lines.iter().map(Judged::cells)).collect();
+        let head = ["sample", "true", "found", "u", "zeta", "En"].map(String::from);
+        let rows: Vec<[String; 6]> = [head].into_iter().chain(self.lines.iter().map(Judged::cells)).collect();
         let width = |column: usize| rows.iter().map(|row| row[column].chars().count()).max().unwrap_or(0);
-        let [sample, truth, found, u, over_u] = [0, 1, 2, 3, 4].map(width);
+        let [sample, truth, found, u, zeta, en] = [0, 1, 2, 3, 4, 5].map(width);
         for row in &rows {
             writeln!(
                 f,
-                "{:sample$}  {:truth$}  {:found$}  {:u$}  {:>over_u$}",
-                row[0], row[1], row[2], row[3], row[4]
+                "{:sample$}  {:truth$}  {:found$}  {:u$}  {:>zeta$}  {:>en$}",
+                row[0], row[1], row[2], row[3], row[4], row[5]
             )?;
         }
         let values = self.over_u().count();
         let wrongly = self.wrongly_below();
-        writeln!(f, "{} of {values} values within 2 u of the truth", self.within(2.0))?;
+        writeln!(f, "{} of {values} values within 2 u of the truth, {} within U", self.within(2.0), self.covered())?;
         if wrongly > 0 {
             writeln!(f, "{wrongly} wrongly reported as below the limit")?;
         }
@@ -214,10 +226,10 @@ impl fmt::Display for Judgement {
 }
 
 impl Judged {
-    fn cells(&self) -> [String; 5] {
+    fn cells(&self) -> [String; 6] {
         let in_unit = |si: f64| read(&self.truth, si);
         let (found, u) = match self.found {
-            Found::Value { value, u } => {
+            Found::Value { value, u, .. } => {
                 let u = in_unit(u);
                 let decimals = decimals_of(u);
                 (format!("{:.decimals$}", in_unit(value)), format!("{u:.decimals$}"))
@@ -227,12 +239,12 @@ impl Judged {
                 (format!("below {limit:.*}", decimals_of(limit)), String::new())
             }
         };
-        let outcome = match self.outcome {
-            Outcome::Difference { over_u, .. } => format!("{over_u:+.1}"),
-            Outcome::RightlyBelow => "below".into(),
-            Outcome::WronglyBelow => "not below".into(),
+        let (zeta, en) = match self.outcome {
+            Outcome::Difference { over_u, en, .. } => (format!("{over_u:+.1}"), format!("{en:+.2}")),
+            Outcome::RightlyBelow => (String::new(), "below".into()),
+            Outcome::WronglyBelow => (String::new(), "not below".into()),
         };
-        [self.sample.to_string(), self.truth.to_string(), found, u, outcome]
+        [self.sample.to_string(), self.truth.to_string(), found, u, zeta, en]
     }
 }
 
@@ -268,23 +280,24 @@ mod tests {
     #[test]
     fn a_result_is_held_against_the_truth_of_its_sample() {
         let results = [
-            result("S01", Found::Value { value: 1.15e-6, u: 0.02e-6 }),
+            result("S01", Found::Value { value: 1.15e-6, u: 0.02e-6, expanded_u: 0.04e-6 }),
             result("S02", Found::Below { limit: 0.2e-6 }),
             result("S02", Found::Below { limit: 10e-6 }),
         ];
         let judgement = judge(&small_run::truth(), &results).unwrap();
-        let Outcome::Difference { difference, over_u } = judgement.lines[0].outcome else { panic!() };
-        assert!((difference + 0.05e-6).abs() < 1e-18 && (over_u + 2.5).abs() < 1e-9);
+        let Outcome::Difference { difference, over_u, en } = judgement.lines[0].outcome else { panic!() };
+        assert!((difference + 0.05e-6).abs() < 1e-18 && (over_u + 2.5).abs() < 1e-9 && (en + 1.25).abs() < 1e-9);
+        assert_eq!(judgement.covered(), 0);
         assert_eq!(judgement.lines[1].outcome, Outcome::WronglyBelow);
         assert_eq!(judgement.lines[2].outcome, Outcome::RightlyBelow);
         assert_eq!((judgement.within(2.0), judgement.within(3.0), judgement.wrongly_below()), (0, 1, 1));
         assert_eq!(
             judgement.to_string(),
-            "sample  true        found       u      difference/u\n\
-             S01     1.20 mg/kg  1.150       0.020          -2.5\n\
-             S02     9 mg/kg     below 0.20            not below\n\
-             S02     9 mg/kg     below 10                  below\n\
-             0 of 1 values within 2 u of the truth\n\
+            "sample  true        found       u      zeta         En\n\
+             S01     1.20 mg/kg  1.150       0.020  -2.5      -1.25\n\
+             S02     9 mg/kg     below 0.20               not below\n\
+             S02     9 mg/kg     below 10                     below\n\
+             0 of 1 values within 2 u of the truth, 0 within U\n\
              1 wrongly reported as below the limit\n"
         );
     }
@@ -293,7 +306,7 @@ mod tests {
     fn what_cannot_be_judged_is_told() {
         let truth = small_run::truth();
         let told = |result: ReportedResult| judge(&truth, &[result]).unwrap_err().to_string();
-        let value = |value, u| Found::Value { value, u };
+        let value = |value, u| Found::Value { value, u, expanded_u: 2.0 * u };
         assert_eq!(told(result("S99", value(1e-6, 1e-8))), "the truth says nothing about sample S99");
         assert_eq!(told(result("S01", value(f64::NAN, 1e-8))), "sample S01 is reported with a value of NaN");
         assert_eq!(told(result("S01", value(1e-6, 0.0))), "sample S01 is reported with a standard uncertainty of 0");

@@ -238,10 +238,59 @@ fn details_text(outcome: &Outcome) -> String {
         }
         text.push_str(&table.text());
         text.push('\n');
+        text.push_str(&solids_text(run));
     }
     text.push_str(&result_limits_text(&outcome.results));
     text.push_str(&coverage_text(&outcome.results));
     text.push_str(&correlations_text(&outcome.correlations()));
+    text
+}
+
+/// Weighed portions one by one, and what they tell of their material.
+fn solids_text(run: &RunOutcome) -> String {
+    let Some(unit) = run.solids.first().map(|solid| solid.unit.as_str()) else { return String::new() };
+    let mut portions = Table::new().figures("row", "").words("name").figures("reading", "");
+    portions = portions.figures("mass", "mg").figures("mass fraction", unit);
+    for solid in &run.solids {
+        for portion in &solid.portions {
+            portions.row(vec![
+                solid.row.to_string(),
+                solid.name.clone(),
+                portion.number.to_string(),
+                format!("{:.3}", portion.mass_mg),
+                significant(portion.mass_fraction, 4),
+            ]);
+        }
+    }
+    let mut table = Table::new().figures("row", "").words("name").figures("portions", "").figures("mean", unit);
+    table = table.figures("scatter", "%").figures("K_s", "mg").figures("H_E", "% mg^½").figures("needed", "");
+    for solid in &run.solids {
+        let figure = |value: Option<f64>| value.map_or("–".into(), |value| significant(value, 3));
+        table.row(vec![
+            solid.row.to_string(),
+            solid.name.clone(),
+            solid.portions.len().to_string(),
+            significant(solid.mean, 4),
+            figure(solid.rsd_percent),
+            figure(solid.sampling_constant_mg),
+            figure(solid.homogeneity_factor),
+            solid.portions_needed.map_or("–".into(), |n| n.to_string()),
+        ]);
+    }
+    let mut text = format!("{}\n{}\n", portions.text(), table.text());
+    for solid in &run.solids {
+        let Some((found, u)) = solid.powder_recovery else { continue };
+        let apart = (found - 1.0).abs() / u;
+        let verdict = if apart <= 2.0 { "agree" } else { "do not agree" };
+        text.push_str(&format!(
+            "{}: solutions find {} of what the powder holds, u = {}: powders and solutions {verdict} ({} u apart)\n",
+            solid.name,
+            significant(found, 3),
+            significant(u, 2),
+            significant(apart, 2)
+        ));
+    }
+    text.push('\n');
     text
 }
 

@@ -260,6 +260,7 @@ struct JudgedLine {
     truth: String,
     outcome: &'static str,
     difference_over_u: Option<f64>,
+    difference_over_expanded_u: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -294,7 +295,7 @@ fn judge_results(
         };
         let found = match &result.reported {
             Reported::Value { result } | Reported::Withheld { found: Some(result), .. } => {
-                Found::Value { value: si(result.value)?, u: si(result.u)? }
+                Found::Value { value: si(result.value)?, u: si(result.u)?, expanded_u: si(result.expanded_u)? }
             }
             Reported::BelowLoq { limit, .. } => Found::Below { limit: si(*limit)? },
             Reported::Awaiting { .. } | Reported::Withheld { found: None, .. } => continue,
@@ -311,13 +312,21 @@ fn judge_results(
     }
     for line in &judgement.lines {
         use darkline_simulator::Outcome::{Difference, RightlyBelow, WronglyBelow};
-        let (outcome, difference_over_u) = match line.outcome {
-            Difference { over_u, .. } => ("value", Some(over_u)),
-            RightlyBelow => ("rightly below", None),
-            WronglyBelow => ("wrongly below", None),
+        let (outcome, difference_over_u, difference_over_expanded_u) = match line.outcome {
+            Difference { over_u, en, .. } => ("value", Some(over_u), Some(en)),
+            RightlyBelow => ("rightly below", None, None),
+            WronglyBelow => ("wrongly below", None, None),
         };
         let (sample, truth) = (line.sample.to_string(), line.truth.to_string());
-        talk::print_json(&JudgedLine { schema: "darkline/judgement/1", sample, truth, outcome, difference_over_u })?;
+        let schema = "darkline/judgement/1";
+        talk::print_json(&JudgedLine {
+            schema,
+            sample,
+            truth,
+            outcome,
+            difference_over_u,
+            difference_over_expanded_u,
+        })?;
     }
     for judged in &faults {
         talk::print_json(&JudgedFaultLine {

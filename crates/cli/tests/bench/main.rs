@@ -14,6 +14,7 @@ mod server;
 mod cadmium;
 mod database;
 mod demo;
+mod examples;
 mod handbook;
 mod simulating;
 mod superseding;

@@ -14,7 +14,7 @@ pub fn in_repository(path: &str) -> PathBuf {
 
 #[test]
 fn the_example_and_the_demonstration_are_read_without_a_fault() {
-    for folder in ["examples/cadmium-release", "examples/copper-water", "demo"] {
+    for folder in ["examples/cadmium-release", "examples/copper-water", "examples/cadmium-cocoa", "demo"] {
         let documents = read_folder(&in_repository(folder)).unwrap_or_else(|faults| panic!("{faults}"));
         assert_eq!(documents.warnings, [], "{folder}");
         let text = std::fs::read_to_string(in_repository(folder).join("order.toml")).unwrap();

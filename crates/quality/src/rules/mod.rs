@@ -1,8 +1,8 @@
 //! All rules, one a file, in the order a run meets them.
 
+pub mod amount_not_read;
 pub mod background_too_high;
 pub mod batch_control_missing;
-pub mod amount_not_read;
 pub mod blank_above_limit;
 pub mod blank_drifts;
 pub mod bracket_open;

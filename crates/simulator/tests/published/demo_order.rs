@@ -208,7 +208,7 @@ fn over_many_days_results_lie_around_the_truth_as_their_uncertainty_says() {
             ReportedResult {
                 sample: name.parse().unwrap(),
                 kind: ResultKind::MassFraction,
-                found: Found::Value { value, u },
+                found: Found::Value { value, u, expanded_u: 2.0 * u },
             }
         });
         over_u.extend(judge(&truth, &results).unwrap().over_u());
