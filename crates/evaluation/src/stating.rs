@@ -7,7 +7,7 @@ use darkline_metrology::rounding::{Decimal, Rounding};
 use darkline_quality::flag::Holds;
 use darkline_record::decision::FlagId;
 use darkline_record::identity::{BatchId, RowId, SampleId};
-use darkline_record::method::{CoverageInterval, ResolvedMethod, UncertaintyPlan};
+use darkline_record::method::{Coverage, CoverageInterval, ResolvedMethod, UncertaintyPlan};
 use darkline_record::order::{DecisionRule, Limit, Requested};
 use darkline_record::package::DataPackage;
 use darkline_record::run::RowHolds;

@@ -5,8 +5,8 @@ use darkline_evaluation::outcome::{
     CalibrationOutcome, ChoiceOutcome, ControlKind, CorrelationOutcome, FlagOutcome, FlagState, MonteCarloOutcome,
     Outcome, ResultOutcome, RunOutcome, TestOutcome,
 };
-use darkline_laboratory::Laboratory;
 use darkline_evaluation::procedure::of_edition;
+use darkline_laboratory::Laboratory;
 use darkline_laboratory::deciding::step_words;
 use darkline_quality::rules;
 use darkline_record::decision::NextStep;
