@@ -1,8 +1,11 @@
 //! Statistics, rounding and conformity against published examples and multiple-precision tables.
 
+#[path = "../published/held.rs"]
+#[allow(dead_code, reason = "the other folder of tests uses the rest")]
+mod held;
+
 mod any_argument;
 mod published;
-mod quality_case;
 
 mod distribution;
 mod quantile_tables;
