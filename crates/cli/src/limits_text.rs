@@ -75,7 +75,6 @@ mod tests {
             limits: Some(limits),
             solutions: Vec::new(),
             controls: Vec::new(),
-            solids: Vec::new(),
         }
     }
 

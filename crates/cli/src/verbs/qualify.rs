@@ -51,7 +51,7 @@ pub fn run(everywhere: &Everywhere, options: &Qualify) -> Result<Ending, Failure
     let closing = closing(&counts, all.len(), &found);
     if let (Some(file), Some(path), Some(date)) = (protocol, &options.protocol, options.date) {
         let faults: Vec<String> = all.iter().map(ToString::to_string).collect();
-        let (protocol, record) = protocol_of(options, &found, &faults, &closing, &date.to_string())?;
+        let (protocol, record) = protocol_of(options, &found, &faults, &date.to_string())?;
         file.fill(&render_protocol(&protocol, record.as_bytes()).map_err(Failure::told)?)?;
         talk::tell(&format!("{} written", path.display()));
     }
@@ -334,7 +334,6 @@ fn protocol_of(
     options: &Qualify,
     found: &Qualification,
     faults: &[String],
-    closing: &str,
     date: &str,
 ) -> Result<(QualificationProtocol, String), Failure> {
     let counts = found.counts();
@@ -366,7 +365,6 @@ fn protocol_of(
             ("that disagree".into(), counts.disagree.to_string()),
             ("cases of unknown kind".into(), counts.unknown.to_string()),
             ("faults of files".into(), faults.len().to_string()),
-            ("in a line".into(), closing.into()),
         ],
         signatures: vec!["carried out".into(), "reviewed".into(), "released for use".into()],
         ..QualificationProtocol::default()
