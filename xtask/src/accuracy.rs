@@ -7,6 +7,8 @@
 #[cfg(feature = "accuracy")]
 mod batches;
 #[cfg(feature = "accuracy")]
+mod certified;
+#[cfg(feature = "accuracy")]
 mod coverage;
 #[cfg(feature = "accuracy")]
 mod page;
@@ -31,7 +33,7 @@ pub struct Section {
 
 /// The sections in the order of the page. A new one is a file and a line here.
 #[cfg(feature = "accuracy")]
-const SECTIONS: &[Section] = &[coverage::SECTION, batches::SECTION];
+const SECTIONS: &[Section] = &[certified::SECTION, coverage::SECTION, batches::SECTION];
 
 /// Does the studies named, all where none is, and writes their sections; those of the others stay as they are.
 ///

@@ -35,8 +35,6 @@ pub type Quantify =
 pub struct Procedure {
     /// Its number.
     pub edition: Edition,
-    /// What it does otherwise than the one it is made from, in a sentence.
-    pub what_changed: &'static str,
     /// Whether it has been released; what an unreleased one issues is marked as a trial.
     pub released: bool,
     /// One reading to its response, or why it has none.
@@ -68,7 +66,6 @@ pub struct Procedure {
 /// The trial edition, before any is released: it may still change.
 pub const TRIAL: Procedure = Procedure {
     edition: Edition(0),
-    what_changed: "the first trial, before any edition is released",
     released: false,
     reduce: crate::responses::reduce_one,
     respond: crate::responses::respond,
@@ -83,16 +80,8 @@ pub const TRIAL: Procedure = Procedure {
     state: crate::stating::state,
 };
 
-/// A second trial, which changes the last stage; trials after the first count from 900, releases from 1.
-pub const SECOND_TRIAL: Procedure = Procedure {
-    edition: Edition(900),
-    what_changed: "the coverage factor follows from the effective degrees of freedom (GUM, G.4)",
-    state: crate::effective_coverage::state,
-    ..TRIAL
-};
-
 /// All editions this program can evaluate with.
-pub const EDITIONS: &[Procedure] = &[TRIAL, SECOND_TRIAL];
+pub const EDITIONS: &[Procedure] = &[TRIAL];
 
 /// The procedure of an edition.
 pub fn of_edition(edition: Edition) -> Option<&'static Procedure> {

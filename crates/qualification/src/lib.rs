@@ -28,7 +28,7 @@ mod records;
 mod uncertainty;
 
 pub use answer::Answer;
-pub use calibration::{CertifiedDigits, certified_digits};
+pub use calibration::{CertifiedDigits, certified_digits, certified_table};
 pub use case_file::CaseFault;
 pub use comparison::{Comparison, Tolerance, Verdict};
 pub use qualification::{Beside, CaseReport, Counts, Outcome, Qualification, Source, qualify};

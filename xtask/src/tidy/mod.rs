@@ -46,7 +46,6 @@ const OF_FILES: &[(&str, Check<House>)] = &[
     ("map of crates", map_of_crates::check),
     ("readme", readme::check),
     ("links", links::check),
-    ("clauses", crate::clause_page::check),
 ];
 
 /// Checks of packages by name.

@@ -55,10 +55,13 @@ impl Formula {
         let amount = ["x", "c", "t"].into_iter().find(|amount| expression.symbols().iter().any(|s| s == amount));
         let amount = amount.ok_or("the equation names no x")?;
         let mut parameters: Vec<&String> = expression.symbols().iter().filter(|symbol| *symbol != amount).collect();
-        // b2 stands before b10.
-        parameters.sort_by_key(|name| {
-            (name.trim_end_matches(|c: char| c.is_ascii_digit()).to_owned(), name.len(), (*name).clone())
-        });
+        // b2 stands before b10, whatever comes first; names without numbers stay in the order of the equation.
+        let are_numbered = parameters.iter().all(|name| name.ends_with(|c: char| c.is_ascii_digit()));
+        if are_numbered {
+            parameters.sort_by_key(|name| {
+                (name.trim_end_matches(|c: char| c.is_ascii_digit()).to_owned(), name.len(), (*name).clone())
+            });
+        }
         let places =
             expression.symbols().iter().map(|symbol| parameters.iter().position(|known| *known == symbol)).collect();
         let n_parameters = parameters.len();

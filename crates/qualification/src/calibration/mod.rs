@@ -10,7 +10,7 @@ mod line;
 mod nist;
 mod regression;
 
-pub use nist::{CertifiedDigits, certified_digits};
+pub use nist::{CertifiedDigits, certified_digits, certified_table};
 
 use crate::answer::{Answer, Found};
 use crate::case_file::Node;

@@ -10,7 +10,7 @@ use crate::stop::Stop;
 /// J. M. Harnly, J. A. Holcombe, Anal. Chem. 57 (1985) 1983 and 58 (1986) 2606 (from memory) for the problem;
 /// figures recomputed.
 pub(super) fn compute(case: &Case<'_>) -> Computed {
-    Ok(match case.family(&["gaussian_background"]) {
+    Ok(match case.family() {
         "weights" => weights(case),
         "residual_term" => residual_term(case),
         "gaussian_background" => gaussian_background(case),

@@ -16,7 +16,7 @@ use crate::stop::{Stop, no_value};
 /// IUPAC Gold Book A00423 for the appearance; J. D. Ingle, S. R. Crouch, Spectrochemical Analysis, 1988 (from memory)
 /// for photon noise; figures recomputed.
 pub(super) fn compute(case: &Case<'_>) -> Computed {
-    Ok(match case.family(&[]) {
+    Ok(match case.family() {
         "appearance" => appears(case),
         "double_peak" => double_peak(case)?,
         "unfinished_pulse" => unfinished_pulse(case)?,

@@ -14,7 +14,7 @@ use crate::stop::{Stop, no_value};
 /// B. V. L'vov, L. K. Polzik, P. V. Fedorov, W. Slavin, Spectrochim. Acta 47B (1992) 1411 (abstract seen) for the method;
 /// figures recomputed from the model.
 pub(super) fn compute(case: &Case<'_>) -> Computed {
-    Ok(match case.family(&[]) {
+    Ok(match case.family() {
         "gaussian_pulses" => gaussian_pulses(case)?,
         "restoration_sampled" => restoration_sampled(case)?,
         "sensitivity_to_the_two_parameters" => sensitivity(case)?,

@@ -9,7 +9,7 @@ use crate::stop::{Stop, no_value};
 ///
 /// N. W. Bower, J. D. Ingle, Anal. Chem. (abstract seen) for the noise of flames; figures recomputed.
 pub(super) fn compute(case: &Case<'_>) -> Computed {
-    Ok(match case.family(&[]) {
+    Ok(match case.family() {
         "read_delay" => read_delay(case),
         "white_and_slow_noise" => white_and_slow_noise(case)?,
         "injected_volume" => {

@@ -14,7 +14,7 @@ use crate::stop::{Stop, refused};
 /// 1627 (from memory); J. D. Ingle, S. R. Crouch, Spectrochemical Analysis, 1988 (from memory); D. M. Rocke,
 /// S. Lorenzato, Technometrics 37 (1995) 176; figures recomputed.
 pub(super) fn compute(case: &Case<'_>) -> Computed {
-    Ok(match case.family(&[]) {
+    Ok(match case.family() {
         "area_sd_white_constant_baseline" => area_sd_white(case)?,
         "area_sd_vs_baseline_length" => area_sd_vs_baseline_length(case),
         "area_sd_line_baseline" => area_sd_line_baseline(case),

@@ -11,7 +11,7 @@ use crate::stop::Stop;
 /// E. Grushka, Anal. Chem. 44 (1972) 1733 (from memory); W. M. G. T. van den Broek, L. de Galan, Anal. Chem.
 /// 49 (1977) 2176 (from memory); figures recomputed.
 pub(super) fn compute(case: &Case<'_>) -> Computed {
-    Ok(match case.family(&[]) {
+    Ok(match case.family() {
         "emg_values" => values(case, |t| emg(case).absorbance(t)),
         "emg_shape" => emg_shape(case),
         "emg_area_in_window" => emg_area_in_window(case),

@@ -9,7 +9,7 @@ use crate::stop::{Stop, no_value};
 ///
 /// Generalised least squares for two correlated values; the hand-over is our own rule; figures recomputed.
 pub(super) fn compute(case: &Case<'_>) -> Computed {
-    Ok(match case.family(&[]) {
+    Ok(match case.family() {
         "sensitivity_and_rollover" => sensitivity_and_rollover(case)?,
         "overlap_consistency" => overlap_consistency(case),
         "hand_over_weight" => {

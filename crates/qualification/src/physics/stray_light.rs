@@ -12,8 +12,7 @@ use crate::stop::{Stop, no_value};
 /// M. T. C. de Loos-Vollebregt, L. de Galan, Spectrochim. Acta 33B (1978) 495 (from memory) for the net curve; figures
 /// recomputed.
 pub(super) fn compute(case: &Case<'_>) -> Computed {
-    let families = ["stray_alpha", "net_curve", "gaussian_line_width_ratio"];
-    Ok(match case.family(&families) {
+    Ok(match case.family() {
         "stray_alpha" => stray_alpha(case),
         "stray_inverse" => {
             let channel = StrayLight { fraction: case.number("alpha") };

@@ -12,7 +12,7 @@ use crate::stop::{Stop, no_value};
 /// Wien's and Planck's radiation laws; W. M. G. T. van den Broek, L. de Galan, Anal. Chem. 49 (1977) 2176 (from memory) for
 /// losses of first order; the choice of the next temperature is our own rule; figures recomputed.
 pub(super) fn compute(case: &Case<'_>) -> Computed {
-    Ok(match case.family(&["next_pyrolysis_temperature"]) {
+    Ok(match case.family() {
         "pyrometer_emissivity" => pyrometer_emissivity(case),
         "set_from_wanted" => set_from_wanted(case)?,
         "pyrolysis_survival" => pyrolysis_survival(case)?,

@@ -156,6 +156,11 @@ fn closing(text: &str) -> Option<usize> {
     })
 }
 
+/// The content of a compound in what is weighed, `purity` or `P`.
+fn purity(item: &Node<'_>) -> Result<f64, Stop> {
+    Ok(item.number_or("purity", item.number_or("P", 1.0)?)?)
+}
+
 /// The weight on file, and its spread.
 pub(super) fn atomic_weight(_: Node<'_>, item: Node<'_>) -> Computed {
     let symbol = item.text_of("symbol")?;
@@ -173,7 +178,7 @@ pub(super) fn gravimetric(_: Node<'_>, item: Node<'_>) -> Computed {
     let chemistry = Chemistry::of(&model)?;
     let factor = chemistry.factor(analyte, &formula)?;
     let gram = Mass::unit("g").ok_or_else(|| refused("g is no unit here"))?;
-    let purity = model.exact(Factor::from_si(item.number_or("purity", 1.0)?));
+    let purity = model.exact(Factor::from_si(purity(&item)?));
     let wanted = 1e-6 * item.number_or("volume_mL", 1000.0)? * item.number_or("nominal_mg_L", 1000.0)?;
     let mass = model.exact(gram.of(wanted)) / (factor * purity);
     let mut found = Found::new();
@@ -193,7 +198,7 @@ pub(super) fn stock(_: Node<'_>, item: Node<'_>) -> Computed {
     let volume = |figure: f64| model.exact(millilitre.of(figure));
     let weighed = model.exact(gram.of(item.number_of("mass_g")?));
     let content = chemistry.factor(item.text_of("analyte")?, &item.need("formula")?)?;
-    let purity = model.exact(Factor::from_si(item.number_or("purity", 1.0)?));
+    let purity = model.exact(Factor::from_si(purity(&item)?));
     let mut concentration = weighed * content * purity / volume(item.number_of("volume_mL")?);
     for step in item.list_or_none("dilution")? {
         let [aliquot, made_up_to] = step.numbers()?[..] else {

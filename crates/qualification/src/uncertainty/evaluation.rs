@@ -68,12 +68,18 @@ pub(super) fn rounding(_: Node<'_>, item: Node<'_>) -> Computed {
     };
     #[expect(clippy::cast_possible_truncation, reason = "at most 15")]
     let of_written = written.rounded_to_digits(n_digits as u8, uncertainty);
+    let y = item.number_if("y")?;
     let Some(digits) = digits else {
+        // More digits than a report takes: the same rule, without its limit.
+        let value = y.and_then(Decimal::from_f64);
+        found.put_if(
+            "y_reported",
+            value.map(|y| y.rounded_to_place(of_written.place(), Rounding::HalfEven).to_string()),
+        );
         found.put("uc_reported", of_written.to_string());
         return Ok(found);
     };
     let rule = ReportRule { digits, uncertainty, value: Rounding::HalfEven };
-    let y = item.number_if("y")?;
     let printed = report(y.unwrap_or(0.0), item.number_of("uc")?, rule).ok_or_else(|| no_value("the rounding"))?;
     // From the written figure as from the binary number.
     if printed.u != of_written {

@@ -84,14 +84,19 @@ pub(super) fn two_outputs(case: Node<'_>) -> Computed {
     for i in 0..outputs.len() {
         for j in i + 1..outputs.len() {
             let (a, b) = (&estimates[i], &estimates[j]);
-            found.put(format!("r_{}_{}_guf", outputs[i], outputs[j]), a.covariance(b) / (a.u() * b.u()));
+            let first_order = a.covariance(b) / (a.u() * b.u());
+            found.put(format!("r_{}_{}_guf", outputs[i], outputs[j]), first_order);
+            // Of two outputs there is one coefficient.
+            found.put("r_guf", first_order);
             let (x, y) = (samples[i].values(), samples[j].values());
             if let (Some(x_mean), Some(y_mean), Some(u_x), Some(u_y)) =
                 (samples[i].mean(), samples[j].mean(), samples[i].u(), samples[j].u())
             {
                 let products: f64 = x.iter().zip(y).map(|(x, y)| (x - x_mean.si()) * (y - y_mean.si())).sum();
                 let covariance = products / (x.len() as f64 - 1.0);
-                found.put(format!("r_{}_{}", outputs[i], outputs[j]), covariance / (u_x.si() * u_y.si()));
+                let drawn = covariance / (u_x.si() * u_y.si());
+                found.put(format!("r_{}_{}", outputs[i], outputs[j]), drawn);
+                found.put("r", drawn);
             }
         }
     }

@@ -19,9 +19,12 @@ fn u_of(shape: Shape, half_width: f64) -> Result<f64, Stop> {
     shape.u_of_half_width(half_width).ok_or_else(|| no_value("u of a half-width"))
 }
 
+/// Expansion of water per °C, QUAM:2012, A1.4; it is taken where a case states none.
+const WATER: f64 = 2.1e-4;
+
 /// What a temperature range does to a volume.
 pub(super) fn expansion(_: Node<'_>, item: Node<'_>) -> Computed {
-    let (volume, alpha, range) = (item.number_of("V")?, item.number_of("alpha")?, item.number_of("dT")?);
+    let (volume, alpha, range) = (item.number_of("V")?, item.number_or("alpha", WATER)?, item.number_of("dT")?);
     let word = item.get("distribution");
     let source = match word.map_or(Ok("rectangular"), |word| word.text())? {
         "rectangular" => {
@@ -141,19 +144,36 @@ pub(super) fn buoyancy(case: Node<'_>, item: Node<'_>) -> Computed {
 /// A chain of aliquots and final volumes.
 pub(super) fn dilution(_: Node<'_>, item: Node<'_>) -> Computed {
     let unit_node = item.need("unit")?;
-    let unit = MassConcentration::unit(unit_node.text()?)
-        .ok_or_else(|| unit_node.fault(format!("{} is no unit of mass concentration", unit_node.written())))?;
+    let Some(unit) = MassConcentration::unit(unit_node.text()?) else {
+        // Of any other unit, such as mol/L, a dilution takes the same part.
+        let mut concentration = item.number_of("start")?;
+        for (aliquot, made_up_to) in steps(&item)? {
+            concentration *= aliquot / made_up_to;
+        }
+        let mut found = Found::new();
+        found.put("expected", concentration);
+        return Ok(found);
+    };
     let millilitre = Volume::unit("mL").ok_or_else(|| refused("mL is no unit here"))?;
     let model = Model::new();
     let mut concentration = model.exact(unit.of(item.number_of("start")?));
-    for step in item.list_of("steps")? {
-        let [aliquot, made_up_to] = step.numbers()?[..] else {
-            return Err(step.fault("a step is an aliquot and a final volume").into());
-        };
+    for (aliquot, made_up_to) in steps(&item)? {
         let volume = |figure| model.exact(millilitre.of(figure));
         concentration = concentration * (volume(aliquot) / volume(made_up_to));
     }
     let mut found = Found::new();
     found.put("expected", unit.read(concentration.value()));
+    Ok(found)
+}
+
+/// The aliquot and the final volume of each step.
+fn steps(item: &Node<'_>) -> Result<Vec<(f64, f64)>, Stop> {
+    let mut found = Vec::new();
+    for step in item.list_of("steps")? {
+        let [aliquot, made_up_to] = step.numbers()?[..] else {
+            return Err(step.fault("a step is an aliquot and a final volume").into());
+        };
+        found.push((aliquot, made_up_to));
+    }
     Ok(found)
 }

@@ -1,5 +1,7 @@
 //! Every pack through the functions of the program: each figure agrees, or differs for a reason that is named.
 
+mod odd_cases;
+
 use darkline_qualification::{Outcome, Qualification, Verdict, shipped};
 
 /// Runs a pack and tells everything that does not agree.
@@ -83,4 +85,13 @@ fn the_recomputed_rows_of_the_handbook_pack_agree() {
     let counts = run("handbook/").counts();
     assert_eq!(counts.differ, 0);
     assert!(counts.cases >= 29 + 24 + 47, "{counts:?}");
+}
+
+/// NIST Statistical Reference Datasets; the section is written by `cargo xtask accuracy nist`.
+#[test]
+fn the_page_on_accuracy_says_the_digits_that_are_found() {
+    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/reference/accuracy.md");
+    let page = std::fs::read_to_string(path).expect("the page is part of the repository");
+    let wanted = darkline_qualification::certified_table();
+    assert!(page.contains(wanted.trim()), "run cargo xtask accuracy nist; the section is\n{wanted}");
 }
