@@ -24,18 +24,26 @@ pub fn is_offered(house: &House) -> bool {
 /// # Errors
 /// The program cannot be built, or does not print the page.
 pub fn make(root: &Path) -> Result<String, String> {
+    printed(root, COMMAND)
+}
+
+/// What a hidden command of the program prints.
+///
+/// # Errors
+/// As [`make`].
+pub fn printed(root: &Path, command: &str) -> Result<String, String> {
     let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
     let output = Command::new(cargo)
-        .args(["run", "--quiet", "--locked", "--package", "darkline-cli", "--bin", "darkline", "--", COMMAND])
+        .args(["run", "--quiet", "--locked", "--package", "darkline-cli", "--bin", "darkline", "--", command])
         .current_dir(root)
         .stdin(Stdio::null())
         .stderr(Stdio::inherit())
         .output()
         .map_err(|fault| format!("cargo does not start: {fault}"))?;
     if !output.status.success() {
-        return Err(format!("`darkline {COMMAND}` ended with {}", output.status));
+        return Err(format!("`darkline {command}` ended with {}", output.status));
     }
-    String::from_utf8(output.stdout).map_err(|fault| format!("`darkline {COMMAND}` prints no UTF-8: {fault}"))
+    String::from_utf8(output.stdout).map_err(|fault| format!("`darkline {command}` prints no UTF-8: {fault}"))
 }
 
 #[cfg(test)]

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use crate::house::House;
-use crate::{command_page, rule_page};
+use crate::{clause_page, command_page, role_page, rule_page};
 
 /// A generated page.
 struct Page {
@@ -60,8 +60,16 @@ fn pages(root: &Path, house: &House) -> Result<Vec<Page>, String> {
     }
     if command_page::is_offered(house) {
         pages.push(Page { path: command_page::PAGE, text: command_page::make(root)? });
+        pages.push(Page { path: role_page::PAGE, text: role_page::make(root)? });
     } else {
         println!("{}: not made, the program does not offer `help-reference` yet", command_page::PAGE);
+    }
+    if clause_page::is_offered(house) {
+        let (text, findings) = clause_page::make(house);
+        if !findings.is_empty() {
+            return Err(findings.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n"));
+        }
+        pages.push(Page { path: clause_page::PAGE, text });
     }
     Ok(pages)
 }

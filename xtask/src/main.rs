@@ -1,6 +1,7 @@
 //! The contributor's commands: `cargo xtask test` and what helps to write in the style of the house.
 
 mod accuracy;
+mod clause_page;
 mod command_page;
 mod docs;
 mod finding;
@@ -9,6 +10,7 @@ mod new_published;
 mod new_rule;
 mod packages;
 mod phrase;
+mod role_page;
 mod rule_page;
 mod rust_text;
 mod test_run;

@@ -33,7 +33,7 @@ const FIRST_LINE: &str = "darkline/entry/1";
 /// An act that somebody wants appended; the store gives it its number.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Draft {
-    /// Drawn once, kept for every repetition of the same act.
+    /// Chosen once, kept for every repetition of the same act.
     pub id: EntryId,
     /// Who acts.
     pub by: PersonId,

@@ -118,10 +118,12 @@ name! { PersonId, "the name of a person",
     /// The name a person signs in with, for example `j.alder`. It is never given to another.
 }
 
-/// The identity of an entry: 16 random bytes, written as 32 hexadecimal digits.
+/// The identity of an entry: 16 bytes that no other entry of its log has, written as 32 hexadecimal digits.
 ///
-/// The writer draws it before the first attempt and keeps it for every repetition, so that an
-/// entry whose answer was lost on the way can be sent again and is still stored once.
+/// The writer chooses it before the first attempt and keeps it for every repetition, so that an
+/// entry whose answer was lost on the way can be sent again and is still stored once. The laboratory
+/// derives it from the log and the place it wants, so that of two writers one is told; whoever has
+/// no such reason draws it ([`EntryId::random`]).
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(try_from = "String", into = "String")]
 pub struct EntryId([u8; 16]);

@@ -2,7 +2,7 @@
 //!
 //! Two kinds of keys are used. Every person has one, kept encrypted under their passphrase; every
 //! bench has one, kept in a file that only its account may read. Both are [`SigningKey`]s here;
-//! how they are kept is [`SigningKey::to_encrypted_pem`] and [`SigningKey::write_device_file`].
+//! how they are kept is [`SigningKey::to_kept_text`] and [`SigningKey::write_device_file`].
 //!
 //! What is signed is always a text that says in its first line what it is, as
 //! `darkline/checkpoint/1` does, so that a signature under one thing can never be moved to
@@ -20,9 +20,11 @@ use sha2::{Digest, Sha256};
 use crate::hexadecimal::{self, HexFault, hexadecimal_text};
 
 pub use key_file::{KeyFileFault, SHORTEST_PASSPHRASE};
+pub use passphrase::is_kept_below_today;
 pub use pkcs8::der::zeroize::Zeroizing;
 
 mod key_file;
+mod passphrase;
 
 /// A private key. Its bytes are wiped from memory when it is dropped, and it has no text form
 /// but the two PEM forms.

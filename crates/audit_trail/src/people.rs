@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use crate::PersonId;
 use crate::keys::PublicKey;
 
-pub use permission::{Part, Refusal, Relation, Verb, may};
+pub use permission::{Own, Part, Refusal, Relation, Right, Stage, TABLE, Verb, may, page};
 
 mod permission;
 
@@ -28,11 +28,13 @@ pub enum Role {
     QualityManager,
     /// Keeps people, keys and devices, and has no hand in data.
     Administrator,
+    /// Is no person: a program that brings readings without anybody at the bench, and signs nothing.
+    Device,
 }
 
 impl Role {
     /// All roles, in the order in which work passes through them.
-    pub const ALL: [Self; 4] = [Self::Analyst, Self::Reviewer, Self::QualityManager, Self::Administrator];
+    pub const ALL: [Self; 5] = [Self::Analyst, Self::Reviewer, Self::QualityManager, Self::Administrator, Self::Device];
 
     /// The word on screens, in files and in JSON.
     pub fn as_str(self) -> &'static str {
@@ -41,6 +43,7 @@ impl Role {
             Self::Reviewer => "reviewer",
             Self::QualityManager => "quality manager",
             Self::Administrator => "administrator",
+            Self::Device => "device",
         }
     }
 }
@@ -53,7 +56,7 @@ impl fmt::Display for Role {
 
 /// A word that is no role.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("{found:?} is no role; write analyst, reviewer, quality manager or administrator")]
+#[error("{found:?} is no role; write analyst, reviewer, quality manager, administrator or device")]
 pub struct NoSuchRole {
     /// The word found, cut after 80 characters.
     pub found: String,
@@ -164,13 +167,16 @@ mod tests {
     #[test]
     fn a_role_is_written_with_the_word_of_the_screen() {
         let words = Role::ALL.map(|role| serde_json::to_string(&role).unwrap());
-        assert_eq!(words, [r#""analyst""#, r#""reviewer""#, r#""quality manager""#, r#""administrator""#]);
+        assert_eq!(
+            words,
+            [r#""analyst""#, r#""reviewer""#, r#""quality manager""#, r#""administrator""#, r#""device""#]
+        );
         for role in Role::ALL {
             assert_eq!(role.to_string().parse(), Ok(role));
         }
         assert_eq!(
             "Analyst".parse::<Role>().unwrap_err().to_string(),
-            "\"Analyst\" is no role; write analyst, reviewer, quality manager or administrator"
+            "\"Analyst\" is no role; write analyst, reviewer, quality manager, administrator or device"
         );
     }
 
@@ -224,7 +230,7 @@ mod tests {
         for part in Part::ALL {
             let answer = all.may(Verb::SignAsReviewer, &Relation::TookPart([part].into()));
             let own = Refusal::OwnWork { verb: Verb::SignAsReviewer, part };
-            assert_eq!(answer, if part == Part::SignedAsReviewer { Ok(()) } else { Err(own) });
+            assert_eq!(answer, if part.is_work() { Err(own) } else { Ok(()) });
         }
     }
 }

@@ -27,6 +27,7 @@ use rows::{
     newest_checkpoint, number_in, number_of, size_of, stored_edge,
 };
 
+mod backing_up;
 mod opening;
 mod rows;
 mod schema;

@@ -26,6 +26,17 @@ pub fn device_file(trail: &Path) -> PathBuf {
     trail.with_file_name(name)
 }
 
+/// What is kept apart from the record lies beside it.
+pub fn apart_folder(trail: &Path) -> PathBuf {
+    let mut name = trail.file_name().map_or_else(Default::default, std::ffi::OsStr::to_os_string);
+    name.push(".apart");
+    trail.with_file_name(name)
+}
+
+fn over(everywhere: &Everywhere, store: Box<dyn Store>) -> Result<Laboratory, Failure> {
+    Ok(Laboratory::over(store)?.with_apart(apart_folder(&trail(everywhere))))
+}
+
 /// The program that reports name.
 pub const PROGRAM: &str = concat!("darkline ", env!("CARGO_PKG_VERSION"));
 
@@ -57,7 +68,7 @@ pub fn begin(everywhere: &Everywhere, log: &LogId, database: Option<Database<'_>
         // The record first: where one stands already, no key is left behind.
         let store = SqliteStore::create(&trail, log, key.clone()).map_err(already_there)?;
         key.write_device_file(&device).map_err(Failure::told)?;
-        return Ok(Laboratory::over(Box::new(store))?);
+        return over(everywhere, Box::new(store));
     };
     if trail.exists() {
         return Err(already_there(StoreError::AlreadyThere { path: trail }));
@@ -67,7 +78,7 @@ pub fn begin(everywhere: &Everywhere, log: &LogId, database: Option<Database<'_>
     let store = elsewhere.create(key.clone()).map_err(Failure::told)?;
     key.write_device_file(&device).map_err(Failure::told)?;
     NewFile::at(&trail)?.fill(elsewhere.to_text().as_bytes())?;
-    Ok(Laboratory::over(store)?)
+    over(everywhere, store)
 }
 
 /// The database that a new record is to be kept in.
@@ -84,7 +95,7 @@ pub struct Database<'a> {
 /// # Errors
 /// There is none, or it cannot be read.
 pub fn read(everywhere: &Everywhere) -> Result<Laboratory, Failure> {
-    Ok(Laboratory::over(store(everywhere)?)?)
+    over(everywhere, store(everywhere)?)
 }
 
 /// Opens the record for acts.
@@ -102,7 +113,7 @@ pub fn write(everywhere: &Everywhere) -> Result<Laboratory, Failure> {
         other => Failure::told(other),
     })?;
     store.append_with(key).map_err(Failure::told)?;
-    Ok(Laboratory::over(store)?)
+    over(everywhere, store)
 }
 
 /// Opens the record without reading what it says.

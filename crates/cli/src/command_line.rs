@@ -95,12 +95,27 @@ pub enum Verb {
     Explain(Explain),
     /// Decide about readings and flags, with a reason
     Decide(Decide),
+    /// See how far orders have come, who signed what, and whether it still stands
+    Orders(Orders),
     /// Sign the results of an order: the analyst first, then a reviewer who had no hand in them
     Sign(Sign),
+    /// Hand an order back to the state it came from, with remarks item by item
+    Return(Return),
     /// Issue the report of a signed order as PDF/A
     Issue(Issue),
     /// Write the data package of an issued order as one archive that needs nothing else to be checked
     Archive(Archive),
+    /// Say until when an order has to be kept
+    #[command(after_help = "The record itself is never deleted. The day can be put off, not brought forward.")]
+    Keep(Keep),
+    /// Erase whose order it was, where that was kept apart and its retention has ended
+    EraseIdentity(EraseIdentity),
+    /// Bring an archive back into a record that does not have its order
+    Restore(Restore),
+    /// Copy the whole record into a new folder, while others go on working
+    Backup(Backup),
+    /// Restore a copy aside, verify everything in it, and print a protocol
+    Drill(Drill),
     /// Check an archive, or the whole record: hashes, root, signatures, and every digit of the report
     Verify(Verify),
     /// Give the newest checkpoint of the record: seven lines to be kept elsewhere until the next audit
@@ -110,7 +125,10 @@ pub enum Verb {
         after_help = "What was handed over stays in this record too. Where the line breaks, give the command again."
     )]
     HandOver(HandOver),
-    /// List the entries of the record: who, when, what
+    /// Search the entries of the record: who, when, what, what stood there before, why
+    #[command(
+        after_help = "Kinds: archive, authorise, backup, clock, decide, document, drill, erase, import, issue, laboratory, leg,\nopen, passphrase, person, restore, retention, return, review, sign, take-over, unlock, wrong-passphrase."
+    )]
     Entries(Entries),
     /// Look up an element, a line, or the limits of a matrix or a regulation, each figure with its source
     Handbook(Handbook),
@@ -122,6 +140,9 @@ pub enum Verb {
     /// Print the reference of all commands as Markdown
     #[command(hide = true)]
     HelpReference,
+    /// Print the reference of roles as Markdown
+    #[command(hide = true)]
+    HelpRoles,
 }
 
 /// Options of `demo`.
@@ -156,6 +177,9 @@ pub struct Begin {
     /// Keep the pulses in this folder instead of the database
     #[arg(long, value_name = "FOLDER", requires = "record")]
     pub pulses: Option<PathBuf>,
+    /// Let signatures take passphrases from files: for a record that a program walks through; every signature says so
+    #[arg(long)]
+    pub passphrases_from_files: bool,
     /// A file that only you may read whose first line is the passphrase
     #[arg(long, value_name = "FILE")]
     pub key_file: Option<PathBuf>,
@@ -183,9 +207,91 @@ pub enum PeopleVerb {
         /// analyst, reviewer, quality manager or administrator; several by naming the option again
         #[arg(long, value_name = "ROLE", required = true)]
         role: Vec<String>,
+        /// By what the person was known: who saw which paper
+        #[arg(long, value_name = "TEXT", value_parser = filled)]
+        identity_seen: Option<String>,
         /// A file that only they may read whose first line is their passphrase
         #[arg(long, value_name = "FILE")]
         key_file: Option<PathBuf>,
+        /// Where to put the new key of a device, which signs imports and nothing else; for the role device alone
+        #[arg(long, value_name = "FILE", conflicts_with = "key_file")]
+        device_key: Option<PathBuf>,
+    },
+    /// Change a person's printed name or their roles; what they signed keeps the name of then
+    Change {
+        /// The person
+        name: String,
+        /// The name printed from now on
+        #[arg(long, value_name = "TEXT", value_parser = filled)]
+        full_name: Option<String>,
+        /// All roles from now on; several by naming the option again
+        #[arg(long, value_name = "ROLE")]
+        role: Vec<String>,
+        /// Why
+        #[arg(long, value_name = "TEXT")]
+        reason: String,
+    },
+    /// Close an account; it is never removed, and its name never given to another
+    Close {
+        /// The person
+        name: String,
+        /// Why
+        #[arg(long, value_name = "TEXT")]
+        reason: String,
+    },
+    /// Open a closed account again
+    Reopen {
+        /// The person
+        name: String,
+        /// Why
+        #[arg(long, value_name = "TEXT")]
+        reason: String,
+    },
+    /// Change one's own passphrase
+    Passphrase {
+        /// A file that only you may read whose first line is the passphrase of today
+        #[arg(long, value_name = "FILE")]
+        key_file: Option<PathBuf>,
+        /// A file that only you may read whose first line is the new passphrase
+        #[arg(long, value_name = "FILE")]
+        new_key_file: Option<PathBuf>,
+    },
+    /// Give a person who lost their passphrase a new key; it signs nothing until they have changed the passphrase
+    Renew {
+        /// The person
+        name: String,
+        /// Why
+        #[arg(long, value_name = "TEXT")]
+        reason: String,
+        /// A file whose first line is the passphrase that serves once
+        #[arg(long, value_name = "FILE")]
+        key_file: Option<PathBuf>,
+    },
+    /// Open an account that waits or is locked after wrong passphrases
+    Unlock {
+        /// The person
+        name: String,
+        /// Why
+        #[arg(long, value_name = "TEXT")]
+        reason: String,
+    },
+    /// Authorise a person for a method up to a day, or withdraw it
+    #[command(after_help = "From then on only authorised people import, decide and sign for this method.")]
+    Authorise {
+        /// The person
+        name: String,
+        /// The method
+        #[arg(long, value_name = "METHOD")]
+        method: String,
+        /// The last day, as 2027-03-31
+        #[arg(long, value_name = "DAY", required_unless_present = "withdraw")]
+        until: Option<String>,
+        /// No longer
+        #[arg(long, conflicts_with = "until")]
+        withdraw: bool,
+        /// On what ground
+        #[arg(long, value_name = "TEXT")]
+        reason: String,
     },
 }
 
@@ -198,6 +304,9 @@ pub struct Laboratory {
     /// A line of its address; more lines by naming the option again
     #[arg(long, value_name = "TEXT", value_parser = filled, requires = "name")]
     pub address: Vec<String>,
+    /// Whether signatures may take passphrases from files: for a record that a program walks through
+    #[arg(long, value_name = "yes|no", value_parser = ["yes", "no"])]
+    pub passphrases_from_files: Option<String>,
 }
 
 /// Options of `open`.
@@ -208,6 +317,9 @@ pub struct Open {
     /// Only look for faults; append nothing
     #[arg(short = 'n', long)]
     pub dry_run: bool,
+    /// Keep customer, contact, purpose and descriptions beside the record, where they can be erased after retention
+    #[arg(long)]
+    pub identity_apart: bool,
 }
 
 /// Options of `plan`.
@@ -268,6 +380,9 @@ pub struct Import {
     /// The file of pulses
     #[arg(long, value_name = "FILE")]
     pub pulses: Option<PathBuf>,
+    /// The key file of a device that brings them without anybody at the bench; it is then the device that acts
+    #[arg(long, value_name = "FILE", conflicts_with = "person")]
+    pub device_key: Option<PathBuf>,
     /// The run, where the order is measured in several
     #[arg(long, value_name = "RUN")]
     pub run: Option<String>,
@@ -287,6 +402,9 @@ pub struct Evaluate {
     /// Hold every result against Monte Carlo, with so many trials or as many as the method says
     #[arg(long, value_name = "TRIALS", num_args = 0..=1, value_parser = clap::value_parser!(u32).range(10_000..=10_000_000))]
     pub monte_carlo: Option<Option<u32>>,
+    /// Work it out by another edition of the arithmetic than the one the order was opened with
+    #[arg(long, value_name = "N")]
+    pub edition: Option<u32>,
 }
 
 /// Options of `explain`.
@@ -332,11 +450,37 @@ pub struct Decide {
     pub reason: String,
 }
 
+/// Options of `orders`.
+#[derive(Debug, Args)]
+pub struct Orders {
+    /// Only this order, with its signatures, returns and reports
+    pub order: Option<String>,
+}
+
+/// Options of `return`.
+#[derive(Debug, Args)]
+pub struct Return {
+    /// The order
+    pub order: String,
+    /// What a remark is about: order, sample:NAME, reading:RUN/NUMBER, row:RUN/NUMBER, run:NAME, batch:NAME
+    #[arg(long, value_name = "ITEM")]
+    pub on: Vec<String>,
+    /// The remark about the item named before it; as many as items
+    #[arg(long, value_name = "TEXT")]
+    pub remark: Vec<String>,
+    /// Why, as a whole
+    #[arg(long, value_name = "TEXT")]
+    pub reason: String,
+}
+
 /// Options of `sign`.
 #[derive(Debug, Args)]
 pub struct Sign {
     /// The order
     pub order: String,
+    /// What it means: "responsible for the measurement", "reviewed" or "approved" [default: what comes next, but never approved]
+    #[arg(long, value_name = "MEANING")]
+    pub meaning: Option<String>,
     /// Confirm by naming the order
     #[arg(long, value_name = "ORDER")]
     pub confirm: Option<String>,
@@ -350,6 +494,9 @@ pub struct Sign {
 pub struct Issue {
     /// The order
     pub order: String,
+    /// Why it supersedes the report before, where there is one; it stands on the report
+    #[arg(long, value_name = "TEXT")]
+    pub because: Option<String>,
     /// The file of the report [default: REPORT.pdf]
     #[arg(short, long, value_name = "FILE")]
     pub output: Option<PathBuf>,
@@ -369,6 +516,53 @@ pub struct Archive {
     /// The file of the archive [default: ORDER.zip]
     #[arg(short, long, value_name = "FILE")]
     pub output: Option<PathBuf>,
+}
+
+/// Options of `keep`.
+#[derive(Debug, Args)]
+pub struct Keep {
+    /// The order
+    pub order: String,
+    /// The last day on which it has to be there, as 2037-03-31
+    #[arg(long, value_name = "DAY")]
+    pub until: String,
+    /// On what ground
+    #[arg(long, value_name = "TEXT")]
+    pub reason: String,
+}
+
+/// Options of `erase-identity`.
+#[derive(Debug, Args)]
+pub struct EraseIdentity {
+    /// The order
+    pub order: String,
+    /// Why
+    #[arg(long, value_name = "TEXT")]
+    pub reason: String,
+    /// Confirm by naming the order
+    #[arg(long, value_name = "ORDER")]
+    pub confirm: Option<String>,
+}
+
+/// Options of `restore`.
+#[derive(Debug, Args)]
+pub struct Restore {
+    /// The archive
+    pub archive: PathBuf,
+}
+
+/// Options of `backup`.
+#[derive(Debug, Args)]
+pub struct Backup {
+    /// The folder to make
+    pub folder: PathBuf,
+}
+
+/// Options of `drill`.
+#[derive(Debug, Args)]
+pub struct Drill {
+    /// The folder that `backup` made
+    pub folder: PathBuf,
 }
 
 /// Options of `verify`.
@@ -409,8 +603,38 @@ pub struct Checkpoint {
 /// Options of `entries`.
 #[derive(Debug, Args)]
 pub struct Entries {
-    /// Only entries that name this order
+    /// Only entries that concern this order
     pub order: Option<String>,
+    /// The same, as an option
+    #[arg(long = "order", value_name = "ORDER", conflicts_with = "order")]
+    pub of_order: Option<String>,
+    /// Only what brought this reading and what was decided about it or its row
+    #[arg(long, value_name = "RUN/NUMBER")]
+    pub reading: Option<String>,
+    /// Only entries by this person or about them
+    #[arg(long = "person", value_name = "NAME")]
+    pub whose: Option<String>,
+    /// Only entries of this kind; several by naming the option again
+    #[arg(long, value_name = "KIND")]
+    pub what: Vec<String>,
+    /// Not before this moment or day
+    #[arg(long, value_name = "TIME")]
+    pub from: Option<String>,
+    /// Not after this moment or day
+    #[arg(long, value_name = "TIME")]
+    pub to: Option<String>,
+    /// Only what changed something that stood there before
+    #[arg(long)]
+    pub changes: bool,
+    /// With what stood there before, what stands there now, and why
+    #[arg(long)]
+    pub details: bool,
+    /// Write them as CSV into a file ("-" is standard output)
+    #[arg(short, long, value_name = "FILE")]
+    pub output: Option<PathBuf>,
+    /// State that these entries were reviewed, and what was found; this is an entry itself
+    #[arg(long, value_name = "TEXT")]
+    pub reviewed: Option<String>,
 }
 
 /// Options of `handbook`.

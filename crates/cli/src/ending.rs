@@ -59,7 +59,9 @@ impl From<LaboratoryError> for Failure {
     fn from(error: LaboratoryError) -> Self {
         match error {
             LaboratoryError::Faults(faults) => faults.into(),
-            LaboratoryError::NotReady { .. } | LaboratoryError::NothingToAdd => Failure::NotReady(error.to_string()),
+            LaboratoryError::NotReady { .. }
+            | LaboratoryError::NothingToAdd
+            | LaboratoryError::Refused(Refusal::NotNow { .. }) => Failure::NotReady(error.to_string()),
             LaboratoryError::Overtaken { .. } => {
                 Failure::with_hint(error.to_string(), "look at it with darkline entries, then give the command again")
             }
@@ -70,10 +72,43 @@ impl From<LaboratoryError> for Failure {
             LaboratoryError::Refused(Refusal::NoRole { .. }) => {
                 Failure::with_hint(error.to_string(), "darkline people shows who has which role")
             }
+            LaboratoryError::Refused(Refusal::NotAuthorised { ref person, ref method, .. }) => {
+                let hint = format!(
+                    "darkline people authorise {person} --method {method} --until DAY --reason \"…\" --as NAME"
+                );
+                Failure::with_hint(error.to_string(), hint)
+            }
+            LaboratoryError::Refused(Refusal::Waits { ref person, .. } | Refusal::Locked { ref person, .. }) => {
+                let hint =
+                    format!("an administrator can open it: darkline people unlock {person} --reason \"…\" --as NAME");
+                Failure::with_hint(error.to_string(), hint)
+            }
+            LaboratoryError::Refused(Refusal::PassphraseOfAnother { ref person, .. }) => {
+                Failure::with_hint(error.to_string(), format!("darkline people passphrase --as {person}"))
+            }
+            LaboratoryError::Refused(Refusal::FromFile) => Failure::with_hint(
+                error.to_string(),
+                "give the command at a terminal, without --key-file; for a record that a program walks through, an \
+                 administrator allows it: darkline laboratory --passphrases-from-files yes --as NAME",
+            ),
+            LaboratoryError::WrongPassphrase { .. } => Failure::with_hint(
+                error.to_string(),
+                "nothing was signed or changed; type it again, or look into the file named with --key-file",
+            ),
             LaboratoryError::Key(KeyFileFault::WrongPassphrase) => Failure::with_hint(
                 error.to_string(),
                 "nothing was appended; type it again, or look into the file named with --key-file",
             ),
+            LaboratoryError::WhyMissing { .. } => {
+                Failure::with_hint(error.to_string(), "write it behind --because: it stands on the report")
+            }
+            LaboratoryError::NoSuchItem { .. } => Failure::with_hint(
+                error.to_string(),
+                "name what the remark is about: order, sample:NAME, reading:RUN/NUMBER, row:RUN/NUMBER, run:NAME or batch:NAME",
+            ),
+            LaboratoryError::IsRestored { .. } => {
+                Failure::with_hint(error.to_string(), "open new work as an order of its own")
+            }
             LaboratoryError::UnknownOrder { .. } => Failure::with_hint(
                 error.to_string(),
                 "open it with darkline open FOLDER, or name another record with --trail PATH",

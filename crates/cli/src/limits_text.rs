@@ -75,6 +75,7 @@ mod tests {
             limits: Some(limits),
             solutions: Vec::new(),
             controls: Vec::new(),
+            solids: Vec::new(),
         }
     }
 

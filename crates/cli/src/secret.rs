@@ -5,6 +5,7 @@ use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use darkline_audit_trail::keys::{KeyFileFault, SHORTEST_PASSPHRASE};
+use darkline_laboratory::accounts::Passphrase;
 
 use crate::command_line::Everywhere;
 use crate::ending::Failure;
@@ -18,12 +19,12 @@ use crate::talk;
 ///
 /// # Errors
 /// Without a terminal and without a file nothing is asked: the failure names the option that answers.
-pub fn passphrase(everywhere: &Everywhere, person: &str, key_file: Option<&Path>) -> Result<String, Failure> {
+pub fn passphrase(everywhere: &Everywhere, person: &str, key_file: Option<&Path>) -> Result<Passphrase, Failure> {
     match key_file {
-        Some(path) => from_file(path),
+        Some(path) => from_file(path).map(Passphrase::from_file),
         None => {
             may_ask(everywhere, "the passphrase is asked at the terminal", "give a file with it: --key-file FILE")?;
-            ask(&format!("Passphrase of {person}: "))
+            ask(&format!("Passphrase of {person}: ")).map(Passphrase::typed)
         }
     }
 }

@@ -2,7 +2,8 @@
 //!
 //! [`evaluate`] is the one door; [`explain`] tells how one of its results came about, from the same model that made it.
 //! The stages stand one a file, in the order of the work: [`responses`], [`calibrating`], [`quantifying`],
-//! [`combining`], [`flagging`], [`stating`]; [`weighing`] and [`evidence`] serve the calibration, [`detecting`]
+//! [`combining`], [`flagging`], [`stating`] (in the second trial edition
+//! [`effective_coverage`]); [`weighing`] and [`evidence`] serve the calibration, [`detecting`]
 //! and [`covering`] its limits and the uncertainty of results. [`procedure`] strings them together, edition by edition; [`outcome`] is what comes out. [`live`] evaluates a run that is still going, after every act.
 //!
 //! Invariant: no clock, no files, no randomness, no locale. Equal packages and decisions give equal bits, in whatever
@@ -28,6 +29,8 @@ pub mod flagging;
 
 pub mod covering;
 pub mod stating;
+
+pub mod effective_coverage;
 
 pub mod outcome;
 pub mod procedure;

@@ -35,6 +35,8 @@ pub type Quantify =
 pub struct Procedure {
     /// Its number.
     pub edition: Edition,
+    /// What it does otherwise than the one it is made from, in a sentence.
+    pub what_changed: &'static str,
     /// Whether it has been released; what an unreleased one issues is marked as a trial.
     pub released: bool,
     /// One reading to its response, or why it has none.
@@ -66,6 +68,7 @@ pub struct Procedure {
 /// The trial edition, before any is released: it may still change.
 pub const TRIAL: Procedure = Procedure {
     edition: Edition(0),
+    what_changed: "the first trial, before any edition is released",
     released: false,
     reduce: crate::responses::reduce_one,
     respond: crate::responses::respond,
@@ -80,8 +83,16 @@ pub const TRIAL: Procedure = Procedure {
     state: crate::stating::state,
 };
 
+/// A second trial, which changes the last stage; trials after the first count from 900, releases from 1.
+pub const SECOND_TRIAL: Procedure = Procedure {
+    edition: Edition(900),
+    what_changed: "the coverage factor follows from the effective degrees of freedom (GUM, G.4)",
+    state: crate::effective_coverage::state,
+    ..TRIAL
+};
+
 /// All editions this program can evaluate with.
-pub const EDITIONS: &[Procedure] = &[TRIAL];
+pub const EDITIONS: &[Procedure] = &[TRIAL, SECOND_TRIAL];
 
 /// The procedure of an edition.
 pub fn of_edition(edition: Edition) -> Option<&'static Procedure> {

@@ -7,7 +7,7 @@ use darkline_metrology::rounding::{Decimal, Rounding};
 use darkline_quality::flag::Holds;
 use darkline_record::decision::FlagId;
 use darkline_record::identity::{BatchId, RowId, SampleId};
-use darkline_record::method::{CoverageInterval, ResolvedMethod, UncertaintyPlan};
+use darkline_record::method::{Coverage, CoverageInterval, ResolvedMethod, UncertaintyPlan};
 use darkline_record::order::{DecisionRule, Limit, Requested};
 use darkline_record::package::DataPackage;
 use darkline_record::run::RowHolds;
@@ -110,9 +110,27 @@ pub fn state(
     flags: &[FlagOutcome],
     controls_passed: bool,
 ) -> ResultOutcome {
+    state_with(model, requested, sample, method, worked, flags, controls_passed, covering::coverage)
+}
+
+/// How a coverage factor, and its probability where there is one, follows from what the method states and an estimate.
+pub(crate) type CoverageOf = fn(&Coverage, &ResultEstimate) -> (f64, Option<f64>);
+
+/// The same with a coverage factor of the caller's.
+#[allow(clippy::too_many_arguments, reason = "the stage has seven, and the eighth is what editions differ by")]
+pub(crate) fn state_with(
+    model: &Model,
+    requested: &Requested,
+    sample: &SampleId,
+    method: &ResolvedMethod,
+    worked: &SampleWorked<'_>,
+    flags: &[FlagOutcome],
+    controls_passed: bool,
+    coverage: CoverageOf,
+) -> ResultOutcome {
     let estimate = worked.term.and_then(|term| term.estimate(model, &method.result.unit));
     let value = estimate.as_ref().filter(|estimate| estimate.value.is_finite() && estimate.u.is_finite());
-    let found = value.map(|estimate| value_outcome(model, method, worked, estimate));
+    let found = value.map(|estimate| value_outcome(model, method, worked, estimate, coverage));
     let reported = match (held_by(worked, flags), found) {
         (Some(because), found) => Reported::Withheld { because, found },
         (None, None) => Reported::Awaiting { row: worked.awaited.clone() },
@@ -197,8 +215,9 @@ fn value_outcome(
     method: &ResolvedMethod,
     worked: &SampleWorked<'_>,
     estimate: &ResultEstimate,
+    coverage: CoverageOf,
 ) -> ValueOutcome {
-    let (coverage_factor, coverage_probability) = covering::coverage(&method.result.coverage_factor, estimate);
+    let (coverage_factor, coverage_probability) = coverage(&method.result.coverage_factor, estimate);
     let plan = method.uncertainty.as_ref().unwrap_or(&UncertaintyPlan::SILENT);
     let monte_carlo = worked.term.and_then(|term| {
         let denominator = covering::passes(model, method, term, worked.u_curves)?;

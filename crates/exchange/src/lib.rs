@@ -23,6 +23,7 @@ pub mod order;
 pub mod preparation;
 pub mod run;
 mod uncertainty_plan;
+pub mod sealing;
 
 mod separated;
 

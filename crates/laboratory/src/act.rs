@@ -3,11 +3,11 @@
 //! Documents and tables stand in the act as they were entered, to the letter; what they mean is read from them again
 //! whenever somebody asks. Formats of documents carry their own number and are read for ever.
 
-use darkline_audit_trail::people::Person;
+use darkline_audit_trail::people::{Person, Stage};
 use darkline_audit_trail::{Hash, LogId, PersonId};
 use darkline_record::canonical::{self, Digest};
-use darkline_record::decision::Decision;
-use darkline_record::identity::{Edition, OrderId, RunId};
+use darkline_record::decision::{Decision, Reason};
+use darkline_record::identity::{Edition, MethodId, OrderId, RunId};
 use darkline_record::run::Leg;
 use serde::{Deserialize, Serialize};
 
@@ -23,11 +23,60 @@ pub enum Act {
         name: String,
         /// Its address, line by line.
         address: Vec<String>,
+        /// Whether signatures may come with a passphrase from a file: for a record that a program walks through.
+        #[serde(default, skip_serializing_if = "is_false")]
+        passphrases_from_files: bool,
     },
     /// A person is entered, or their roles, key or account change.
     SetPerson {
         /// The person from now on.
         person: Person,
+        /// Why they change.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        reason: Option<Reason>,
+        /// By what the person was known when they were entered: who saw which paper.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        identity: Option<String>,
+    },
+    /// A person gets a new key under a passphrase that somebody else chose; it signs nothing until they change it.
+    RenewKey {
+        /// The person with their new key.
+        person: Person,
+        /// Why.
+        reason: Reason,
+    },
+    /// A person changes their passphrase; after a renewal their key with it.
+    ChangePassphrase {
+        /// The person as they are from now on.
+        person: Person,
+    },
+    /// A passphrase was given that does not open the key of the account.
+    FailedPassphrase {
+        /// The account.
+        person: PersonId,
+        /// What was wanted.
+        wanted: String,
+        /// How many in a row with this one.
+        in_a_row: u32,
+    },
+    /// An account that waits or is locked is opened again.
+    Unlock {
+        /// The account.
+        person: PersonId,
+        /// Why.
+        reason: Reason,
+    },
+    /// A person is authorised for a method, or no longer.
+    Authorise {
+        /// The person.
+        person: PersonId,
+        /// The method.
+        method: MethodId,
+        /// The last day; none where the authorisation is withdrawn.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        until: Option<String>,
+        /// On what ground.
+        reason: Reason,
     },
     /// A document is taken into the record.
     OpenDocument {
@@ -58,6 +107,9 @@ pub enum Act {
         first: u32,
         /// Pulses by their number in the file of pulses, ascending; kept as blobs under these digests.
         pulses: Vec<(u32, Digest)>,
+        /// The signature of the device that brought them without anybody at the bench, in hexadecimal digits.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        device: Option<String>,
     },
     /// A leg is added to a run.
     AddLeg {
@@ -89,6 +141,22 @@ pub enum Act {
         root: Hash,
         /// The signature over [`crate::signature_text`], in hexadecimal digits.
         signature: String,
+        /// Where the passphrase came from, where nobody typed it.
+        #[serde(default, skip_serializing_if = "PassphraseFrom::is_typed")]
+        passphrase: PassphraseFrom,
+    },
+    /// An order is handed back.
+    Return {
+        /// The order.
+        order: OrderId,
+        /// The state it was in.
+        from: Stage,
+        /// The state it is in from now on: the one before.
+        to: Stage,
+        /// What is to be looked at, item by item.
+        remarks: Vec<Remark>,
+        /// Why, as a whole.
+        reason: Reason,
     },
     /// A report is issued.
     Issue {
@@ -113,6 +181,15 @@ pub enum Act {
         root: Hash,
         /// The issuer's signature over [`crate::signature_text`], in hexadecimal digits.
         signature: String,
+        /// Why it supersedes the one before.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        because: Option<Reason>,
+        /// The setting of the report: what tells builds apart that set other bytes.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        setting: Option<String>,
+        /// Where the passphrase came from, where nobody typed it.
+        #[serde(default, skip_serializing_if = "PassphraseFrom::is_typed")]
+        passphrase: PassphraseFrom,
     },
     /// An archive was written.
     Archive {
@@ -120,6 +197,9 @@ pub enum Act {
         order: OrderId,
         /// Entries in the log that it holds.
         size: u64,
+        /// Digest of the rendering for people that it holds.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        rendering: Option<Digest>,
     },
     /// The log of a bench was taken over, up to this checkpoint.
     TakeOver {
@@ -132,6 +212,113 @@ pub enum Act {
         /// The bench's checkpoint over them, its seven lines.
         checkpoint: String,
     },
+    /// It is said until when an order has to be kept.
+    SetRetention {
+        /// The order.
+        order: OrderId,
+        /// The last day on which it has to be there.
+        until: String,
+        /// On what ground.
+        reason: Reason,
+    },
+    /// Somebody wanted something erased that has to be kept.
+    RefusedErasure {
+        /// The order.
+        order: OrderId,
+        /// Why it was refused.
+        why: String,
+    },
+    /// Whose order it was is erased; what was hashed stays.
+    EraseIdentity {
+        /// The order.
+        order: OrderId,
+        /// Why.
+        reason: Reason,
+    },
+    /// Entries were reviewed.
+    ReviewEntries {
+        /// The order, where it was about one.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        order: Option<OrderId>,
+        /// Entries in the log when they were shown.
+        size: u64,
+        /// How many were shown.
+        n_shown: u64,
+        /// Root of the log then.
+        root: Hash,
+        /// What was found.
+        remark: Reason,
+    },
+    /// The clock of the bench went backwards before the next entry.
+    ClockWentBack {
+        /// The time of the entry before.
+        from: String,
+        /// The time of the clock.
+        to: String,
+    },
+    /// An archive is brought back; the record keeps it whole.
+    Restore {
+        /// The order in it.
+        order: OrderId,
+        /// The report in it.
+        report: String,
+        /// The log it comes from.
+        log: String,
+        /// The bench that signed its entries.
+        bench: String,
+        /// Digest of the archive, kept as a blob.
+        archive: Digest,
+    },
+    /// A copy of the whole record was made.
+    BackUp {
+        /// Entries in the copy.
+        size: u64,
+        /// Root of the log in the copy.
+        root: Hash,
+        /// Where it was put.
+        place: String,
+    },
+    /// A copy was restored aside and everything in it verified.
+    Drill {
+        /// Entries in the copy.
+        size: u64,
+        /// Root of the log in the copy.
+        root: Hash,
+        /// What was not in order; nothing where all was.
+        faults: Vec<String>,
+    },
+}
+
+fn is_false(flag: &bool) -> bool {
+    !*flag
+}
+
+/// Where a passphrase came from.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum PassphraseFrom {
+    /// From the hand of its person.
+    #[default]
+    Typed,
+    /// From a file.
+    File,
+}
+
+impl PassphraseFrom {
+    /// Whether somebody typed it.
+    #[allow(clippy::trivially_copy_pass_by_ref, reason = "serde asks by reference")]
+    pub fn is_typed(&self) -> bool {
+        *self == PassphraseFrom::Typed
+    }
+}
+
+/// A remark about one item of an order.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Remark {
+    /// What it is about: `reading:R1/14`, `row:R1/5`, `sample:dish-1`, `order`.
+    pub on: String,
+    /// What is to be looked at.
+    pub remark: Reason,
 }
 
 /// A file as it was entered.
@@ -197,33 +384,5 @@ impl Act {
             by: entry.by.clone(),
             why: error.to_string(),
         })
-    }
-
-    /// What was done, in words for a list.
-    pub fn words(&self) -> String {
-        match self {
-            Act::SetLaboratory { name, .. } => format!("the laboratory is called {name}"),
-            Act::SetPerson { person } => {
-                let roles: Vec<&str> = person.roles.iter().map(|role| role.as_str()).collect();
-                format!("{} is {}", person.id, if person.disabled { "disabled".into() } else { roles.join(", ") })
-            }
-            Act::OpenDocument { kind, file_name, .. } => format!("{} {file_name} taken into the record", kind.word()),
-            Act::OpenOrder { order, edition } => format!("order {order} opened, edition {edition}"),
-            Act::Import { run, table, .. } => format!("readings of {} taken into run {run}", table.file_name),
-            Act::AddLeg { run, leg } => format!("leg of {} rows added to run {run}", leg.rows.len()),
-            Act::Decide { decision, .. } => match decision {
-                Decision::Reject { reading, reason } => format!("reading {reading} rejected: {reason}"),
-                Decision::Reinstate { reading, reason } => format!("reading {reading} counts again: {reason}"),
-                Decision::Justify { flag, reason, .. } => format!("{flag} justified: {reason}"),
-                Decision::TakeUp { flag, reason, .. } => format!("{flag} taken up: {reason}"),
-                Decision::ChooseModel { run, model, reason } => {
-                    format!("run {run} calibrated by {}: {reason}", model.words())
-                }
-            },
-            Act::Sign { order, meaning, .. } => format!("order {order} signed: {}", meaning.words()),
-            Act::Issue { order, report, .. } => format!("order {order} issued as report {report}"),
-            Act::Archive { order, .. } => format!("order {order} archived"),
-            Act::TakeOver { log, size, .. } => format!("log {log} taken over, {size} entries"),
-        }
     }
 }

@@ -4,6 +4,8 @@
 //! |---|---|
 //! | `README.txt` | what this is and how to check it, for a person |
 //! | `report.pdf`, `record.json` | the report as issued, and the record inside it |
+//! | `record.txt` | results, signatures and entries for people to read, up to the entry that says the order was archived |
+//! | `identity.json` | whose order it is, where that is kept apart from the record |
 //! | `outcome.json` | figures of the outcome, canonical |
 //! | `entries.jsonl` | one line an entry of the log: number, leaf hash, and the entry itself where it belongs to the order |
 //! | `checkpoint.txt` | size and root of the log, signed by the bench |
@@ -13,6 +15,8 @@
 //!
 //! Entries of other orders are there by their hash alone: their leaves are needed for the root, their content is nobody's
 //! business.
+
+mod rendering;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
@@ -30,6 +34,11 @@ use serde::{Deserialize, Serialize};
 use crate::act::{Act, DocumentKind};
 use crate::laboratory::{Laboratory, LaboratoryError};
 use crate::state::{IssueState, State};
+
+/// The rendering for people, in `data/`.
+pub(crate) const RENDERING: &str = "record.txt";
+/// Whose order it is, in `data/`, where that is kept apart from the record.
+pub(crate) const IDENTITY: &str = "identity.json";
 
 /// One line of `entries.jsonl`.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -94,8 +103,11 @@ impl Laboratory {
         self.ask(by, Verb::Archive, Some(order))?;
         let mut files = self.package_files(order)?;
         let at = self.now();
-        let size = self.state().n_entries + 1;
-        self.append(by, &at, &[Act::Archive { order: order.clone(), size }])?;
+        let size = self.size_after(&at);
+        let rendering = self.rendering(order)?.into_bytes();
+        let digest = canonical::Digest::of(&rendering);
+        files.insert(RENDERING.to_owned(), rendering);
+        self.append(by, &at, &[Act::Archive { order: order.clone(), size, rendering: Some(digest) }])?;
         files.extend(self.log_files(order)?);
         let issue = self.order(order)?.issues.last().expect("an order without a report was turned back above");
         Ok(Content { files, info: info(order, issue) })
@@ -113,7 +125,11 @@ impl Laboratory {
             )));
         }
         let mut files = BTreeMap::new();
-        files.insert("report.pdf".to_owned(), self.kept(&issue.document, "the report")?);
+        files.insert("report.pdf".to_owned(), self.report_bytes(order, issue)?);
+        let apart = self.apart_of(order)?;
+        if !apart.is_empty() {
+            files.insert(IDENTITY.to_owned(), crate::apart::bytes(order, &apart));
+        }
         files.insert("record.json".to_owned(), self.kept(&issue.record, "the record of the report")?);
         files.insert("outcome.json".to_owned(), canonical::bytes(&evaluated.outcome));
         for (run, bytes) in self.pulse_files(order, &evaluated.package)? {
@@ -224,11 +240,23 @@ impl<'a> Belonging<'a> {
 
     fn has(&self, act: &Act) -> bool {
         match act {
-            Act::SetLaboratory { .. } | Act::SetPerson { .. } => true,
+            Act::SetLaboratory { .. }
+            | Act::SetPerson { .. }
+            | Act::RenewKey { .. }
+            | Act::ChangePassphrase { .. }
+            | Act::ClockWentBack { .. } => true,
+            Act::Authorise { method, .. } => self.methods.contains(method),
+            Act::ReviewEntries { order, .. } => order.as_ref().is_none_or(|order| order == self.order),
+            Act::FailedPassphrase { .. } | Act::Unlock { .. } | Act::BackUp { .. } | Act::Drill { .. } => false,
             Act::OpenDocument { kind, file_name, text, .. } => self.has_document(*kind, file_name, text),
             Act::OpenOrder { order, .. }
             | Act::Sign { order, .. }
             | Act::Issue { order, .. }
+            | Act::Return { order, .. }
+            | Act::SetRetention { order, .. }
+            | Act::RefusedErasure { order, .. }
+            | Act::EraseIdentity { order, .. }
+            | Act::Restore { order, .. }
             | Act::Archive { order, .. } => order == self.order,
             // Logs of other benches are no part of an order of this one.
             Act::TakeOver { .. } => false,

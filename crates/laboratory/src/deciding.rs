@@ -38,7 +38,7 @@ impl Laboratory {
         wishes: &[Wish],
         reason: &Reason,
     ) -> Result<Vec<(u64, Decision)>, LaboratoryError> {
-        self.ask(by, Verb::Decide, Some(order))?;
+        self.ask_now(by, Verb::Decide, order)?;
         let evaluated = self.evaluate(order)?;
         let mut decisions = Vec::new();
         for wish in wishes {

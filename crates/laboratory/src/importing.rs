@@ -2,7 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use darkline_audit_trail::people::Verb;
+use darkline_audit_trail::keys::SigningKey;
+use darkline_audit_trail::people::{Person, Verb};
 use darkline_audit_trail::{BlobDigest, PersonId};
 use darkline_exchange::fault::{Fault, Faults};
 use darkline_exchange::readings::{self, Came};
@@ -52,7 +53,42 @@ impl Laboratory {
         pulses: Option<(&str, &BTreeMap<u32, Pulse>)>,
         told: &mut dyn FnMut(usize),
     ) -> Result<Imported, LaboratoryError> {
-        self.ask(by, Verb::Import, Some(order))?;
+        self.import_signed(by, order, run, table, pulses, told, None)
+    }
+
+    /// The same, brought by a device with its key and nobody at the bench.
+    ///
+    /// # Errors
+    /// As [`Laboratory::import`]; [`LaboratoryError::UnknownDevice`]: nobody here has this key.
+    pub fn import_by_device(
+        &mut self,
+        key: &SigningKey,
+        order: &OrderId,
+        run: Option<&RunId>,
+        table: Attached,
+        pulses: Option<(&str, &BTreeMap<u32, Pulse>)>,
+        told: &mut dyn FnMut(usize),
+    ) -> Result<(PersonId, Imported), LaboratoryError> {
+        let has_key = |person: &&Person| person.public_key == Some(key.public_key());
+        let device = self.state().people.values().find(has_key).map(|person| person.id.clone());
+        let device =
+            device.ok_or(LaboratoryError::UnknownDevice { key: key.public_key().fingerprint().to_string() })?;
+        let imported = self.import_signed(&device, order, run, table, pulses, told, Some(key))?;
+        Ok((device, imported))
+    }
+
+    #[allow(clippy::too_many_arguments, reason = "the door of import, with and without a device")]
+    fn import_signed(
+        &mut self,
+        by: &PersonId,
+        order: &OrderId,
+        run: Option<&RunId>,
+        table: Attached,
+        pulses: Option<(&str, &BTreeMap<u32, Pulse>)>,
+        told: &mut dyn FnMut(usize),
+        device: Option<&SigningKey>,
+    ) -> Result<Imported, LaboratoryError> {
+        self.ask_now(by, Verb::Import, order)?;
         let run = self.run_of(order, run)?;
         let known = &self.state().runs[&run];
         let none = BTreeMap::new();
@@ -98,7 +134,10 @@ impl Laboratory {
         let n_pulses = digests.len();
         let n_left_out = brought.len() - n_pulses;
         let at = self.now();
-        let act = Act::Import { run: run.clone(), table, first, pulses: digests.into_iter().collect() };
+        let pulses: Vec<(u32, Digest)> = digests.into_iter().collect();
+        let device =
+            device.map(|key| key.sign(import_text(by, at.as_str(), &run, &table, &pulses).as_bytes()).to_string());
+        let act = Act::Import { run: run.clone(), table, first, pulses, device };
         let entry = self.append(by, &at, &[act])?.first().copied();
         let last = first + u32::try_from(n_readings).unwrap_or(u32::MAX).saturating_sub(1);
         Ok(Imported {
@@ -110,6 +149,13 @@ impl Laboratory {
             numbers: (n_readings > 0).then_some((first, last)),
         })
     }
+}
+
+/// The text that a device signs: one fact a line, each with its end.
+pub(crate) fn import_text(by: &PersonId, at: &str, run: &RunId, table: &Attached, pulses: &[(u32, Digest)]) -> String {
+    let pulses: String = pulses.iter().map(|(number, digest)| format!("{number} {digest}\n")).collect();
+    let table = Digest::of(table.text.as_bytes());
+    format!("darkline/import/1\n{by}\n{at}\n{run}\n{table}\n{pulses}")
 }
 
 /// Whether the pulses that a table in the record names came again, sample by sample.

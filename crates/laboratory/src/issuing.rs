@@ -1,11 +1,15 @@
 //! Issuing: a signed and reviewed outcome becomes a report that is kept byte for byte.
 
+use std::collections::BTreeMap;
+
 use darkline_audit_trail::people::Verb;
 use darkline_audit_trail::{Hash, PersonId, Timestamp};
 use darkline_record::canonical::Digest;
+use darkline_record::decision::Reason;
 use darkline_record::identity::OrderId;
 
-use crate::act::Act;
+use crate::accounts::Passphrase;
+use crate::act::{Act, PassphraseFrom};
 use crate::laboratory::{Evaluated, Laboratory, LaboratoryError};
 use crate::signing::{SignatureMeaning, SignedFacts, signature_text};
 use crate::state::{IssueState, SignatureState};
@@ -19,13 +23,23 @@ pub struct IssueDraft {
     pub report: String,
     /// The report it supersedes.
     pub supersedes: Option<String>,
+    /// Why it supersedes it.
+    pub because: Option<Reason>,
+    /// What changed since that report, in words.
+    pub changes: Vec<String>,
+    /// Who justified each flag, and when.
+    pub justified_by: BTreeMap<String, String>,
+    /// The setting of the report: what tells builds apart that set other bytes.
+    pub setting: String,
+    /// Whether issuing it approves of it too.
+    pub approves: bool,
     /// Who issues it.
     pub by: PersonId,
     /// When.
     pub at: Timestamp,
     /// Package, decisions and outcome.
     pub evaluated: Evaluated,
-    /// The signatures under the outcome: analyst, then reviewer.
+    /// The signatures under the outcome: analyst, reviewer, who approved.
     pub signatures: Vec<SignatureState>,
     /// The program that sets it.
     pub program: String,
@@ -50,12 +64,21 @@ impl Laboratory {
     /// Brings together what the report of an order says.
     ///
     /// # Arguments
-    /// * `program`: name and version of the program that sets the report.
+    /// * `program`: name and version of the program that sets the report; `setting`: what tells its builds apart.
+    /// * `because`: why it supersedes the report before, where there is one.
     ///
     /// # Errors
     /// [`LaboratoryError::NotReady`]: signatures of analyst and reviewer under the outcome as it stands now are missing, or
-    /// the very same outcome was issued already; [`LaboratoryError::Refused`].
-    pub fn draft_issue(&self, by: &PersonId, order: &OrderId, program: &str) -> Result<IssueDraft, LaboratoryError> {
+    /// the very same outcome was issued already; [`LaboratoryError::WhyMissing`]; [`LaboratoryError::Refused`].
+    pub fn draft_issue(
+        &self,
+        by: &PersonId,
+        order: &OrderId,
+        program: &str,
+        setting: &str,
+        because: Option<&Reason>,
+    ) -> Result<IssueDraft, LaboratoryError> {
+        self.not_restored(order)?;
         self.ask(by, Verb::Issue, Some(order))?;
         let evaluated = self.evaluate(order)?;
         let not_ready = |why: &str| LaboratoryError::NotReady { order: order.clone(), act: "issued", why: why.into() };
@@ -81,13 +104,42 @@ impl Laboratory {
         if last.is_some_and(|issue| issue.outcome == outcome) {
             return Err(not_ready("these very results are issued already"));
         }
+        if let (Some(earlier), None) = (last, because) {
+            return Err(LaboratoryError::WhyMissing { report: earlier.report.clone() });
+        }
         let (size, root) = self.root()?;
+        let at = self.now();
+        let approved = known.signature(SignatureMeaning::Approved, &outcome);
+        signatures.push(match approved {
+            Some(approved) => approved.clone(),
+            // Issuing approves: the signature is given together with that of the issue.
+            None => SignatureState {
+                entry: self.size_after(&at) - 1,
+                by: by.clone(),
+                at: at.to_string(),
+                meaning: SignatureMeaning::Approved,
+                outcome,
+                package: evaluated.outcome.package,
+                size,
+                root,
+                signature: String::new(),
+                person: Some(self.person(by)?.clone()),
+                passphrase: PassphraseFrom::Typed,
+            },
+        });
+        let next = self.size_after(&at) - 1 + u64::from(approved.is_none());
+        let changes = last.map_or_else(Vec::new, |earlier| self.state().changes_between(order, earlier.entry, next));
         Ok(IssueDraft {
+            because: last.and(because).cloned(),
+            changes,
+            justified_by: self.state().justified_by(order, next),
+            setting: setting.into(),
+            approves: approved.is_none(),
             order: order.clone(),
             report: format!("{order}-{}", known.issues.len() + 1),
             supersedes: last.map(|issue| issue.report.clone()),
             by: by.clone(),
-            at: self.now(),
+            at,
             evaluated,
             signatures,
             program: program.into(),
@@ -105,7 +157,7 @@ impl Laboratory {
         if issue.outcome != self.evaluate(order)?.outcome.digest() {
             return Ok(None);
         }
-        let document = self.kept(&issue.document, "the report")?;
+        let document = self.report_bytes(order, issue)?;
         Ok(Some((issue.clone(), document)))
     }
 
@@ -122,10 +174,11 @@ impl Laboratory {
         draft: &IssueDraft,
         record: &[u8],
         document: &[u8],
-        passphrase: &str,
+        passphrase: impl Into<Passphrase>,
     ) -> Result<Issue, LaboratoryError> {
+        let passphrase = passphrase.into();
         self.ask(&draft.by, Verb::Issue, Some(&draft.order))?;
-        let key = self.unlock(&draft.by, passphrase)?;
+        let key = self.unlock_to_sign(&draft.by, &passphrase, Verb::Issue)?;
         let outcome = draft.evaluated.outcome.digest();
         let (record_digest, document_digest) = (Digest::of(record), Digest::of(document));
         let meaning = issue_meaning(&draft.report, &record_digest, &document_digest);
@@ -135,10 +188,32 @@ impl Laboratory {
             size: draft.size,
             root: &draft.root,
         };
-        let text = signature_text(&draft.order, &meaning, &draft.by, &draft.at, &facts);
-        let signature = key.sign(text.as_bytes()).to_string();
-        self.store_mut().put_blobs(&[document, record])?;
-        let act = Act::Issue {
+        let sign = |meaning: &str| {
+            let text = signature_text(&draft.order, meaning, &draft.by, &draft.at, &facts);
+            key.sign(text.as_bytes()).to_string()
+        };
+        let signature = sign(&meaning);
+        let mut acts = Vec::new();
+        if draft.approves {
+            acts.push(Act::Sign {
+                order: draft.order.clone(),
+                meaning: SignatureMeaning::Approved,
+                outcome,
+                package: draft.evaluated.outcome.package,
+                size: draft.size,
+                root: draft.root,
+                signature: sign(SignatureMeaning::Approved.words()),
+                passphrase: passphrase.origin(),
+            });
+        }
+        if self.order(&draft.order)?.is_sealed() {
+            // The report names whose order it is, so it lies with that, apart from the record.
+            self.keep_report_apart(&draft.report, document)?;
+            self.store_mut().put_blobs(&[record])?;
+        } else {
+            self.store_mut().put_blobs(&[document, record])?;
+        }
+        acts.push(Act::Issue {
             order: draft.order.clone(),
             report: draft.report.clone(),
             outcome,
@@ -149,9 +224,12 @@ impl Laboratory {
             size: draft.size,
             root: draft.root,
             signature,
-        };
-        let numbers = self.append(&draft.by, &draft.at, &[act])?;
-        Ok(Issue { entry: numbers[0], report: draft.report.clone(), document: document_digest })
+            because: draft.because.clone(),
+            setting: Some(draft.setting.clone()),
+            passphrase: passphrase.origin(),
+        });
+        let numbers = self.append(&draft.by, &draft.at, &acts)?;
+        Ok(Issue { entry: numbers[acts.len() - 1], report: draft.report.clone(), document: document_digest })
     }
 }
 

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 use std::sync::Arc;
 
-use darkline_audit_trail::keys::{KeyFileFault, SigningKey};
-use darkline_audit_trail::people::{Person, Refusal, Relation, Role, Verb};
+use darkline_audit_trail::keys::KeyFileFault;
+use darkline_audit_trail::people::{Person, Refusal, Relation, Stage, Verb};
 use darkline_audit_trail::{BlobDigest, Draft, EntryId, LogId, PersonId, Store, StoreError, Timestamp};
 use darkline_evaluation::outcome::Outcome;
 use darkline_evaluation::{Explanation, NoSuchResult, UnknownEdition, Validated, evaluate, explain, validate};
@@ -13,7 +13,7 @@ use darkline_exchange::fault::Faults;
 use darkline_planning::leg::LegFault;
 use darkline_record::canonical::Digest;
 use darkline_record::decision::{Decision, FlagId};
-use darkline_record::identity::{Edition, Element, OrderId, ReadingId, RunId, SampleId};
+use darkline_record::identity::{Edition, Element, MethodId, OrderId, ReadingId, RunId, SampleId};
 use darkline_record::package::DataPackage;
 use darkline_record::pulse::Pulse;
 
@@ -25,8 +25,9 @@ pub const CURRENT_EDITION: Edition = Edition(0);
 
 /// A laboratory: its record and what follows from it.
 pub struct Laboratory {
-    store: Box<dyn Store>,
-    state: State,
+    pub(crate) store: Box<dyn Store>,
+    pub(crate) state: State,
+    pub(crate) apart: Option<std::path::PathBuf>,
     clock: fn() -> Timestamp,
 }
 
@@ -173,6 +174,140 @@ pub enum LaboratoryError {
     /// A key or passphrase is at fault.
     #[error(transparent)]
     Key(#[from] KeyFileFault),
+    /// A passphrase does not open the key of the account; an entry says so.
+    #[error("the passphrase does not open the key of {person}; entry {entry} says so, {in_a_row} in a row{then}")]
+    WrongPassphrase {
+        /// Whose account.
+        person: PersonId,
+        /// The entry.
+        entry: u64,
+        /// How many in a row.
+        in_a_row: u32,
+        /// What follows, with the sign before it.
+        then: String,
+    },
+    /// A passphrase that others would guess first.
+    #[error("this passphrase is {what}; take one that only {person} knows")]
+    GuessedFirst {
+        /// What it is.
+        what: &'static str,
+        /// Whose it would be.
+        person: PersonId,
+    },
+    /// A day that is none.
+    #[error("\"{found}\" is no day; write it as 2027-03-31")]
+    NoDay {
+        /// The text.
+        found: String,
+    },
+    /// Nothing about the person would change.
+    #[error("nothing about {person} would change")]
+    NothingToChange {
+        /// Who.
+        person: PersonId,
+    },
+    /// Nobody could keep the others any more.
+    #[error("{person} is the last administrator; enter another one first")]
+    LastAdministrator {
+        /// Who.
+        person: PersonId,
+    },
+    /// The record knows no such method.
+    #[error("the record has no method {method}; {known}")]
+    UnknownMethod {
+        /// The method.
+        method: MethodId,
+        /// Which it has.
+        known: String,
+    },
+    /// A report that supersedes another one says why.
+    #[error("this report supersedes {report} and has to say why")]
+    WhyMissing {
+        /// The report before.
+        report: String,
+    },
+    /// A remark is about something the order does not have.
+    #[error("order {order} has no {on}")]
+    NoSuchItem {
+        /// The order.
+        order: OrderId,
+        /// What was named.
+        on: String,
+    },
+    /// The order was brought back from an archive and is not worked on here.
+    #[error(
+        "order {order} was restored from an archive of log {log}: here it is read, evaluated and verified, and not changed"
+    )]
+    IsRestored {
+        /// The order.
+        order: OrderId,
+        /// Where it comes from.
+        log: String,
+    },
+    /// The archive that is to be brought back is not in order.
+    #[error("this archive is not as it was issued, so it is not restored: {fault}")]
+    NotRestored {
+        /// The first fault found.
+        fault: String,
+    },
+    /// The record has this order already.
+    #[error("the record has order {order} already; an archive is restored where it is missing")]
+    HasOrder {
+        /// The order.
+        order: OrderId,
+    },
+    /// It is kept longer already.
+    #[error("order {order} is kept until {until} already; that day can be put off, not brought forward")]
+    KeptLonger {
+        /// The order.
+        order: OrderId,
+        /// The last day.
+        until: String,
+    },
+    /// Nothing of it is kept apart.
+    #[error(
+        "whose order {order} was {}",
+        if *erased { "is erased already" } else { "stands in the record itself and cannot be erased; it can be kept apart when an order is opened" }
+    )]
+    NotApart {
+        /// The order.
+        order: OrderId,
+        /// Whether it was erased before.
+        erased: bool,
+    },
+    /// A file beside the record cannot be read or written.
+    #[error("{file}: {why}")]
+    Apart {
+        /// The file.
+        file: String,
+        /// What the operating system says.
+        why: String,
+    },
+    /// Whose order it was is erased, and the reports that named it.
+    #[error("whose order {order} was is erased, and its reports with it; what was given out before keeps verifying")]
+    Erased {
+        /// The order.
+        order: OrderId,
+    },
+    /// No device here has this key.
+    #[error("no device of this record has the key {key}")]
+    UnknownDevice {
+        /// Its fingerprint.
+        key: String,
+    },
+    /// Nobody has said where things are kept apart.
+    #[error("this record has no folder for what is kept apart from it")]
+    NothingApart,
+    /// It has to be kept.
+    #[error("whose order {order} was is not erased: {why}; entry {entry} says that it was wanted")]
+    HasToBeKept {
+        /// The order.
+        order: OrderId,
+        /// Why.
+        why: String,
+        /// The entry.
+        entry: u64,
+    },
     /// The person has no key.
     #[error("{person} has no key in this record")]
     NoKey {
@@ -230,7 +365,7 @@ impl Laboratory {
     /// # Errors
     /// [`LaboratoryError::Store`], [`LaboratoryError::Fold`].
     pub fn over(store: Box<dyn Store>) -> Result<Self, LaboratoryError> {
-        let mut laboratory = Self { store, state: State::default(), clock: Timestamp::now };
+        let mut laboratory = Self { store, state: State::default(), apart: None, clock: Timestamp::now };
         laboratory.catch_up()?;
         Ok(laboratory)
     }
@@ -259,7 +394,7 @@ impl Laboratory {
         (self.clock)()
     }
 
-    fn catch_up(&mut self) -> Result<(), LaboratoryError> {
+    pub(crate) fn catch_up(&mut self) -> Result<(), LaboratoryError> {
         let mut fault = None;
         let from = self.state.n_entries;
         let (store, state) = (&self.store, &mut self.state);
@@ -284,8 +419,15 @@ impl Laboratory {
         if size != self.state.n_entries {
             return Err(overtaken(size));
         }
+        // A clock that went back is told before anything that carries its time.
+        let back = match &self.state.last_at {
+            Some(last) if at.instant() < last.instant() => {
+                Some(Act::ClockWentBack { from: last.to_string(), to: at.to_string() })
+            }
+            _ => None,
+        };
         let drafts = (size..)
-            .zip(acts)
+            .zip(back.iter().chain(acts))
             .map(|(place, act)| {
                 // What cannot be read back must not be acknowledged.
                 let again: Option<Act> = serde_json::from_slice(&act.bytes()).ok();
@@ -295,12 +437,18 @@ impl Laboratory {
                 Ok(Draft { id: identity_of(&log, place), by: by.clone(), at: at.clone(), bytes: act.bytes() })
             })
             .collect::<Result<Vec<Draft>, LaboratoryError>>()?;
-        let numbers = match self.store.append(&drafts) {
+        let mut numbers = match self.store.append(&drafts) {
             Err(StoreError::OtherContent { .. }) => return Err(overtaken(self.store.size(&log)?)),
             answer => answer?,
         };
         self.catch_up()?;
-        Ok(numbers)
+        Ok(numbers.split_off(usize::from(back.is_some())))
+    }
+
+    /// How many entries the next act leaves behind when it is appended at this time.
+    pub(crate) fn size_after(&self, at: &Timestamp) -> u64 {
+        let went_back = self.state.last_at.as_ref().is_some_and(|last| at.instant() < last.instant());
+        self.state.n_entries + 1 + u64::from(went_back)
     }
 
     /// The person of this name.
@@ -321,83 +469,35 @@ impl Laboratory {
 
     pub(crate) fn ask(&self, name: &PersonId, verb: Verb, order: Option<&OrderId>) -> Result<(), LaboratoryError> {
         let relation = order.map_or(Relation::Unrelated, |order| self.state.relation(name, order));
-        Ok(self.person(name)?.may(verb, &relation)?)
-    }
-
-    /// Enters the first person, who becomes administrator, and the laboratory's name; refused where somebody is entered already.
-    ///
-    /// # Errors
-    /// [`LaboratoryError::Refused`] where people are entered already; keys and store as ever.
-    pub fn begin(
-        &mut self,
-        id: &PersonId,
-        full_name: &str,
-        passphrase: &str,
-        laboratory: &str,
-        address: &[String],
-    ) -> Result<u64, LaboratoryError> {
-        if !self.state.people.is_empty() {
-            return Err(Refusal::NoRole { verb: Verb::ManagePeople }.into());
+        self.person(name)?.may(verb, &relation)?;
+        match order {
+            Some(order) if matches!(verb, Verb::Import | Verb::Decide | Verb::SignAsAnalyst | Verb::SignAsReviewer) => {
+                self.authorised(name, order)
+            }
+            _ => Ok(()),
         }
-        let number = self.enter(id, id, full_name, [Role::Administrator].into(), passphrase)?;
-        let at = self.now();
-        self.append(id, &at, &[Act::SetLaboratory { name: laboratory.into(), address: address.to_vec() }])?;
-        Ok(number)
     }
 
-    /// Says what reports issued from now on call the laboratory; those issued before keep what they say.
-    ///
-    /// # Errors
-    /// [`LaboratoryError::Refused`]: who acts is no administrator.
-    pub fn set_laboratory(&mut self, by: &PersonId, name: &str, address: &[String]) -> Result<u64, LaboratoryError> {
-        self.ask(by, Verb::ManagePeople, None)?;
-        let at = self.now();
-        let numbers = self.append(by, &at, &[Act::SetLaboratory { name: name.into(), address: address.to_vec() }])?;
-        Ok(numbers[0])
-    }
-
-    /// Enters a person with a key of their own under their passphrase.
-    ///
-    /// # Errors
-    /// [`LaboratoryError::Refused`]: who acts is no administrator, or the person is entered already.
-    pub fn add_person(
-        &mut self,
-        by: &PersonId,
-        id: &PersonId,
-        full_name: &str,
-        roles: std::collections::BTreeSet<Role>,
-        passphrase: &str,
-    ) -> Result<u64, LaboratoryError> {
-        let relation = if by == id { Relation::Oneself } else { Relation::Unrelated };
-        self.person(by)?.may(Verb::ManagePeople, &relation)?;
-        if let Some(known) = self.state.people.get(id) {
-            return Err(LaboratoryError::AlreadyEntered { person: id.clone(), full_name: known.full_name.clone() });
+    /// The same, and whether the order is in a state in which it can be done.
+    pub(crate) fn ask_now(&self, name: &PersonId, verb: Verb, order: &OrderId) -> Result<(), LaboratoryError> {
+        self.not_restored(order)?;
+        self.ask(name, verb, Some(order))?;
+        if self.order(order)?.signatures.is_empty() {
+            // Nobody has signed anything: it is open or measured, whatever evaluation finds.
+            return match verb.in_stage(Stage::Open).or_else(|_| verb.in_stage(Stage::Measured)) {
+                Ok(()) => Ok(()),
+                Err(_) => Ok(verb.in_stage(self.stage(order)?)?),
+            };
         }
-        self.enter(by, id, full_name, roles, passphrase)
+        Ok(verb.in_stage(self.stage(order)?)?)
     }
 
-    fn enter(
-        &mut self,
-        by: &PersonId,
-        id: &PersonId,
-        full_name: &str,
-        roles: std::collections::BTreeSet<Role>,
-        passphrase: &str,
-    ) -> Result<u64, LaboratoryError> {
-        let key = SigningKey::random().map_err(|_| LaboratoryError::NoRandomness)?;
-        let pem = key.to_encrypted_pem(passphrase)?;
-        let person = Person {
-            id: id.clone(),
-            full_name: full_name.into(),
-            roles,
-            public_key: Some(key.public_key()),
-            disabled: false,
-        };
-        // The key first: a person without a key in the store could never sign, a key without a person harms nobody.
-        self.store.put_key(id, &pem)?;
-        let at = self.now();
-        let numbers = self.append(by, &at, &[Act::SetPerson { person }])?;
-        Ok(numbers[0])
+    /// Turns back work on an order that stands here as an archive.
+    pub(crate) fn not_restored(&self, order: &OrderId) -> Result<(), LaboratoryError> {
+        match self.state.restored.get(order) {
+            Some(restored) => Err(LaboratoryError::IsRestored { order: order.clone(), log: restored.log.clone() }),
+            None => Ok(()),
+        }
     }
 
     /// An order.
@@ -405,6 +505,9 @@ impl Laboratory {
     /// # Errors
     /// [`LaboratoryError::UnknownOrder`].
     pub fn order(&self, order: &OrderId) -> Result<&OrderState, LaboratoryError> {
+        if !self.state.orders.contains_key(order) {
+            self.not_restored(order)?;
+        }
         self.state.orders.get(order).ok_or_else(|| {
             let orders: Vec<&str> = self.state.orders.keys().map(OrderId::as_str).collect();
             let known =
@@ -453,8 +556,23 @@ impl Laboratory {
     /// # Errors
     /// As [`Laboratory::package`]; [`LaboratoryError::Edition`].
     pub fn evaluate(&self, order: &OrderId) -> Result<Evaluated, LaboratoryError> {
+        if let Some(contents) = self.restored_contents(order)? {
+            let decisions = contents.state.decisions_of(order);
+            return Ok(Evaluated { package: contents.package, decisions, outcome: contents.outcome });
+        }
         let package = self.package(order)?;
         let decisions = self.state.decisions_of(order);
+        let outcome = evaluate(&package, &decisions)?;
+        Ok(Evaluated { package, decisions, outcome })
+    }
+
+    /// Works out an order by another edition than the one it was opened with. Stores nothing.
+    ///
+    /// # Errors
+    /// As [`Laboratory::evaluate`].
+    pub fn evaluate_with(&self, order: &OrderId, edition: Edition) -> Result<Evaluated, LaboratoryError> {
+        let Evaluated { package, decisions, .. } = self.evaluate(order)?;
+        let package = DataPackage { edition, ..package };
         let outcome = evaluate(&package, &decisions)?;
         Ok(Evaluated { package, decisions, outcome })
     }
@@ -469,6 +587,9 @@ impl Laboratory {
         sample: &SampleId,
         element: Option<&Element>,
     ) -> Result<Explanation, LaboratoryError> {
+        if let Some(contents) = self.restored_contents(order)? {
+            return Ok(explain(&contents.package, &contents.state.decisions_of(order), sample, element)?);
+        }
         let package = self.package(order)?;
         Ok(explain(&package, &self.state.decisions_of(order), sample, element)?)
     }
@@ -480,17 +601,6 @@ impl Laboratory {
     pub fn validate(&self, order: &OrderId, trials: Option<u32>) -> Result<Vec<Validated>, LaboratoryError> {
         let package = self.package(order)?;
         Ok(validate(&package, &self.state.decisions_of(order), trials)?)
-    }
-
-    /// Opens the key of a person with their passphrase.
-    pub(crate) fn unlock(&self, person: &PersonId, passphrase: &str) -> Result<SigningKey, LaboratoryError> {
-        let pem = self.store.key(person)?.ok_or_else(|| LaboratoryError::NoKey { person: person.clone() })?;
-        let key = SigningKey::from_encrypted_pem(&pem, passphrase)?;
-        // A key that is not the one in the record signs nothing that anybody would accept.
-        if self.person(person)?.public_key.as_ref() != Some(&key.public_key()) {
-            return Err(LaboratoryError::NoKey { person: person.clone() });
-        }
-        Ok(key)
     }
 }
 
@@ -510,7 +620,9 @@ fn identity_of(log: &LogId, place: u64) -> EntryId {
 mod tests {
     use super::*;
     use darkline_audit_trail::SqliteStore;
+    use darkline_audit_trail::keys::SigningKey;
     use darkline_audit_trail::merkle::Frontier;
+    use darkline_audit_trail::people::Role;
     use darkline_audit_trail::{Checkpoint, Entry, Hash};
     use std::path::Path;
 
@@ -641,6 +753,28 @@ mod tests {
         assert_eq!(again.state().n_entries, 3);
         assert_eq!(again.state().laboratory.as_ref().unwrap().1, ["2 Weir Lane"]);
         assert!(darkline_audit_trail::verify_trail(again.store(), again.store().log()).unwrap().is_intact());
+    }
+
+    fn before() -> Timestamp {
+        Timestamp::new("2000-01-01T00:00:00+01:00").unwrap()
+    }
+
+    /// 21 CFR 11.10(e), in our words in part11.toml: set the computer clock back: an entry says so.
+    #[test]
+    fn a_clock_that_goes_back_is_told_by_an_entry_of_its_own() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("millrace.trail");
+        drop(begun(&path));
+        let mut late = Laboratory::over(Box::new(open(&path))).unwrap().with_clock(before);
+        assert_eq!(move_to(&mut late, "2 Weir Lane").unwrap(), 3);
+        let entry = late.store().entry(late.store().log(), 2).unwrap().unwrap();
+        let words = Act::read(&entry).unwrap().words();
+        assert!(
+            words.starts_with("the clock went back from 20") && words.ends_with(" to 2000-01-01T00:00:00+01:00"),
+            "{words}"
+        );
+        // It stays where it is: that is told once.
+        assert_eq!(move_to(&mut late, "3 Weir Lane").unwrap(), 4);
     }
 
     #[test]

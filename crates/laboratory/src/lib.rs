@@ -1,4 +1,4 @@
-//! The verbs of the job: open, plan, import, evaluate, decide, sign, issue, archive, verify.
+//! The verbs of the job: open, plan, import, evaluate, decide, sign, return, issue, archive, verify; and those of the record: people, entries, copies.
 //!
 //! [`Laboratory`] stands on a store of the audit trail. Every verb fetches what the record says, asks who may, works out
 //! what follows, and appends one act; nothing is changed or deleted. [`act`] is what an entry says, [`state`] the fold of
@@ -11,19 +11,29 @@ pub mod state;
 
 mod laboratory;
 
+pub mod accounts;
+mod apart;
+mod retaining;
+pub mod told;
+
 pub mod deciding;
 mod importing;
 mod issuing;
 mod opening;
 mod planning_legs;
 mod signing;
+mod staging;
 mod taking_over;
 
+pub mod searching;
+
 pub mod archive;
+mod restoring;
 pub mod verification;
 
 pub use importing::Imported;
 pub use issuing::{Issue, IssueDraft};
 pub use laboratory::{Evaluated, Laboratory, LaboratoryError};
-pub use opening::{Opened, Scope};
-pub use signing::{SignatureMeaning, Signed, SignedFacts, signature_text, what_stops};
+pub use opening::{Identity, Opened, Scope};
+pub use restoring::Restored;
+pub use signing::{SignatureMeaning, Signed, SignedFacts, Standing, signature_text, what_stops};

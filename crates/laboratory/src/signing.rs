@@ -1,13 +1,14 @@
 //! Signing: a person, with name and passphrase, puts their word under an outcome.
 
-use darkline_audit_trail::people::{Relation, Verb, may};
+use darkline_audit_trail::people::{Relation, Stage, Verb, may};
 use darkline_audit_trail::{Hash, PersonId, Timestamp, read_tree};
 use darkline_evaluation::outcome::{Outcome, Reported};
 use darkline_record::canonical::Digest;
 use darkline_record::identity::OrderId;
 use serde::{Deserialize, Serialize};
 
-use crate::act::Act;
+use crate::accounts::Passphrase;
+use crate::act::{Act, Remark};
 use crate::laboratory::{Laboratory, LaboratoryError};
 use crate::state::{OrderState, SignatureState};
 
@@ -22,21 +23,51 @@ pub enum SignatureMeaning {
     Measured,
     /// Reviewed.
     Reviewed,
+    /// Approved for release.
+    Approved,
 }
 
 impl SignatureMeaning {
+    /// All of them, in the order in which they are given.
+    pub const ALL: [Self; 3] = [Self::Measured, Self::Reviewed, Self::Approved];
+
     /// The words on screens and reports.
     pub fn words(self) -> &'static str {
         match self {
             SignatureMeaning::Measured => "responsible for the measurement",
             SignatureMeaning::Reviewed => "reviewed",
+            SignatureMeaning::Approved => "approved",
         }
     }
+
+    /// The meaning with these words.
+    pub fn from_words(words: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|meaning| meaning.words() == words)
+    }
+
+    /// What somebody is who signs so, in a word.
+    pub fn signer(self) -> &'static str {
+        match self {
+            SignatureMeaning::Measured => "analyst",
+            SignatureMeaning::Reviewed => "reviewer",
+            SignatureMeaning::Approved => "quality manager",
+        }
+    }
+
+    /// The state that a return has to lead to, or below, to set such a signature aside.
+    fn set_aside_below(self) -> Stage {
+        match self {
+            SignatureMeaning::Measured => Stage::InReview,
+            SignatureMeaning::Reviewed | SignatureMeaning::Approved => Stage::Approved,
+        }
+    }
+
     /// The right it takes.
     pub fn verb(self) -> Verb {
         match self {
             SignatureMeaning::Measured => Verb::SignAsAnalyst,
             SignatureMeaning::Reviewed => Verb::SignAsReviewer,
+            SignatureMeaning::Approved => Verb::Approve,
         }
     }
 }
@@ -82,15 +113,71 @@ pub fn signature_text(
     format!("darkline/signature/1\n{order}\n{meaning}\n{by}\n{at}\n{outcome}\n{package}\n{size}\n{root}\n")
 }
 
+/// How a signature stands now.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Standing {
+    /// Under the results as they are.
+    Stands,
+    /// The results have changed since.
+    Overtaken,
+    /// The order was returned after it, in this entry.
+    SetAside {
+        /// The entry.
+        entry: u64,
+    },
+}
+
+impl std::fmt::Display for Standing {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Standing::Stands => f.write_str("stands"),
+            Standing::Overtaken => f.write_str("overtaken: the results have changed since"),
+            Standing::SetAside { entry } => write!(f, "set aside by the return in entry {entry}"),
+        }
+    }
+}
+
 impl OrderState {
-    /// The last signature of a meaning that stands under this outcome; signatures under others are overtaken.
+    /// The last signature of a meaning that stands under this outcome; signatures under others are overtaken, and those that
+    /// a return set aside count no longer.
     pub fn signature(&self, meaning: SignatureMeaning, outcome: &Digest) -> Option<&SignatureState> {
-        self.signatures.iter().rev().find(|signature| signature.meaning == meaning && signature.outcome == *outcome)
+        self.signature_before(meaning, outcome, u64::MAX)
     }
 
-    /// The last signature of a person under this outcome.
+    /// The same as it was before an entry.
+    pub fn signature_before(&self, meaning: SignatureMeaning, outcome: &Digest, entry: u64) -> Option<&SignatureState> {
+        self.signatures.iter().rev().find(|signature| {
+            signature.entry < entry
+                && signature.meaning == meaning
+                && signature.outcome == *outcome
+                && self.set_aside(signature, entry).is_none()
+        })
+    }
+
+    fn set_aside(&self, signature: &SignatureState, before: u64) -> Option<u64> {
+        let later = self.returns.iter().filter(|returned| returned.entry > signature.entry && returned.entry < before);
+        later.filter(|returned| returned.to < signature.meaning.set_aside_below()).map(|returned| returned.entry).next()
+    }
+
+    /// How a signature stands under this outcome.
+    pub fn standing(&self, signature: &SignatureState, outcome: &Digest) -> Standing {
+        match self.set_aside(signature, u64::MAX) {
+            Some(entry) => Standing::SetAside { entry },
+            None if signature.outcome != *outcome => Standing::Overtaken,
+            None => Standing::Stands,
+        }
+    }
+
+    /// The last signature of a person that stands under this outcome.
     pub fn signature_of(&self, by: &PersonId, outcome: &Digest) -> Option<&SignatureState> {
-        self.signatures.iter().rev().find(|signature| signature.by == *by && signature.outcome == *outcome)
+        let stands = |signature: &&SignatureState| self.standing(signature, outcome) == Standing::Stands;
+        self.signatures.iter().rev().find(|signature| signature.by == *by && stands(signature))
+    }
+
+    /// Remarks of the last return that nobody has answered with a signature yet.
+    pub fn open_remarks(&self) -> &[Remark] {
+        let Some(last) = self.returns.last() else { return &[] };
+        if self.signatures.iter().any(|signature| signature.entry > last.entry) { &[] } else { &last.remarks }
     }
 }
 
@@ -117,13 +204,14 @@ impl Laboratory {
         meaning: SignatureMeaning,
         outcome: &Outcome,
     ) -> Result<(), LaboratoryError> {
+        self.not_restored(order)?;
         let not_ready = |why: String| LaboratoryError::NotReady { order: order.clone(), act: "signed", why };
         if let Some(why) = what_stops(outcome) {
             return Err(not_ready(why));
         }
         let (known, person) = (self.order(order)?, self.person(by)?);
         let has_right = |verb| person.roles.iter().any(|role| may(*role, verb, &Relation::Unrelated).is_ok());
-        if let Some(given) = known.signature_of(by, &outcome.digest()).filter(|given| given.meaning == meaning) {
+        if let Some(given) = known.signature(meaning, &outcome.digest()).filter(|given| given.by == *by) {
             let (entry, meaning) = (given.entry, meaning.words());
             return Err(LaboratoryError::AlreadySigned { by: by.clone(), entry, meaning });
         }
@@ -134,30 +222,36 @@ impl Laboratory {
         if meaning == SignatureMeaning::Measured && has_right(Verb::SignAsReviewer) && !has_right(Verb::SignAsAnalyst) {
             return Err(not_ready("an analyst signs these results before a reviewer does".into()));
         }
+        let reviewed = known.signature(SignatureMeaning::Reviewed, &outcome.digest());
+        if meaning == SignatureMeaning::Approved && reviewed.is_none() {
+            return Err(not_ready("nobody has signed these results as reviewer".into()));
+        }
         self.ask(by, meaning.verb(), Some(order))
     }
 
     /// Signs the outcome of an order as it stands now.
     ///
     /// # Errors
-    /// As [`Laboratory::may_sign`]; [`LaboratoryError::Key`] where the passphrase does not open the person's key.
+    /// As [`Laboratory::may_sign`]; [`LaboratoryError::WrongPassphrase`] where it does not open the person's key.
     pub fn sign(
         &mut self,
         by: &PersonId,
         order: &OrderId,
         meaning: SignatureMeaning,
-        passphrase: &str,
+        passphrase: impl Into<Passphrase>,
     ) -> Result<Signed, LaboratoryError> {
+        let passphrase = passphrase.into();
         let evaluated = self.evaluate(order)?;
         self.may_sign(by, order, meaning, &evaluated.outcome)?;
-        let key = self.unlock(by, passphrase)?;
+        let key = self.unlock_to_sign(by, &passphrase, meaning.verb())?;
         let (outcome, package) = (evaluated.outcome.digest(), evaluated.outcome.package);
         let (size, root) = self.root()?;
         let at = self.now();
         let facts = SignedFacts { outcome: &outcome, package: &package, size, root: &root };
         let text = signature_text(order, meaning.words(), by, &at, &facts);
         let signature = key.sign(text.as_bytes()).to_string();
-        let act = Act::Sign { order: order.clone(), meaning, outcome, package, size, root, signature };
+        let (order, passphrase) = (order.clone(), passphrase.origin());
+        let act = Act::Sign { order, meaning, outcome, package, size, root, signature, passphrase };
         let numbers = self.append(by, &at, &[act])?;
         Ok(Signed { entry: numbers[0], meaning, outcome, root })
     }

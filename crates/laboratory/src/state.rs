@@ -5,8 +5,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use darkline_audit_trail::people::{Part, Person, Relation};
-use darkline_audit_trail::{Checkpoint, Entry, Hash, LogId, PersonId};
+use darkline_audit_trail::keys::PublicKey;
+use darkline_audit_trail::people::{Part, Person, Relation, Stage};
+use darkline_audit_trail::{Checkpoint, Entry, Hash, LogId, PersonId, Timestamp};
 use darkline_exchange::{method, order, preparation, readings, run, run_order};
 use darkline_record::canonical::Digest;
 use darkline_record::decision::{Decision, FlagId};
@@ -18,7 +19,8 @@ use darkline_record::preparation::{PortionRole, PreparationBatch};
 use darkline_record::pulse::Pulse;
 use darkline_record::run::{Reading, RowHolds, Run, Signal};
 
-use crate::act::{Act, Attached, DocumentKind};
+use crate::act::{Act, Attached, DocumentKind, PassphraseFrom, Remark};
+use crate::importing::import_text;
 use crate::signing::SignatureMeaning;
 
 /// What the laboratory knows.
@@ -28,8 +30,20 @@ pub struct State {
     pub n_entries: u64,
     /// The laboratory's name and address lines.
     pub laboratory: Option<(String, Vec<String>)>,
+    /// Whether signatures may come with a passphrase from a file.
+    pub passphrases_from_files: bool,
+    /// The time of the last entry.
+    pub last_at: Option<Timestamp>,
     /// People by name.
     pub people: BTreeMap<PersonId, Person>,
+    /// How their accounts stand; an account that is not here has nothing to tell.
+    pub accounts: BTreeMap<PersonId, Account>,
+    /// Who is authorised for which method.
+    pub authorisations: BTreeMap<MethodId, BTreeMap<PersonId, Authorisation>>,
+    /// Orders that stand in the record as archives that were brought back.
+    pub restored: BTreeMap<OrderId, RestoredState>,
+    /// Reviews of entries.
+    pub entry_reviews: Vec<EntryReview>,
     /// Orders.
     pub orders: BTreeMap<OrderId, OrderState>,
     /// Methods.
@@ -40,6 +54,89 @@ pub struct State {
     pub runs: BTreeMap<RunId, RunState>,
     /// Logs of benches that were taken over, each with the checkpoint up to which it was.
     pub taken_over: BTreeMap<LogId, Checkpoint>,
+}
+
+/// How an account stands.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Account {
+    /// Passphrases in a row that did not open its key.
+    pub failures: u32,
+    /// When the last of them was given.
+    pub last_failure: Option<Timestamp>,
+    /// Who chose its passphrase, where that is somebody else.
+    pub passphrase_of: Option<PersonId>,
+    /// The last entry by this person.
+    pub last_entry: Option<String>,
+    /// When the passphrase was set.
+    pub passphrase_at: Option<String>,
+}
+
+/// An authorisation for a method.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Authorisation {
+    /// The last day; none where it was withdrawn.
+    pub until: Option<String>,
+    /// Who gave or withdrew it.
+    pub by: PersonId,
+    /// The entry.
+    pub entry: u64,
+}
+
+/// An archive that was brought back.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RestoredState {
+    /// The entry.
+    pub entry: u64,
+    /// Who brought it back.
+    pub by: PersonId,
+    /// When.
+    pub at: String,
+    /// The report in it.
+    pub report: String,
+    /// The log it comes from.
+    pub log: String,
+    /// The bench that signed its entries.
+    pub bench: String,
+    /// The archive.
+    pub archive: Digest,
+}
+
+/// A review of entries.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct EntryReview {
+    /// The entry.
+    pub entry: u64,
+    /// Who.
+    pub by: PersonId,
+    /// When.
+    pub at: String,
+    /// The order, where it was about one.
+    pub order: Option<OrderId>,
+    /// Entries in the log when they were shown.
+    pub size: u64,
+    /// How many were shown.
+    pub n_shown: u64,
+    /// What was found.
+    pub remark: String,
+}
+
+/// An order that was handed back.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ReturnState {
+    /// The entry.
+    pub entry: u64,
+    /// Who.
+    pub by: PersonId,
+    /// When.
+    pub at: String,
+    /// The state it was in.
+    pub from: Stage,
+    /// The state before, to which it went.
+    pub to: Stage,
+    /// What is to be looked at.
+    pub remarks: Vec<Remark>,
+    /// Why, as a whole.
+    pub reason: String,
 }
 
 /// An order with what was done about it.
@@ -55,6 +152,12 @@ pub struct OrderState {
     pub signatures: Vec<SignatureState>,
     /// Reports in the order they were issued.
     pub issues: Vec<IssueState>,
+    /// Returns in the order they were made.
+    pub returns: Vec<ReturnState>,
+    /// The last day on which it has to be there.
+    pub keep_until: Option<String>,
+    /// The entry that erased whose order it was.
+    pub erased: Option<u64>,
 }
 
 /// A decision with its entry.
@@ -93,6 +196,8 @@ pub struct SignatureState {
     pub signature: String,
     /// The person as they were when they signed: name, roles and key may change later.
     pub person: Option<Person>,
+    /// Where the passphrase came from.
+    pub passphrase: PassphraseFrom,
 }
 
 /// A report with its entry.
@@ -126,6 +231,25 @@ pub struct IssueState {
     pub person: Option<Person>,
     /// The laboratory's name and address lines as they were then.
     pub laboratory: Option<(String, Vec<String>)>,
+    /// Why it supersedes the one before.
+    pub because: Option<String>,
+    /// The setting of the report; none in issues from before settings were told apart.
+    pub setting: Option<String>,
+}
+
+/// What a device signed when it brought readings.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct DeviceSigned {
+    /// The entry.
+    pub entry: u64,
+    /// The device.
+    pub by: PersonId,
+    /// The text that was signed.
+    pub text: String,
+    /// The signature, in hexadecimal digits.
+    pub signature: String,
+    /// Its key then.
+    pub key: Option<PublicKey>,
 }
 
 /// A run with who had a hand in it.
@@ -137,6 +261,10 @@ pub struct RunState {
     pub measured_by: BTreeSet<PersonId>,
     /// Tables that were imported, with the digests of the pulses they name.
     pub tables: Vec<(Attached, BTreeMap<u32, Digest>)>,
+    /// The entries that brought them.
+    pub imports: Vec<u64>,
+    /// Signatures of devices under what they brought.
+    pub device_signed: Vec<DeviceSigned>,
     /// Flags whose step has become a leg already, with the number of the decision's entry.
     pub legs_for: BTreeSet<FlagId>,
 }
@@ -170,6 +298,21 @@ pub enum FoldFault {
 /// Pulses by digest, from the store or an archive.
 pub type Pulses = BTreeMap<Digest, Arc<Pulse>>;
 
+impl OrderState {
+    fn new(order: Order) -> Self {
+        Self {
+            order,
+            edition: None,
+            decisions: Vec::new(),
+            signatures: Vec::new(),
+            issues: Vec::new(),
+            returns: Vec::new(),
+            keep_until: None,
+            erased: None,
+        }
+    }
+}
+
 impl State {
     /// Takes one more entry in.
     ///
@@ -181,9 +324,40 @@ impl State {
         let unknown = |what: String| FoldFault::Unknown { number, what };
         let damaged = |file_name: &str, why: String| FoldFault::Document { number, file_name: file_name.into(), why };
         match act {
-            Act::SetLaboratory { name, address } => self.laboratory = Some((name, address)),
-            Act::SetPerson { person } => {
+            Act::SetLaboratory { name, address, passphrases_from_files } => {
+                self.laboratory = Some((name, address));
+                self.passphrases_from_files = passphrases_from_files;
+            }
+            Act::SetPerson { person, .. } => {
+                let account = self.accounts.entry(person.id.clone()).or_default();
+                account.passphrase_at.get_or_insert_with(|| entry.at.to_string());
                 self.people.insert(person.id.clone(), person);
+            }
+            Act::RenewKey { person, .. } => {
+                let account = self.accounts.entry(person.id.clone()).or_default();
+                account.passphrase_of = Some(entry.by.clone());
+                account.passphrase_at = Some(entry.at.to_string());
+                (account.failures, account.last_failure) = (0, None);
+                self.people.insert(person.id.clone(), person);
+            }
+            Act::ChangePassphrase { person } => {
+                let account = self.accounts.entry(person.id.clone()).or_default();
+                account.passphrase_of = None;
+                account.passphrase_at = Some(entry.at.to_string());
+                (account.failures, account.last_failure) = (0, None);
+                self.people.insert(person.id.clone(), person);
+            }
+            Act::FailedPassphrase { person, in_a_row, .. } => {
+                let account = self.accounts.entry(person).or_default();
+                (account.failures, account.last_failure) = (in_a_row, Some(entry.at.clone()));
+            }
+            Act::Unlock { person, .. } => {
+                let account = self.accounts.entry(person).or_default();
+                (account.failures, account.last_failure) = (0, None);
+            }
+            Act::Authorise { person, method, until, .. } => {
+                let authorisation = Authorisation { until, by: entry.by.clone(), entry: number };
+                self.authorisations.entry(method).or_default().insert(person, authorisation);
             }
             Act::OpenDocument { kind, file_name, text, rows } => {
                 self.open(kind, &file_name, &text, rows.as_ref()).map_err(|why| damaged(&file_name, why))?
@@ -192,7 +366,14 @@ impl State {
                 let known = self.orders.get_mut(&order).ok_or_else(|| unknown(format!("order {order}")))?;
                 known.edition = Some(edition);
             }
-            Act::Import { run, table, first, pulses } => {
+            Act::Import { run, table, first, pulses, device } => {
+                let signed = device.map(|signature| DeviceSigned {
+                    entry: number,
+                    by: entry.by.clone(),
+                    text: import_text(&entry.by, entry.at.as_str(), &run, &table, &pulses),
+                    signature,
+                    key: self.people.get(&entry.by).and_then(|person| person.public_key),
+                });
                 let pulses: BTreeMap<u32, Digest> = pulses.into_iter().collect();
                 let known = self.runs.get_mut(&run).ok_or_else(|| unknown(format!("run {run}")))?;
                 let method = self
@@ -223,6 +404,8 @@ impl State {
                 }
                 known.measured_by.insert(entry.by.clone());
                 known.tables.push((table, pulses));
+                known.imports.push(number);
+                known.device_signed.extend(signed);
             }
             Act::AddLeg { run, leg } => {
                 let known = self.runs.get_mut(&run).ok_or_else(|| unknown(format!("run {run}")))?;
@@ -234,7 +417,7 @@ impl State {
                 let (by, at) = (entry.by.clone(), entry.at.to_string());
                 known.decisions.push(Decided { entry: number, by, at, decision });
             }
-            Act::Sign { order, meaning, outcome, package, size, root, signature } => {
+            Act::Sign { order, meaning, outcome, package, size, root, signature, passphrase } => {
                 let known = self.orders.get_mut(&order).ok_or_else(|| unknown(format!("order {order}")))?;
                 let (by, at) = (entry.by.clone(), entry.at.to_string());
                 let person = self.people.get(&by).cloned();
@@ -249,9 +432,30 @@ impl State {
                     root,
                     signature,
                     person,
+                    passphrase,
                 });
+                self.opened_key(&entry.by);
             }
-            Act::Issue { order, report, outcome, record, document, supersedes, program, size, root, signature } => {
+            Act::Return { order, from, to, remarks, reason } => {
+                let known = self.orders.get_mut(&order).ok_or_else(|| unknown(format!("order {order}")))?;
+                let (by, at, reason) = (entry.by.clone(), entry.at.to_string(), reason.to_string());
+                known.returns.push(ReturnState { entry: number, by, at, from, to, remarks, reason });
+            }
+            Act::Issue {
+                order,
+                report,
+                outcome,
+                record,
+                document,
+                supersedes,
+                program,
+                size,
+                root,
+                signature,
+                because,
+                setting,
+                passphrase: _,
+            } => {
                 let known = self.orders.get_mut(&order).ok_or_else(|| unknown(format!("order {order}")))?;
                 let (by, at) = (entry.by.clone(), entry.at.to_string());
                 let (person, laboratory) = (self.people.get(&by).cloned(), self.laboratory.clone());
@@ -270,7 +474,10 @@ impl State {
                     signature,
                     person,
                     laboratory,
+                    because: because.map(|because| because.to_string()),
+                    setting,
                 });
+                self.opened_key(&entry.by);
             }
             Act::TakeOver { log, checkpoint, .. } => {
                 let checkpoint = Checkpoint::from_text(&checkpoint)
@@ -280,18 +487,47 @@ impl State {
             Act::Archive { order, .. } => {
                 self.orders.get(&order).ok_or_else(|| unknown(format!("order {order}")))?;
             }
+            Act::SetRetention { order, until, .. } => {
+                let known = self.orders.get_mut(&order).ok_or_else(|| unknown(format!("order {order}")))?;
+                known.keep_until = Some(until);
+            }
+            Act::EraseIdentity { order, .. } => {
+                let known = self.orders.get_mut(&order).ok_or_else(|| unknown(format!("order {order}")))?;
+                known.erased = Some(number);
+            }
+            Act::ReviewEntries { order, size, n_shown, remark, .. } => {
+                let (by, at, remark) = (entry.by.clone(), entry.at.to_string(), remark.to_string());
+                self.entry_reviews.push(EntryReview { entry: number, by, at, order, size, n_shown, remark });
+            }
+            Act::Restore { order, report, log, bench, archive } => {
+                let (by, at) = (entry.by.clone(), entry.at.to_string());
+                self.restored.insert(order, RestoredState { entry: number, by, at, report, log, bench, archive });
+            }
+            Act::RefusedErasure { .. } | Act::ClockWentBack { .. } | Act::BackUp { .. } | Act::Drill { .. } => {}
         }
+        self.accounts.entry(entry.by.clone()).or_default().last_entry = Some(entry.at.to_string());
+        self.last_at = Some(entry.at.clone());
         self.n_entries = number.saturating_add(1);
         Ok(())
+    }
+
+    /// Who has opened their key has given the right passphrase.
+    fn opened_key(&mut self, person: &PersonId) {
+        if let Some(account) = self.accounts.get_mut(person) {
+            (account.failures, account.last_failure) = (0, None);
+        }
+    }
+
+    /// What is known of a person's authorisation for a method.
+    pub fn authorisation(&self, person: &PersonId, method: &MethodId) -> Option<&Authorisation> {
+        self.authorisations.get(method)?.get(person)
     }
 
     fn open(&mut self, kind: DocumentKind, file_name: &str, text: &str, rows: Option<&Attached>) -> Result<(), String> {
         match kind {
             DocumentKind::Order => {
                 let order = order::read(file_name, text).map_err(|faults| faults.to_string())?;
-                let (decisions, signatures, issues) = (Vec::new(), Vec::new(), Vec::new());
-                self.orders
-                    .insert(order.id.clone(), OrderState { order, edition: None, decisions, signatures, issues });
+                self.orders.insert(order.id.clone(), OrderState::new(order));
             }
             DocumentKind::Method => {
                 let method = method::read(file_name, text).map_err(|faults| faults.to_string())?;
@@ -310,8 +546,10 @@ impl State {
                 let rows =
                     run_order::read(&rows.file_name, &rows.text, replicates).map_err(|faults| faults.to_string())?;
                 let run = head.with_rows(rows);
-                let (measured_by, tables, legs_for) = (BTreeSet::new(), Vec::new(), BTreeSet::new());
-                self.runs.insert(run.id.clone(), RunState { run, measured_by, tables, legs_for });
+                let (measured_by, legs_for) = (BTreeSet::new(), BTreeSet::new());
+                let (tables, imports, device_signed) = (Vec::new(), Vec::new(), Vec::new());
+                self.runs
+                    .insert(run.id.clone(), RunState { run, measured_by, tables, imports, device_signed, legs_for });
             }
         }
         Ok(())
@@ -386,6 +624,38 @@ impl State {
             || self.decided_about(order).iter().any(|decided| decided.entry > issue.entry)
     }
 
+    /// What changed between a report and an entry behind it, in words, for the report that supersedes it.
+    pub fn changes_between(&self, order: &OrderId, after: u64, before: u64) -> Vec<String> {
+        let between = |entry: u64| entry > after && entry < before;
+        let mut changes: Vec<(u64, String)> = Vec::new();
+        for decided in self.decided_about(order).into_iter().filter(|decided| between(decided.entry)) {
+            let act = Act::Decide { order: order.clone(), decision: decided.decision.clone() };
+            changes.push((decided.entry, act.words()));
+        }
+        for run in self.runs_of(order) {
+            for ((table, _), entry) in run.tables.iter().zip(&run.imports).filter(|(_, entry)| between(**entry)) {
+                changes.push((*entry, format!("readings of {} taken into run {}", table.file_name, run.run.id)));
+            }
+        }
+        changes.sort();
+        changes.into_iter().map(|(_, words)| words).collect()
+    }
+
+    /// Who justified each flag of an order last, as of an entry: name and time.
+    pub fn justified_by(&self, order: &OrderId, before: u64) -> BTreeMap<String, String> {
+        let mut found = BTreeMap::new();
+        for decided in self.decided_about(order).into_iter().filter(|decided| decided.entry < before) {
+            if let Decision::Justify { flag, .. } = &decided.decision {
+                let name = self
+                    .people
+                    .get(&decided.by)
+                    .map_or_else(|| decided.by.to_string(), |person| format!("{} ({})", person.full_name, person.id));
+                found.insert(flag.to_string(), format!("{name}, {}", decided.at));
+            }
+        }
+        found
+    }
+
     fn decided_about(&self, order: &OrderId) -> Vec<&Decided> {
         let runs: BTreeSet<&RunId> = self.runs_of(order).into_iter().map(|run| &run.run.id).collect();
         let is_shared = |decided: &Decided| run_of(&decided.decision).is_some_and(|run| runs.contains(run));
@@ -414,6 +684,7 @@ impl State {
                 parts.insert(match signature.meaning {
                     SignatureMeaning::Measured => Part::SignedAsAnalyst,
                     SignatureMeaning::Reviewed => Part::SignedAsReviewer,
+                    SignatureMeaning::Approved => Part::Approved,
                 });
             }
         }

@@ -20,12 +20,15 @@ use darkline_evaluation::evaluate;
 use darkline_evaluation::outcome::Outcome;
 use darkline_exchange::bag::{self, Bag, BagFault};
 use darkline_exchange::pulses;
+use darkline_exchange::sealing::unsealed;
 use darkline_record::canonical::{self, Digest};
 use darkline_record::identity::OrderId;
+use darkline_record::order::Order;
 use darkline_record::package::DataPackage;
 use darkline_record::run::Signal;
 
 use crate::act::Act;
+use crate::apart;
 use crate::archive::{self, EntryLine};
 use crate::laboratory::{Laboratory, LaboratoryError};
 use crate::state::{IssueState, OrderState, Pulses, State};
@@ -72,6 +75,8 @@ pub struct Contents {
     pub report: Vec<u8>,
     /// The record inside it.
     pub record: Vec<u8>,
+    /// The order with what was kept apart in its place: as the report shows it.
+    pub shown: Order,
 }
 
 impl Verification {
@@ -158,7 +163,8 @@ fn read_on(checking: &mut Checking<'_>, bag: &Bag) -> Result<(), String> {
     let package = state.package(&order, pulses).ok_or("the order was never opened for work")?;
 
     let issue = known.issues.last().ok_or("no report was issued")?;
-    let outcome = evaluate(&package, &state.decisions_of(&order)).map_err(|fault| fault.to_string())?;
+    let outcome = evaluate(&package, &state.decisions_of(&order))
+        .map_err(|fault| format!("{fault}; report {} was issued by {}: install that", issue.report, issue.program))?;
     checking.check("evaluation", format!("edition {}, outcome {}", outcome.edition, first_12(&outcome.digest())), {
         let mut faults = Vec::new();
         if outcome.digest() != issue.outcome {
@@ -173,7 +179,8 @@ fn read_on(checking: &mut Checking<'_>, bag: &Bag) -> Result<(), String> {
         }
         faults
     });
-    let faults = signatures::check(&order, known, &leaves);
+    let mut faults = signatures::check(&order, known, &leaves);
+    faults.extend(signatures::check_devices(&state, &order));
     let (n_signatures, n_issues) = (known.signatures.len(), known.issues.len());
     checking.check(
         "signatures",
@@ -184,6 +191,26 @@ fn read_on(checking: &mut Checking<'_>, bag: &Bag) -> Result<(), String> {
     let (report, record) = (file("report.pdf")?.clone(), file("record.json")?.clone());
     checking.check("report", format!("report {} as issued", issue.report), check_report(issue, &report, &record));
 
+    let mut apart_faults = Vec::new();
+    let shown = match files.get(archive::IDENTITY) {
+        None => package.order.clone(),
+        Some(bytes) => match apart::read(&order, bytes) {
+            Some(kept) => {
+                let shown = unsealed(&package.order, &kept);
+                if !apart::commitments(&shown).is_empty() || bytes != &apart::bytes(&order, &kept) {
+                    apart_faults.push(format!("{} is not what the order was opened with", archive::IDENTITY));
+                }
+                shown
+            }
+            None => {
+                apart_faults.push(format!("{} is not what the order was opened with", archive::IDENTITY));
+                package.order.clone()
+            }
+        },
+    };
+    if files.contains_key(archive::IDENTITY) && apart::commitments(&package.order).is_empty() {
+        apart_faults.push(format!("{} does not belong to the archive", archive::IDENTITY));
+    }
     let mut wanted = archive::documents(&acts);
     let n_documents = wanted.len();
     wanted.insert("entries.jsonl".into(), lines.iter().map(EntryLine::text).collect::<String>().into_bytes());
@@ -192,6 +219,17 @@ fn read_on(checking: &mut Checking<'_>, bag: &Bag) -> Result<(), String> {
     wanted
         .insert("README.txt".into(), archive::readme(&order, &issue.report, &checkpoint.root.to_string()).into_bytes());
     let mut faults = check_files(&state, &order, files, &wanted);
+    faults.extend(apart_faults);
+    let rendering = acts.iter().rev().find_map(|(_, act)| match act {
+        Act::Archive { rendering, .. } => Some(*rendering),
+        _ => None,
+    });
+    let found = files.get(archive::RENDERING).map(|bytes| Digest::of(bytes));
+    if rendering.flatten().is_some() && found.is_none() {
+        faults.push(format!("{} is missing", archive::RENDERING));
+    } else if rendering.flatten() != found {
+        faults.push(format!("{} is not what was written when the order was archived", archive::RENDERING));
+    }
     for ((label, value), (_, found)) in archive::info(&order, issue).iter().zip(&bag.info) {
         if value != found {
             faults.push(format!("bag-info.txt: {label} is {found:?}, the entries say {value:?}"));
@@ -201,7 +239,7 @@ fn read_on(checking: &mut Checking<'_>, bag: &Bag) -> Result<(), String> {
         faults.push("bag-info.txt has other lines than were written".into());
     }
     checking.check("files", format!("{} and all others as the entries say", counted(n_documents, "document")), faults);
-    checking.verification.contents = Some(Contents { order, state, package, outcome, report, record });
+    checking.verification.contents = Some(Contents { order, state, package, outcome, report, record, shown });
     Ok(())
 }
 
@@ -349,7 +387,9 @@ fn check_files(
     }
     // Looked at one by one above.
     let mut known: BTreeSet<String> =
-        ["report.pdf", "record.json", "outcome.json", "checkpoint.txt"].map(str::to_owned).into();
+        ["report.pdf", "record.json", "outcome.json", "checkpoint.txt", archive::RENDERING, archive::IDENTITY]
+            .map(str::to_owned)
+            .into();
     let has_pulses = |run: &&crate::state::RunState| {
         run.run.readings.iter().any(|reading| matches!(reading.signal, Signal::Pulse(_)))
     };
@@ -374,7 +414,8 @@ impl Laboratory {
         for (order, known) in &self.state().orders {
             n_signatures += known.signatures.len();
             n_issues += known.issues.len();
-            let found = signatures::check(order, known, &leaves);
+            let mut found = signatures::check(order, known, &leaves);
+            found.extend(signatures::check_devices(self.state(), order));
             faults.extend(found.into_iter().map(|fault| format!("order {order}: {fault}")));
         }
         let found = format!("{} and {}", counted(n_signatures, "signature"), counted(n_issues, "issue"));

@@ -20,6 +20,9 @@ fn main() -> Result<(), Box<dyn Error>> {
     let held: Held = serde_json::from_str(&std::fs::read_to_string(root.join("corpus/millrace-lead.json"))?)?;
     let outcome = evaluate(&held.package, &held.decisions)?;
     let nobody = Issued {
+        because: None,
+        changes: Vec::new(),
+        justified_by: Default::default(),
         report: "none".into(),
         supersedes: None,
         at: "2026-03-05T15:00:00+01:00".into(),

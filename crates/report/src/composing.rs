@@ -3,6 +3,8 @@
 //! [`compose`] fills a [`TestReport`]; [`record`] writes the same facts for programs. Both are pure, so that whoever has the
 //! package makes the same report again.
 
+use std::collections::BTreeMap;
+
 use darkline_evaluation::outcome::{
     ControlKind, ControlOutcome as Control, FlagState, Outcome, Reported, ResultOutcome, RunOutcome, ValueOutcome,
 };
@@ -36,7 +38,7 @@ pub struct Issued {
     pub supersedes: Option<String>,
     /// When it was issued.
     pub at: String,
-    /// Who signed: analyst, then reviewer.
+    /// Who signed: analyst, reviewer, who approved.
     pub signatures: Vec<SignedBy>,
     /// Who issued it.
     pub issued_by: String,
@@ -48,6 +50,15 @@ pub struct Issued {
     pub laboratory: Option<(String, Vec<String>)>,
     /// The program that set the report.
     pub program: String,
+    /// Why it supersedes the report before.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub because: Option<String>,
+    /// What changed since that report, in words.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub changes: Vec<String>,
+    /// Who justified each flag, and when.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
+    pub justified_by: BTreeMap<String, String>,
 }
 
 /// A signature with the name and key of its person.
@@ -136,8 +147,12 @@ pub fn compose(package: &DataPackage, outcome: &Outcome, issued: &Issued) -> Tes
         number: issued.report.clone(),
         replaces: issued.supersedes.as_ref().map(|number| Replaced {
             number: number.clone(),
-            changes: vec!["figures or decisions changed after it was issued; this report stands in its place".into()],
-            reason: "see the entries of the order in the record".into(),
+            changes: if issued.changes.is_empty() {
+                vec!["figures or decisions changed after it was issued; this report stands in its place".into()]
+            } else {
+                issued.changes.clone()
+            },
+            reason: issued.because.clone().unwrap_or_else(|| "see the entries of the order in the record".into()),
         }),
         trial: is_trial(outcome),
         laboratory: Party { name, lines },
@@ -163,7 +178,7 @@ pub fn compose(package: &DataPackage, outcome: &Outcome, issued: &Issued) -> Tes
             .collect(),
         methods: order.analytes.iter().filter_map(|requested| method_line(package, requested)).collect(),
         deviations: Vec::new(),
-        flags: outcome.flags.iter().filter_map(justified).collect(),
+        flags: outcome.flags.iter().filter_map(|flag| justified(flag, issued)).collect(),
         notes: notes(package),
         opinions: Vec::new(),
         signatures: issued
@@ -298,7 +313,7 @@ fn method_line(package: &DataPackage, requested: &Requested) -> Option<MethodLin
     })
 }
 
-fn justified(flag: &darkline_evaluation::outcome::FlagOutcome) -> Option<JustifiedFlag> {
+fn justified(flag: &darkline_evaluation::outcome::FlagOutcome, issued: &Issued) -> Option<JustifiedFlag> {
     let FlagState::Justified { reason } = &flag.state else {
         return None;
     };
@@ -309,7 +324,7 @@ fn justified(flag: &darkline_evaluation::outcome::FlagOutcome) -> Option<Justifi
         subject,
         seen: rules::named(flag.flag.id.rule.as_str()).map_or_else(String::new, |rule| (rule.say)(&flag.flag.evidence)),
         reason: reason.clone(),
-        by: "see the entries of the order".into(),
+        by: issued.justified_by.get(&id).cloned().unwrap_or_else(|| "see the entries of the order".into()),
     })
 }
 

@@ -46,6 +46,7 @@ const OF_FILES: &[(&str, Check<House>)] = &[
     ("map of crates", map_of_crates::check),
     ("readme", readme::check),
     ("links", links::check),
+    ("clauses", crate::clause_page::check),
 ];
 
 /// Checks of packages by name.

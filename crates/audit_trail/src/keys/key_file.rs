@@ -1,6 +1,7 @@
-//! How private keys are kept: encrypted under a passphrase, or in a file of the bench's account.
+//! Key files: encrypted under a passphrase, or plain in a file of the bench's account.
 //!
-//! A person's key is PKCS#8, encrypted (PBES2: scrypt with N = 2^14, r = 8, p = 5, then
+//! How a person's key is kept in the record, by way of Argon2id, stands in `passphrase.rs`. The form
+//! that OpenSSL reads by itself is PKCS#8, encrypted (PBES2: scrypt with N = 2^14, r = 8, p = 5, then
 //! AES-256-CBC), as PEM text. OpenSSL 3.0 reads it: it holds the 32-byte seed without the public
 //! key, and scrypt needs 16 MiB, both of which older versions insist on.
 //!
@@ -240,7 +241,7 @@ impl SigningKey {
     }
 
     /// PKCS#8 with the seed alone: OpenSSL 3.0 refuses the form that holds the public key too.
-    fn pkcs8(&self) -> SecretDocument {
+    pub(super) fn pkcs8(&self) -> SecretDocument {
         let key = KeypairBytes { secret_key: self.0.to_bytes(), public_key: None };
         key.to_pkcs8_der().expect("a seed of 32 bytes fits the form")
     }

@@ -8,6 +8,7 @@
 mod pack;
 mod rfc_3339;
 mod rfc_8032;
+mod rfc_9106;
 mod rfc_9162;
 
 pub use pack::{Case, Pack};

@@ -43,6 +43,29 @@ const EXAMPLES: &[Examples] = &[
             ("darkline people add j.alder --full-name \"J. Alder\" --role analyst --as k.willow", ""),
             ("darkline people add m.rowan --full-name \"M. Rowan\" --role reviewer --as k.willow", ""),
             ("darkline people add r.birch --full-name \"R. Birch\" --role \"quality manager\" --as k.willow", ""),
+            (
+                "darkline people add sampler-1 --full-name \"Sampler 1\" --role device --device-key sampler-1.key --as k.willow",
+                "",
+            ),
+        ],
+    ),
+    (
+        "people change",
+        &[("darkline people change j.alder --role analyst --role reviewer --reason \"trained\" --as k.willow", "")],
+    ),
+    ("people close", &[("darkline people close j.alder --reason \"left at the end of May\" --as k.willow", "")]),
+    ("people reopen", &[("darkline people reopen j.alder --reason \"is back\" --as k.willow", "")]),
+    ("people passphrase", &[("darkline people passphrase --as j.alder", "asks for both")]),
+    ("people renew", &[("darkline people renew j.alder --reason \"passphrase forgotten\" --as k.willow", "")]),
+    ("people unlock", &[("darkline people unlock j.alder --reason \"asked in person\" --as k.willow", "")]),
+    (
+        "people authorise",
+        &[
+            (
+                "darkline people authorise j.alder --method cd-release --until 2027-03-31 --reason \"trained\" --as m.rowan",
+                "",
+            ),
+            ("darkline people authorise j.alder --method cd-release --withdraw --reason \"on leave\" --as m.rowan", ""),
         ],
     ),
     (
@@ -50,6 +73,10 @@ const EXAMPLES: &[Examples] = &[
         &[
             ("darkline open examples/cadmium-release --as j.alder", ""),
             ("darkline open examples/cadmium-release --dry-run", "only look for faults"),
+            (
+                "darkline open examples/cadmium-release --identity-apart --as j.alder",
+                "so that it can be erased one day",
+            ),
         ],
     ),
     (
@@ -76,6 +103,7 @@ const EXAMPLES: &[Examples] = &[
         &[
             ("darkline import 2026-052 examples/cadmium-release/readings.csv --as j.alder", ""),
             ("darkline import 2026-041 readings-1.csv --pulses readings-1.parquet --as j.alder", ""),
+            ("darkline import 2026-041 readings-2.csv --device-key sampler-1.key", "with nobody at the bench"),
         ],
     ),
     (
@@ -85,6 +113,7 @@ const EXAMPLES: &[Examples] = &[
             ("darkline evaluate 2026-041 --details", "calibration, controls and readings too"),
             ("darkline evaluate 2026-041 --json", "one JSON object a line, for programs"),
             ("darkline evaluate 2026-041 -o out.csv", "into a file (\"-\" is standard output)"),
+            ("darkline evaluate 2026-041 --edition 900", "by another edition, beside its own"),
         ],
     ),
     (
@@ -103,20 +132,45 @@ const EXAMPLES: &[Examples] = &[
         ],
     ),
     (
+        "orders",
+        &[
+            ("darkline orders", "how far each has come"),
+            ("darkline orders 2026-041", "signatures, returns and reports of one"),
+        ],
+    ),
+    (
+        "return",
+        &[
+            (
+                "darkline return 2026-041 --on reading:R1/38 --remark \"look at the tail\" --reason \"one doubt\" --as m.rowan",
+                "",
+            ),
+            ("darkline return 2026-041 --reason \"the wrong limit was agreed\" --as m.rowan", ""),
+        ],
+    ),
+    (
         "sign",
         &[
             ("darkline sign 2026-041 --as j.alder", "asks first"),
-            ("darkline sign 2026-041 --as m.rowan --confirm 2026-041 --key-file keys/m.rowan", "in a script"),
+            ("darkline sign 2026-041 --meaning approved --as m.rowan", "before somebody else issues it"),
         ],
     ),
     (
         "issue",
         &[
             ("darkline issue 2026-041 --as m.rowan -o 2026-041.pdf", "asks first"),
-            ("darkline issue 2026-041 --as m.rowan --confirm 2026-041 --key-file keys/m.rowan", "in a script"),
+            (
+                "darkline issue 2026-041 --because \"the limit was that of another category\" --as m.rowan",
+                "instead of an earlier one",
+            ),
         ],
     ),
     ("archive", &[("darkline archive 2026-041 --as m.rowan -o 2026-041.zip", "")]),
+    ("keep", &[("darkline keep 2026-041 --until 2037-03-31 --reason \"10 years by contract\" --as m.rowan", "")]),
+    ("erase-identity", &[("darkline erase-identity 2026-041 --reason \"retention ended\" --as m.rowan", "asks first")]),
+    ("restore", &[("darkline restore 2026-041.zip --as k.willow", "")]),
+    ("backup", &[("darkline backup copy-of-today --as k.willow", "")]),
+    ("drill", &[("darkline drill copy-of-today --as k.willow", "")]),
     (
         "qualify",
         &[
@@ -140,7 +194,16 @@ const EXAMPLES: &[Examples] = &[
     ("checkpoint", &[("darkline checkpoint -o 2026-11.checkpoint", "kept by the auditor until the next audit")]),
     (
         "entries",
-        &[("darkline entries", "all entries"), ("darkline entries 2026-041 --json", "those of an order, for programs")],
+        &[
+            ("darkline entries", "all entries"),
+            ("darkline entries 2026-041 --json", "those of an order, for programs"),
+            ("darkline entries --reading R1/38 --details", "what happened to a reading, with old and new and why"),
+            ("darkline entries --person j.alder --from 2026-03-01 --to 2026-03-31", "what somebody did in a month"),
+            (
+                "darkline entries 2026-041 --changes --reviewed \"nothing to object\" --as m.rowan",
+                "a review, which is an entry",
+            ),
+        ],
     ),
     (
         "handbook",
@@ -152,6 +215,7 @@ const EXAMPLES: &[Examples] = &[
         ],
     ),
     ("help-reference", &[("darkline help-reference", "")]),
+    ("help-roles", &[("darkline help-roles", "")]),
 ];
 
 /// The commands that have examples.

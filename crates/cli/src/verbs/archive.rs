@@ -30,11 +30,20 @@ pub fn run(everywhere: &Everywhere, options: &Archive) -> Result<Ending, Failure
     let mut laboratory = bench::write(everywhere)?;
     let path = options.output.clone().unwrap_or_else(|| PathBuf::from(format!("{order}.zip")));
     if path.is_file()
+        && laboratory.state().orders.contains_key(&order)
         && let Some((issue, _)) = laboratory.issued(&order)?
         && holds(&path, &order, &issue)
     {
         talk::tell(&format!("{} is there already and holds report {}", path.display(), issue.report));
         talk::tell(&format!("Nothing was appended. Next: darkline verify {}", path.display()));
+        return Ok(Ending::Done);
+    }
+    if let Some(bytes) = laboratory.restored_archive(&order)? {
+        NewFile::at(&path)?.fill(&bytes)?;
+        talk::tell(&format!(
+            "{} written: the archive that was restored, byte for byte. Nothing was appended.",
+            path.display()
+        ));
         return Ok(Ending::Done);
     }
     let file = NewFile::at(&path)?;

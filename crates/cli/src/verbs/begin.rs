@@ -21,10 +21,19 @@ pub fn run(everywhere: &Everywhere, options: &Begin) -> Result<Ending, Failure> 
     let person = bench::person(everywhere)?;
     let log = LogId::new(&options.log).map_err(Failure::told)?;
     let passphrase = secret::new_passphrase(everywhere, person.as_str(), options.key_file.as_deref())?;
+    darkline_laboratory::accounts::check_passphrase(&person, &options.full_name, &passphrase)?;
     let pulses = options.pulses.as_deref();
     let database = options.record.as_deref().map(|address| bench::Database { address, pulses });
     let mut laboratory = bench::begin(everywhere, &log, database)?;
-    laboratory.begin(&person, &options.full_name, &passphrase, &options.laboratory, &options.address)?;
+    let from_files = options.passphrases_from_files;
+    laboratory.begin_with(
+        &person,
+        &options.full_name,
+        &passphrase,
+        &options.laboratory,
+        &options.address,
+        from_files,
+    )?;
     let trail = bench::trail(everywhere);
     if everywhere.json {
         talk::print_json(&RecordLine {

@@ -2,7 +2,7 @@
 //! reason.
 
 use darkline_laboratory::deciding::{Wish, step_words};
-use darkline_record::decision::{Decision, FlagId, NextStep, Reason};
+use darkline_record::decision::{Decision, FlagId, NextStep};
 use darkline_record::identity::RunId;
 use darkline_record::method::CalibrationModel;
 use serde::Serialize;
@@ -25,9 +25,7 @@ struct DecisionLine<'a> {
 pub fn run(everywhere: &Everywhere, options: &Decide) -> Result<Ending, Failure> {
     let order = order(&options.order)?;
     let by = bench::person(everywhere)?;
-    let reason = Reason::new(&options.reason).ok_or_else(|| {
-        Failure::with_hint("a reason has between 1 and 500 characters", "write what was seen: --reason \"…\"")
-    })?;
+    let reason = super::reason(&options.reason)?;
     let mut laboratory = bench::write(everywhere)?;
     let flag = |text: &String| text.parse::<FlagId>().map_err(Failure::told);
     let mut wishes = Vec::new();

@@ -58,6 +58,7 @@ pub fn run(everywhere: &Everywhere, options: &Demo) -> Result<Ending, Failure> {
         "Millrace Laboratory (invented)",
         "--address",
         "1 Weir Lane, Millrace",
+        "--passphrases-from-files",
         "--key-file",
         "keys/k.willow",
     ])?;

@@ -5,11 +5,12 @@ use darkline_evaluation::outcome::{
     CalibrationOutcome, ChoiceOutcome, ControlKind, CorrelationOutcome, FlagOutcome, FlagState, MonteCarloOutcome,
     Outcome, ResultOutcome, RunOutcome, TestOutcome,
 };
+use darkline_evaluation::procedure::of_edition;
 use darkline_laboratory::Laboratory;
 use darkline_laboratory::deciding::step_words;
 use darkline_quality::rules;
 use darkline_record::decision::NextStep;
-use darkline_record::identity::OrderId;
+use darkline_record::identity::{Edition, OrderId};
 use darkline_report::calibration_part::because;
 use serde::Serialize;
 
@@ -71,7 +72,20 @@ enum Line<'a> {
 pub fn run(everywhere: &Everywhere, options: &Evaluate) -> Result<Ending, Failure> {
     let order = order(&options.order)?;
     let laboratory = bench::read(everywhere)?;
-    let evaluated = laboratory.evaluate(&order)?;
+    let evaluated = match options.edition {
+        None => laboratory.evaluate(&order)?,
+        Some(number) => {
+            let evaluated = laboratory.evaluate_with(&order, Edition(number))?;
+            let own = laboratory.evaluate(&order)?.package.edition;
+            if own != Edition(number) {
+                let changed = of_edition(Edition(number)).map_or("", |procedure| procedure.what_changed);
+                talk::tell(&format!(
+                    "Edition {number} instead of {own}, the edition of this order: {changed}. Nothing is stored."
+                ));
+            }
+            evaluated
+        }
+    };
     let outcome = &evaluated.outcome;
     let ending = if outcome.stopping().next().is_some() { Ending::Stopped } else { Ending::Done };
     match options.output.as_deref() {

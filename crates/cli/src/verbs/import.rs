@@ -1,5 +1,6 @@
 //! `darkline import`: a table of readings, with its pulses, is taken into the record.
 
+use darkline_audit_trail::keys::SigningKey;
 use darkline_exchange::{pulses, text_file};
 use darkline_laboratory::act::Attached;
 use serde::Serialize;
@@ -30,7 +31,11 @@ struct ImportedLine {
 
 pub fn run(everywhere: &Everywhere, options: &Import) -> Result<Ending, Failure> {
     let order = order(&options.order)?;
-    let by = bench::person(everywhere)?;
+    let device = match &options.device_key {
+        Some(file) => Some(SigningKey::read_device_file(file).map_err(Failure::told)?),
+        None => None,
+    };
+    let by = if device.is_some() { None } else { Some(bench::person(everywhere)?) };
     let run = run_id(options.run.as_deref())?;
     let text = text_file::read(&options.table)?;
     let file_name =
@@ -52,7 +57,15 @@ pub fn run(everywhere: &Everywhere, options: &Import) -> Result<Ending, Failure>
     let table = Attached { file_name: file_name.clone(), text };
     let pulses = brought.as_ref().map(|(name, pulses)| (name.as_str(), pulses));
     let mut progress = Progress::new("pulses", pulses.map_or(0, |(_, pulses)| pulses.len()));
-    let imported = laboratory.import(&by, &order, run.as_ref(), table, pulses, &mut |n| progress.done(n))?;
+    let (run, told) = (run.as_ref(), &mut |n| progress.done(n));
+    let (by, imported) = match (&device, by) {
+        (None, Some(by)) => {
+            let imported = laboratory.import(&by, &order, run, table, pulses, told)?;
+            (by, imported)
+        }
+        (Some(key), _) => laboratory.import_by_device(key, &order, run, table, pulses, told)?,
+        (None, None) => return Err(Failure::told("nobody is named for this act")),
+    };
     drop(progress);
     if everywhere.json {
         talk::print_json(&ImportedLine {

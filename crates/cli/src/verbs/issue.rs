@@ -32,22 +32,25 @@ pub fn run(everywhere: &Everywhere, options: &Issue) -> Result<Ending, Failure> 
     if let Some((issue, document)) = laboratory.issued(&order)? {
         return again(everywhere, options, &order, &issue, &document);
     }
-    let draft = laboratory.draft_issue(&by, &order, bench::PROGRAM)?;
+    let because = options.because.as_deref().map(super::reason).transpose()?;
+    let draft = laboratory.draft_issue(&by, &order, bench::PROGRAM, darkline_report::SETTING, because.as_ref())?;
     let path = path(options, &draft.report);
     let file = NewFile::at(&path)?;
     let supersedes =
         draft.supersedes.as_ref().map_or_else(String::new, |earlier| format!(", which supersedes {earlier}"));
     talk::tell(&format!(
-        "As {by} you issue report {}{supersedes}; what is issued is superseded, never taken back.",
+        "As {by} you {}issue report {}{supersedes}; what is issued is superseded, never taken back.",
+        if draft.approves { "approve these results and " } else { "" },
         draft.report
     ));
     secret::confirm(everywhere, order.as_str(), options.confirm.as_deref(), "issue")?;
     let passphrase = secret::passphrase(everywhere, by.as_str(), options.key_file.as_deref())?;
     let issued = issued(&laboratory, &draft);
     let record = record(&draft.evaluated.package, &draft.evaluated.outcome, &issued);
-    let report = compose(&draft.evaluated.package, &draft.evaluated.outcome, &issued);
+    let shown = laboratory.shown(&draft.evaluated.package)?;
+    let report = compose(&shown, &draft.evaluated.outcome, &issued);
     let document = darkline_report::render(&report, &record).map_err(Failure::told)?;
-    let issue = laboratory.issue(&draft, &record, &document, &passphrase)?;
+    let issue = laboratory.issue(&draft, &record, &document, passphrase)?;
     talk::tell(&format!("entry {}: report {} issued by {by}.", issue.entry, issue.report));
     file.fill(&document)?;
     if everywhere.json {
@@ -110,6 +113,9 @@ pub fn issued(laboratory: &Laboratory, draft: &IssueDraft) -> Issued {
         root: draft.root.to_string(),
         laboratory: laboratory.state().laboratory.clone(),
         program: draft.program.clone(),
+        because: draft.because.as_ref().map(ToString::to_string),
+        changes: draft.changes.clone(),
+        justified_by: draft.justified_by.clone(),
     }
 }
 

@@ -16,15 +16,28 @@ struct LaboratoryLine<'a> {
 }
 
 pub fn run(everywhere: &Everywhere, options: &Laboratory) -> Result<Ending, Failure> {
-    let laboratory = match &options.name {
-        Some(name) => {
-            let by = bench::person(everywhere)?;
-            let mut laboratory = bench::write(everywhere)?;
-            let entry = laboratory.set_laboratory(&by, name, &options.address)?;
-            talk::tell(&format!("entry {entry}: reports to come say {name}, {}, by {by}.", options.address.join(", ")));
-            laboratory
+    let is_said = options.name.is_some() || options.passphrases_from_files.is_some();
+    let laboratory = if is_said {
+        let by = bench::person(everywhere)?;
+        let mut laboratory = bench::write(everywhere)?;
+        let (name_now, address_now) = laboratory.state().laboratory.clone().unwrap_or_default();
+        let name = options.name.clone().unwrap_or(name_now);
+        let address = if options.name.is_some() { options.address.clone() } else { address_now };
+        let from_files = match options.passphrases_from_files.as_deref() {
+            Some(word) => word == "yes",
+            None => laboratory.state().passphrases_from_files,
+        };
+        let entry = laboratory.set_laboratory_with(&by, &name, &address, from_files)?;
+        talk::tell(&format!("entry {entry}: reports to come say {name}, {}, by {by}.", address.join(", ")));
+        if options.passphrases_from_files.is_some() {
+            talk::tell(match from_files {
+                true => "Signatures may take passphrases from files; each of them says so.",
+                false => "Signatures take passphrases typed at the terminal alone.",
+            });
         }
-        None => bench::read(everywhere)?,
+        laboratory
+    } else {
+        bench::read(everywhere)?
     };
     let (name, address) = laboratory.state().laboratory.clone().unwrap_or_default();
     let bench_keys =
@@ -36,7 +49,7 @@ pub fn run(everywhere: &Everywhere, options: &Laboratory) -> Result<Ending, Fail
             address: &address,
             bench_keys,
         })?;
-    } else if options.name.is_none() {
+    } else if !is_said {
         let lines: String = std::iter::once(&name).chain(&address).map(|line| format!("{line}\n")).collect();
         talk::print(&format!("{lines}\nBench keys, to be published: {}\n", bench_keys.join(", ")))?;
     }

@@ -1,26 +1,34 @@
 //! The verbs, one a file; each fetches, calls the laboratory, and prints.
 
 mod archive;
+mod backup;
 mod begin;
 mod checkpoint;
 mod decide;
 mod demo;
+mod drill;
 mod entries;
+mod erase_identity;
 mod evaluate;
 mod explain;
+mod hand_back;
 mod hand_over;
 mod handbook;
 mod import;
 mod issue;
+mod keep;
 mod laboratory;
 mod open;
+mod orders;
 mod people;
 mod plan;
 mod qualify;
+mod restore;
 mod sign;
 mod simulate;
 mod verify;
 
+use darkline_record::decision::Reason;
 use darkline_record::identity::{OrderId, ReadingId, RunId};
 
 use crate::command_line::{Command, Verb};
@@ -45,9 +53,16 @@ pub fn run(command: Command) -> Result<Ending, Failure> {
         Verb::Evaluate(options) => evaluate::run(&everywhere, &options),
         Verb::Explain(options) => explain::run(&everywhere, &options),
         Verb::Decide(options) => decide::run(&everywhere, &options),
+        Verb::Orders(options) => orders::run(&everywhere, &options),
+        Verb::Return(options) => hand_back::run(&everywhere, &options),
         Verb::Sign(options) => sign::run(&everywhere, &options),
         Verb::Issue(options) => issue::run(&everywhere, &options),
         Verb::Archive(options) => archive::run(&everywhere, &options),
+        Verb::Keep(options) => keep::run(&everywhere, &options),
+        Verb::EraseIdentity(options) => erase_identity::run(&everywhere, &options),
+        Verb::Restore(options) => restore::run(&everywhere, &options),
+        Verb::Backup(options) => backup::run(&everywhere, &options),
+        Verb::Drill(options) => drill::run(&everywhere, &options),
         Verb::Verify(options) => verify::run(&everywhere, &options),
         Verb::HandOver(options) => hand_over::run(&everywhere, &options),
         Verb::Checkpoint(options) => checkpoint::run(&everywhere, &options),
@@ -56,6 +71,10 @@ pub fn run(command: Command) -> Result<Ending, Failure> {
         Verb::Qualify(options) => qualify::run(&everywhere, &options),
         Verb::HelpReference => {
             crate::talk::print(&crate::reference::page())?;
+            Ok(Ending::Done)
+        }
+        Verb::HelpRoles => {
+            crate::talk::print(&darkline_audit_trail::people::page())?;
             Ok(Ending::Done)
         }
     }
@@ -76,6 +95,13 @@ fn reading(laboratory: &darkline_laboratory::Laboratory, order: &OrderId, text: 
     }
     let run = laboratory.run_of(order, None)?;
     format!("{run}/{text}").parse().map_err(Failure::told)
+}
+
+/// A reason, which always says something.
+fn reason(text: &str) -> Result<Reason, Failure> {
+    Reason::new(text).ok_or_else(|| {
+        Failure::with_hint("a reason has between 1 and 500 characters", "write what was seen: --reason \"…\"")
+    })
 }
 
 /// One thing or many: "1 reading", "3 readings".

@@ -1,7 +1,7 @@
 //! `darkline open`: the documents of an order are taken into the record.
 
 use darkline_exchange::folder::read_folder;
-use darkline_laboratory::Scope;
+use darkline_laboratory::{Identity, Scope};
 use darkline_record::identity::OrderId;
 use serde::Serialize;
 
@@ -37,7 +37,8 @@ pub fn run(everywhere: &Everywhere, options: &Open) -> Result<Ending, Failure> {
     }
     let by = bench::person(everywhere)?;
     let mut laboratory = bench::write(everywhere)?;
-    let opened = laboratory.open(&by, &documents)?;
+    let identity = if options.identity_apart { Identity::Apart } else { Identity::InTheRecord };
+    let opened = laboratory.open_with(&by, &documents, identity)?;
     if everywhere.json {
         print_line(order, &opened.entries, scope)?;
     }
@@ -55,6 +56,10 @@ pub fn run(everywhere: &Everywhere, options: &Open) -> Result<Ending, Failure> {
             ));
         }
         _ => talk::tell(&format!("order {order} is open already; nothing was appended")),
+    }
+    if options.identity_apart && !opened.entries.is_empty() {
+        let apart = bench::apart_folder(&bench::trail(everywhere));
+        talk::tell(&format!("Whose order it is lies in {}, not in the record.", apart.display()));
     }
     talk::tell(&format!("Next: darkline import {order} READINGS.csv --as {by}"));
     Ok(Ending::Done)

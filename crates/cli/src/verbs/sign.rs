@@ -31,12 +31,17 @@ pub fn run(everywhere: &Everywhere, options: &Sign) -> Result<Ending, Failure> {
     let mut laboratory = bench::write(everywhere)?;
     let evaluated = laboratory.evaluate(&order)?;
     let outcome = &evaluated.outcome;
-    let meaning = laboratory.next_meaning(&order, &outcome.digest())?;
-    // An analyst who gives the command a second time does not mean to review.
-    let given = laboratory.order(&order)?.signature_of(&by, &outcome.digest());
-    if given.is_some() && !laboratory.person(&by)?.roles.contains(&Role::Reviewer) {
-        return given_before(everywhere, &laboratory, &order, &by);
-    }
+    let meaning = match &options.meaning {
+        Some(words) => meaning(words)?,
+        None => {
+            // An analyst who gives the command a second time does not mean to review.
+            let given = laboratory.order(&order)?.signature_of(&by, &outcome.digest());
+            if given.is_some() && !laboratory.person(&by)?.roles.contains(&Role::Reviewer) {
+                return given_before(everywhere, &laboratory, &order, &by);
+            }
+            laboratory.next_meaning(&order, &outcome.digest())?
+        }
+    };
     match laboratory.may_sign(&by, &order, meaning, outcome) {
         Ok(()) => {}
         Err(LaboratoryError::AlreadySigned { .. }) => return given_before(everywhere, &laboratory, &order, &by),
@@ -50,10 +55,11 @@ pub fn run(everywhere: &Everywhere, options: &Sign) -> Result<Ending, Failure> {
     if !everywhere.json {
         talk::print(&results_text(outcome, &evaluated.package))?;
     }
-    let role = match meaning {
-        SignatureMeaning::Measured => "analyst",
-        SignatureMeaning::Reviewed => "reviewer",
-    };
+    for remark in laboratory.order(&order)?.open_remarks() {
+        talk::tell(&format!("Remark on {}: {}", remark.on, remark.remark));
+    }
+    laboratory.may_try(&by)?;
+    let role = meaning.signer();
     let justified: Vec<String> = outcome
         .flags
         .iter()
@@ -74,13 +80,21 @@ pub fn run(everywhere: &Everywhere, options: &Sign) -> Result<Ending, Failure> {
     ));
     secret::confirm(everywhere, order.as_str(), options.confirm.as_deref(), "sign")?;
     let passphrase = secret::passphrase(everywhere, by.as_str(), options.key_file.as_deref())?;
-    let signed = laboratory.sign(&by, &order, meaning, &passphrase)?;
+    let signed = laboratory.sign(&by, &order, meaning, passphrase)?;
     if everywhere.json {
         print_line(&order, &by, signed.entry, meaning, &signed.outcome.to_string(), &signed.root.to_string())?;
     }
     talk::tell(&format!("entry {}: signed by {by}, {}.", signed.entry, meaning.words()));
     tell_next(&order, meaning);
     Ok(Ending::Done)
+}
+
+/// The meaning that was named.
+fn meaning(words: &str) -> Result<SignatureMeaning, Failure> {
+    SignatureMeaning::from_words(words).ok_or_else(|| {
+        let known = SignatureMeaning::ALL.map(|meaning| format!("\"{}\"", meaning.words()));
+        Failure::with_hint(format!("\"{words}\" is no meaning of a signature"), format!("write {}", known.join(" or ")))
+    })
 }
 
 /// The same command given twice appends nothing and says what there is.
@@ -126,6 +140,6 @@ fn tell_next(order: &OrderId, meaning: SignatureMeaning) {
         SignatureMeaning::Measured => {
             format!("Next: a reviewer who had no hand in it: darkline sign {order} --as NAME")
         }
-        SignatureMeaning::Reviewed => format!("Next: darkline issue {order} --as NAME"),
+        SignatureMeaning::Reviewed | SignatureMeaning::Approved => format!("Next: darkline issue {order} --as NAME"),
     });
 }

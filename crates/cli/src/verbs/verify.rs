@@ -11,6 +11,7 @@ use darkline_laboratory::state::{IssueState, State};
 use darkline_laboratory::verification::{self, Check, Contents};
 use darkline_laboratory::{Laboratory, SignatureMeaning};
 use darkline_record::identity::OrderId;
+use darkline_record::package::DataPackage;
 use darkline_report::composing::{Issued, compose, record};
 use serde::Serialize;
 
@@ -24,7 +25,7 @@ use crate::progress::Progress;
 use crate::talk;
 
 /// Largest archive read.
-const LARGEST: u64 = 4 << 30;
+pub(super) const LARGEST: u64 = 4 << 30;
 /// Longer than any checkpoint.
 const LARGEST_CHECKPOINT: u64 = 16 << 10;
 
@@ -151,17 +152,28 @@ fn digits(contents: &Contents) -> Check {
         Err(fault) => faults.push(format!("report.pdf: {fault}")),
     }
     let mut words = words(outcome);
-    match darkline_report::render(&compose(package, outcome, &issued), &again) {
+    let shown = DataPackage { order: contents.shown.clone(), ..package.clone() };
+    match darkline_report::render(&compose(&shown, outcome, &issued), &again) {
         Ok(document) if document == contents.report => words.push_str("; the report sets to the same bytes"),
         Ok(_) if !faults.is_empty() => {}
-        Ok(_) if issue.program == bench::PROGRAM => {
+        Ok(_) if issue.setting.as_deref() == Some(darkline_report::SETTING) => {
             faults.push(format!("report.pdf is not what {} sets from this package", issue.program));
         }
-        // Another version may set the same text otherwise; the record inside is what counts.
-        Ok(_) => words.push_str(&format!("; {} set the report, {} sets other bytes", issue.program, bench::PROGRAM)),
+        // Another program, or another build of this one, may set the same text otherwise: the report is then held by its
+        // digest, which the issuer signed, and by the record inside it.
+        Ok(_) => words.push_str(&format!(
+            "; {} set the report with another setting than this program has, so it is held by its digest alone",
+            issue.program
+        )),
         Err(error) => faults.push(error.to_string()),
     }
     Check { what: "digits", found: words, faults }
+}
+
+/// The digits of an archive, where it can be read so far.
+pub(super) fn digits_of(archive: &[u8]) -> Option<Check> {
+    let found = verification::verify(archive, &mut |_| {}).ok()?;
+    found.contents.as_ref().map(digits)
 }
 
 fn words(outcome: &Outcome) -> String {
@@ -179,10 +191,16 @@ fn record_faults(again: &[u8], found: &[u8]) -> Option<String> {
 /// What the record says about an issue, for setting its report again.
 fn issued(state: &State, order: &OrderId, issue: &IssueState) -> Issued {
     let known = state.orders.get(order);
-    let given: Vec<_> = [SignatureMeaning::Measured, SignatureMeaning::Reviewed]
+    let given: Vec<_> = SignatureMeaning::ALL
         .into_iter()
-        .filter_map(|meaning| known.and_then(|known| known.signature(meaning, &issue.outcome)).cloned())
+        .filter_map(|meaning| {
+            known.and_then(|known| known.signature_before(meaning, &issue.outcome, issue.entry)).cloned()
+        })
         .collect();
+    // Reports from before settings were told apart say neither what changed nor who justified.
+    let says_more = issue.setting.is_some();
+    let earlier = known.and_then(|known| known.issues.iter().rev().find(|earlier| earlier.entry < issue.entry));
+    let changes = earlier.filter(|_| says_more).map(|earlier| state.changes_between(order, earlier.entry, issue.entry));
     Issued {
         report: issue.report.clone(),
         supersedes: issue.supersedes.clone(),
@@ -193,6 +211,9 @@ fn issued(state: &State, order: &OrderId, issue: &IssueState) -> Issued {
         root: issue.root.to_string(),
         laboratory: issue.laboratory.clone(),
         program: issue.program.clone(),
+        because: issue.because.clone(),
+        changes: changes.unwrap_or_default(),
+        justified_by: if says_more { state.justified_by(order, issue.entry) } else { Default::default() },
     }
 }
 
@@ -253,7 +274,10 @@ fn trail(everywhere: &Everywhere, options: &Verify) -> Result<Ending, Failure> {
     if report.is_intact() {
         let laboratory = Laboratory::over(store)?;
         let others = laboratory.check_other_logs()?;
-        for check in [laboratory.check_signatures()?, reports(&laboratory)?].into_iter().chain(others) {
+        let mut more = vec![laboratory.check_signatures()?, reports(&laboratory)?];
+        more.extend(restored(&laboratory)?);
+        more.extend(others);
+        for check in more {
             show(everywhere, &check)?;
             checks.push(check);
         }
@@ -270,8 +294,27 @@ fn trail(everywhere: &Everywhere, options: &Verify) -> Result<Ending, Failure> {
     Ok(if intact { Ending::Done } else { Ending::Stopped })
 }
 
+/// Archives that were brought back, checked as by themselves; none where there are none.
+fn restored(laboratory: &Laboratory) -> Result<Option<Check>, Failure> {
+    let checked = laboratory.check_restored()?;
+    if checked.is_empty() {
+        return Ok(None);
+    }
+    let mut faults = Vec::new();
+    for (order, found) in &checked {
+        faults.extend(found.iter().map(|fault| format!("order {order}: {fault}")));
+        if let Some(digits) = laboratory.restored_archive(order)?.as_deref().and_then(digits_of) {
+            faults.extend(digits.faults.iter().map(|fault| format!("order {order}: {fault}")));
+        }
+    }
+    let n = checked.len();
+    let archives = if n == 1 { "1 archive".to_owned() } else { format!("{n} archives") };
+    let found = format!("{archives} as issued, each checked by itself");
+    Ok(Some(Check { what: "restored", found, faults }))
+}
+
 /// Works out every order again whose report stands, and compares every digit of the record that was kept.
-fn reports(laboratory: &Laboratory) -> Result<Check, Failure> {
+pub(super) fn reports(laboratory: &Laboratory) -> Result<Check, Failure> {
     let (mut n_as_reported, mut n_results, mut changed, mut faults) = (0, 0, Vec::new(), Vec::new());
     for (order, known) in &laboratory.state().orders {
         let Some(issue) = known.issues.last() else { continue };
@@ -314,7 +357,7 @@ fn blobs(n: u64) -> String {
     if n == 1 { "1 blob".into() } else { format!("{n} blobs") }
 }
 
-fn show(everywhere: &Everywhere, check: &Check) -> Result<(), Failure> {
+pub(super) fn show(everywhere: &Everywhere, check: &Check) -> Result<(), Failure> {
     let Check { what, found, faults } = check;
     if everywhere.json {
         return talk::print_json(&CheckLine { schema: "darkline/check/1", check: what, found, faults });

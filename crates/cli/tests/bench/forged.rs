@@ -168,6 +168,9 @@ fn issued(found: &darkline_laboratory::verification::Contents) -> Issued {
         root: issue.root.to_string(),
         laboratory: found.state.laboratory.clone(),
         program: issue.program.clone(),
+        because: None,
+        changes: Vec::new(),
+        justified_by: Default::default(),
     }
 }
 
@@ -185,7 +188,7 @@ fn a_report_issued_with_other_figures_than_its_package_gives_is_refused() {
         let store = SqliteStore::open(&bench.path("laboratory.trail")).unwrap().sign_with(device).unwrap();
         let mut laboratory = Laboratory::over(Box::new(store)).unwrap();
         let (by, order) = (PersonId::new("m.rowan").unwrap(), CADMIUM.parse().unwrap());
-        let draft = laboratory.draft_issue(&by, &order, "darkline 0.1.0").unwrap();
+        let draft = laboratory.draft_issue(&by, &order, "darkline 0.1.0", darkline_report::SETTING, None).unwrap();
         let signed = |given: &darkline_laboratory::state::SignatureState| {
             let person = &laboratory.state().people[&given.by];
             SignedBy {
@@ -206,6 +209,9 @@ fn a_report_issued_with_other_figures_than_its_package_gives_is_refused() {
             root: draft.root.to_string(),
             laboratory: laboratory.state().laboratory.clone(),
             program: draft.program.clone(),
+            because: None,
+            changes: Vec::new(),
+            justified_by: Default::default(),
         };
         let package = &draft.evaluated.package;
         let mut outcome = draft.evaluated.outcome.clone();

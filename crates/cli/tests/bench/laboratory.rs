@@ -35,7 +35,7 @@ pub const STEPS: [(Stage, &[&str]); 7] = [
     (
         Stage::People,
         &[
-            "begin --as k.willow --full-name \"K. Willow\" --laboratory \"Millrace Laboratory (invented)\" --address \"1 Weir Lane\" --key-file keys/k.willow",
+            "begin --as k.willow --full-name \"K. Willow\" --laboratory \"Millrace Laboratory (invented)\" --address \"1 Weir Lane\" --passphrases-from-files --key-file keys/k.willow",
             "people add j.alder --full-name \"J. Alder\" --role analyst --as k.willow --key-file keys/j.alder",
             "people add m.rowan --full-name \"M. Rowan\" --role reviewer --role \"quality manager\" --as k.willow --key-file keys/m.rowan",
         ],

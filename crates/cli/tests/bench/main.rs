@@ -11,13 +11,16 @@ mod seeded;
 #[allow(dead_code, reason = "these tests cut no lines")]
 mod server;
 
+mod accounts;
 mod cadmium;
+mod copies;
 mod database;
 mod demo;
 mod examples;
 mod handbook;
 mod qualify;
 mod simulating;
+mod states;
 mod superseding;
 
 mod bad_input;

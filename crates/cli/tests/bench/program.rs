@@ -81,6 +81,14 @@ impl Ran {
         self
     }
 
+    /// The same, wherever the lines of a paragraph break.
+    #[track_caller]
+    pub fn says_in_a_paragraph(self, text: &str) -> Self {
+        let flat = self.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(flat.contains(text), "darkline {} does not say {text:?}:\n{}", self.line, self.out);
+        self
+    }
+
     /// The objects of standard output, one a line, each with its schema.
     #[track_caller]
     pub fn json(&self) -> Vec<Value> {

@@ -80,11 +80,17 @@ fn passphrases_and_the_files_they_stand_in() {
         std::fs::set_permissions(bench.path("keys/open"), std::fs::Permissions::from_mode(0o644)).unwrap();
         std::fs::set_permissions(bench.path("keys"), std::fs::Permissions::from_mode(0o700)).unwrap();
     }
-    let text = refused(
+    // A passphrase that opens nothing is an entry, and nothing else is.
+    let mut text = String::new();
+    for (n, name) in (1..).zip(["wrong", "m.rowan"]) {
+        let before = bench.n_entries();
+        let line = format!("sign 2026-052 --as j.alder --confirm 2026-052 --key-file keys/{name} --quiet");
+        text.push_str(&bench.run(&line).ends(2).says(&format!("{n} in a row")).seen());
+        assert_eq!(bench.n_entries(), before + 1);
+    }
+    text += &refused(
         &bench,
         &[
-            "sign 2026-052 --as j.alder --confirm 2026-052 --key-file keys/wrong --quiet",
-            "sign 2026-052 --as j.alder --confirm 2026-052 --key-file keys/m.rowan --quiet",
             "sign 2026-052 --as j.alder --confirm 2026-052 --key-file keys/empty --quiet",
             "sign 2026-052 --as j.alder --confirm 2026-052 --key-file keys/open --quiet",
             "sign 2026-052 --as j.alder --confirm 2026-052 --key-file keys/none --quiet",

@@ -6,7 +6,11 @@ fn sign_and_issue(bench: &Bench, output: &str) -> crate::program::Ran {
     for who in ["j.alder", "m.rowan"] {
         bench.run(&format!("sign {CADMIUM} --as {who} --confirm {CADMIUM} --key-file keys/{who}")).ends(0);
     }
-    bench.run(&format!("issue {CADMIUM} --as m.rowan --confirm {CADMIUM} --key-file keys/m.rowan -o {output}")).ends(0)
+    bench
+        .run(&format!(
+            "issue {CADMIUM} --because \"a decision changed\" --as m.rowan --confirm {CADMIUM} --key-file keys/m.rowan -o {output}"
+        ))
+        .ends(0)
 }
 
 /// A standard with a replicate less is flagged; the analyst says why two are enough.
@@ -39,7 +43,9 @@ fn a_changed_decision_gives_a_report_that_supersedes() {
     bench.run(&format!("evaluate {CADMIUM}")).ends(1).says("1 flag stops this report").says("2 of 3 replicates count");
     justify(&bench);
     bench.run("verify").ends(0).says("changed since its last report: 2026-052");
-    let issue = format!("issue {CADMIUM} --as m.rowan --confirm {CADMIUM} --key-file keys/m.rowan -o second.pdf");
+    let issue = format!(
+        "issue {CADMIUM} --because \"it was another reading\" --as m.rowan --confirm {CADMIUM} --key-file keys/m.rowan -o second.pdf"
+    );
     bench.run(&issue).ends(1).says("something changed after it was signed");
     bench
         .run(&format!("archive {CADMIUM} --as m.rowan -o second.zip"))
@@ -49,16 +55,16 @@ fn a_changed_decision_gives_a_report_that_supersedes() {
     assert!(!bench.path("second.pdf.unfinished").exists() && !bench.path("second.zip.unfinished").exists());
 
     let issued = sign_and_issue(&bench, "second.pdf")
-        .says("As m.rowan you issue report 2026-052-2, which supersedes 2026-052-1;");
+        .says("As m.rowan you approve these results and issue report 2026-052-2, which supersedes 2026-052-1;");
     assert!(issued.told.contains("report 2026-052-2 issued by m.rowan"), "{}", issued.told);
     bench.run(&format!("archive {CADMIUM} --as m.rowan -o second.zip")).ends(0);
     let verified =
         bench.run("verify second.zip --report second.pdf").ends(0).says("report 2026-052-2 of order 2026-052");
-    assert!(verified.out.contains("4 signatures and 2 issues"), "{}", verified.out);
+    assert!(verified.out.contains("6 signatures and 2 issues"), "{}", verified.out);
     // The first archive still holds what was issued first.
     bench.run("verify archive.zip --report report.pdf").ends(0).says("report 2026-052-1 of order 2026-052");
     bench.run("verify archive.zip --report second.pdf").ends(1);
-    bench.run("verify").ends(0).says("4 signatures and 2 issues");
+    bench.run("verify").ends(0).says("6 signatures and 2 issues");
     let second = bench.run(&format!("evaluate {CADMIUM} --json")).ends(0).json();
     assert_ne!(first[0]["outcome"], second[0]["outcome"]);
 

@@ -6,8 +6,9 @@ use std::error::Error;
 use darkline_evaluation::calibrating::Calibrated;
 use darkline_evaluation::combining::PortionResult;
 use darkline_evaluation::live::Memory;
+use darkline_evaluation::outcome::Reported;
 use darkline_evaluation::outcome::ResultOutcome;
-use darkline_evaluation::procedure::{Procedure, TRIAL};
+use darkline_evaluation::procedure::{EDITIONS, Procedure, SECOND_TRIAL, TRIAL};
 use darkline_evaluation::quantifying::Solution;
 use darkline_evaluation::responses::Measured;
 use darkline_evaluation::{evaluate, evaluate_by};
@@ -59,7 +60,7 @@ fn an_unknown_edition_is_told_with_those_there_are() -> Result<(), Box<dyn Error
     let told = evaluate(&package, &decisions).unwrap_err().to_string();
     assert_eq!(
         told,
-        "this package was evaluated with edition 7; this program has the editions 0: a program that has it is needed"
+        "this package was evaluated with edition 7; this program has the editions 0, 900: a program that has it is needed"
     );
     Ok(())
 }
@@ -167,10 +168,55 @@ fn a_change_of_one_in_a_million_million_in_any_stage_is_seen() -> Result<(), Box
     for pinned in pinned()? {
         let Held { package, decisions } = held(&pinned.name)?;
         assert_eq!(evaluate_by(&TRIAL, &package, &decisions).digest().to_string(), pinned.outcome);
+        let second = evaluate_by(&SECOND_TRIAL, &package, &decisions).digest();
         for (stage, procedure) in &procedures {
             let digest = evaluate_by(procedure, &package, &decisions).digest().to_string();
             assert_ne!(digest, pinned.outcome, "{stage} of {}", pinned.name);
+            if *stage != "state" {
+                // The stages that the second trial edition shares are seen through its own last one too.
+                let procedure = Procedure { edition: SECOND_TRIAL.edition, state: SECOND_TRIAL.state, ..*procedure };
+                assert_ne!(
+                    evaluate_by(&procedure, &package, &decisions).digest(),
+                    second,
+                    "{stage} of {}",
+                    pinned.name
+                );
+            }
         }
     }
+    Ok(())
+}
+
+/// The machinery of editions: two run side by side, and a package keeps the digits of the one it names.
+#[test]
+fn a_second_edition_changes_one_stage_and_moves_no_digit_of_the_first() -> Result<(), Box<dyn Error>> {
+    assert_eq!(EDITIONS.iter().map(|procedure| procedure.edition).collect::<Vec<_>>(), [Edition(0), Edition(900)]);
+    let mut n_grown = 0;
+    for pinned in pinned()? {
+        let Held { package, decisions } = held(&pinned.name)?;
+        let first = evaluate(&package, &decisions)?;
+        assert_eq!(first.digest().to_string(), pinned.outcome);
+        let second = evaluate(&DataPackage { edition: SECOND_TRIAL.edition, ..package.clone() }, &decisions)?;
+        assert_eq!((second.edition, &second.runs, &second.flags), (Edition(900), &first.runs, &first.flags));
+        assert_ne!(second.digest(), first.digest());
+        for (then, now) in first.results.iter().zip(&second.results) {
+            let (Reported::Value { result: then }, Reported::Value { result: now }) = (&then.reported, &now.reported)
+            else {
+                continue;
+            };
+            assert_eq!((now.value, now.u, now.dof), (then.value, then.u, then.dof));
+            assert_eq!(now.expanded_u, now.coverage_factor * now.u);
+            // Student's law is wider than the normal one, the more so the fewer degrees of freedom there are.
+            assert!(
+                now.coverage_factor >= then.coverage_factor - 1e-9,
+                "{} {}",
+                now.coverage_factor,
+                then.coverage_factor
+            );
+            n_grown += usize::from(now.coverage_factor > then.coverage_factor + 1e-3);
+        }
+        assert_eq!(evaluate(&package, &decisions)?.digest().to_string(), pinned.outcome);
+    }
+    assert!(n_grown > 0);
     Ok(())
 }

@@ -8,7 +8,7 @@ use darkline_record::identity::OrderId;
 
 use crate::issuing::issue_meaning;
 use crate::signing::{SignatureMeaning, SignedFacts, signature_text};
-use crate::state::OrderState;
+use crate::state::{IssueState, OrderState, State};
 
 /// A signature as an entry states it.
 struct Stated<'a> {
@@ -72,7 +72,12 @@ pub(super) fn check(order: &OrderId, known: &OrderState, leaves: &[Hash]) -> Vec
     for issue in &known.issues {
         let meaning = issue_meaning(&issue.report, &issue.record, &issue.document);
         // Earlier issues of a corrected report rest on an earlier package, which the signatures of that time name.
-        let Some(signed) = known.signatures.iter().rev().find(|signature| signature.outcome == issue.outcome) else {
+        let Some(signed) = known
+            .signatures
+            .iter()
+            .rev()
+            .find(|signature| signature.outcome == issue.outcome && signature.entry < issue.entry)
+        else {
             faults.push(format!("report {} was issued for an outcome that nobody signed", issue.report));
             continue;
         };
@@ -89,24 +94,53 @@ pub(super) fn check(order: &OrderId, known: &OrderState, leaves: &[Hash]) -> Vec
             signature: &issue.signature,
         };
         faults.extend(stated.faults(order, leaves));
-        faults.extend(two_hands(known, &issue.report, &issue.outcome));
+        faults.extend(two_hands(known, issue));
     }
     faults
 }
 
-/// A reported outcome carries the signatures of an analyst and of a reviewer, who are two people.
-fn two_hands(known: &OrderState, report: &str, outcome: &Digest) -> Option<String> {
-    let by = |meaning| known.signature(meaning, outcome).map(|signature| &signature.by);
-    match (by(SignatureMeaning::Measured), by(SignatureMeaning::Reviewed)) {
-        (Some(analyst), Some(reviewer)) if analyst == reviewer => {
-            Some(format!("report {report}: {analyst} signed as analyst and as reviewer; two people have to"))
-        }
-        (Some(_), Some(_)) => None,
-        (None, _) => {
-            Some(format!("report {report}: nobody signed its outcome ({})", SignatureMeaning::Measured.words()))
-        }
-        (_, None) => {
-            Some(format!("report {report}: nobody signed its outcome ({})", SignatureMeaning::Reviewed.words()))
+/// Checks what devices signed of the readings they brought to an order.
+pub(super) fn check_devices(state: &State, order: &OrderId) -> Vec<String> {
+    let mut faults = Vec::new();
+    for signed in state.runs_of(order).iter().flat_map(|run| &run.device_signed) {
+        let signature = signed.signature.parse::<Signature>().ok();
+        let holds = signed
+            .key
+            .zip(signature)
+            .is_some_and(|(key, signature)| key.verify_strict(signed.text.as_bytes(), &signature).is_ok());
+        if !holds {
+            let (by, entry) = (&signed.by, signed.entry);
+            faults.push(format!("the signature of device {by} in entry {entry} does not hold"));
         }
     }
+    faults
+}
+
+/// A reported outcome carries the signatures of an analyst and of a reviewer, who are two people, and since settings are told
+/// apart that of somebody who approved of it and had no hand in the measurement.
+fn two_hands(known: &OrderState, issue: &IssueState) -> Vec<String> {
+    let report = &issue.report;
+    let by = |meaning| known.signature_before(meaning, &issue.outcome, issue.entry).map(|signature| &signature.by);
+    let missing =
+        |meaning: SignatureMeaning| format!("report {report}: nobody signed its outcome ({})", meaning.words());
+    let mut faults = Vec::new();
+    let [measured, reviewed, approved] = SignatureMeaning::ALL.map(by);
+    match (measured, reviewed) {
+        (Some(analyst), Some(reviewer)) if analyst == reviewer => {
+            faults.push(format!("report {report}: {analyst} signed as analyst and as reviewer; two people have to"));
+        }
+        (None, _) => faults.push(missing(SignatureMeaning::Measured)),
+        (_, None) => faults.push(missing(SignatureMeaning::Reviewed)),
+        (Some(_), Some(_)) => {}
+    }
+    if issue.setting.is_some() {
+        match approved {
+            None => faults.push(missing(SignatureMeaning::Approved)),
+            Some(approver) if measured == Some(approver) => {
+                faults.push(format!("report {report}: {approver} signed as analyst and approved; two people have to"));
+            }
+            Some(_) => {}
+        }
+    }
+    faults
 }

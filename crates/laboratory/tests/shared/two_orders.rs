@@ -96,7 +96,7 @@ fn nobody_reviews_what_they_measured() {
     let refused = laboratory.sign(&person("j.alder"), &order("A-1"), SignatureMeaning::Reviewed, PASSPHRASE);
     assert!(matches!(refused, Err(LaboratoryError::Refused(_))), "{refused:?}");
     let wrong = laboratory.sign(&person("m.rowan"), &order("A-1"), SignatureMeaning::Reviewed, "another passphrase");
-    assert!(matches!(wrong, Err(LaboratoryError::Key(_))), "{wrong:?}");
+    assert!(matches!(wrong, Err(LaboratoryError::WrongPassphrase { in_a_row: 1, .. })), "{wrong:?}");
     laboratory.sign(&person("m.rowan"), &order("A-1"), SignatureMeaning::Reviewed, PASSPHRASE).unwrap();
 }
 
@@ -107,7 +107,7 @@ fn an_archive_holds_the_other_order_by_its_hash_alone() {
     for (name, meaning) in [("j.alder", SignatureMeaning::Measured), ("m.rowan", SignatureMeaning::Reviewed)] {
         laboratory.sign(&person(name), &order("A-1"), meaning, PASSPHRASE).unwrap();
     }
-    let draft = laboratory.draft_issue(&person("m.rowan"), &order("A-1"), "test").unwrap();
+    let draft = laboratory.draft_issue(&person("m.rowan"), &order("A-1"), "test", "setting", None).unwrap();
     laboratory.issue(&draft, b"{}", b"%PDF", PASSPHRASE).unwrap();
     let files = laboratory.archive(&person("m.rowan"), &order("A-1")).unwrap().files;
     let lines: Vec<EntryLine> = std::str::from_utf8(&files["entries.jsonl"])
