@@ -4,7 +4,9 @@
 //! The stages stand one a file, in the order of the work: [`responses`], [`calibrating`], [`quantifying`],
 //! [`combining`], [`flagging`], [`stating`] (in the second trial edition
 //! [`effective_coverage`]); [`weighing`] and [`evidence`] serve the calibration, [`detecting`]
-//! and [`covering`] its limits and the uncertainty of results. [`procedure`] strings them together, edition by edition; [`outcome`] is what comes out. [`live`] evaluates a run that is still going, after every act.
+//! and [`covering`] its limits and the uncertainty of results, [`judging`] their conformity. [`procedure`] strings them
+//! together, edition by edition; [`outcome`] is what comes out. [`live`] evaluates a run that is still going, after every
+//! act.
 //!
 //! Invariant: no clock, no files, no randomness, no locale. Equal packages and decisions give equal bits, in whatever
 //! order readings arrived and on however many threads.
@@ -28,6 +30,7 @@ pub mod solids;
 pub mod flagging;
 
 pub mod covering;
+pub mod judging;
 pub mod stating;
 
 pub mod effective_coverage;

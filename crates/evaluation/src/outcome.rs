@@ -230,6 +230,54 @@ pub struct StatementOutcome {
     pub origin: String,
     /// The decision rule in words.
     pub decision_rule: String,
+    /// Probability that the property keeps to the limit; absent below the quantification limit.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub probability_of_conformity: Option<f64>,
+    /// Width of the guard band, in the unit of the result.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub guard_band: Option<f64>,
+    /// How many readings would decide an inconclusive result.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub replicates: Option<Replicates>,
+    /// The risks of the rule over all that is judged, where the order says what is known of it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub global_risk: Option<GlobalRiskOutcome>,
+}
+
+/// Whether more readings would decide.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "is", rename_all = "kebab-case")]
+pub enum Replicates {
+    /// So many in all would.
+    WouldDecide {
+        /// Readings.
+        readings: u32,
+    },
+    /// None would: what no reading lessens alone fills the distance to the limit.
+    NoneWould,
+}
+
+impl Replicates {
+    /// The words on screens and reports.
+    pub fn words(self) -> String {
+        match self {
+            Replicates::WouldDecide { readings } => format!("{readings} readings in all would decide"),
+            Replicates::NoneWould => "no number of readings would decide".into(),
+        }
+    }
+}
+
+/// Risks of a decision rule over all that is judged.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct GlobalRiskOutcome {
+    /// Probability that an item does not conform.
+    pub nonconforming: f64,
+    /// Probability that an item does not conform and is accepted.
+    pub consumer: f64,
+    /// Probability that an item conforms and is rejected.
+    pub producer: f64,
+    /// The highest value that is accepted, in the unit of the result.
+    pub acceptance_limit: f64,
 }
 
 /// What came of a run.

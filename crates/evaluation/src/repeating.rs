@@ -79,7 +79,8 @@ fn is_read(run: &Run, row: u32) -> bool {
 /// The chance that at least one of `1 + repeated` independent results passes although the true value lies at the limit.
 ///
 /// # Source
-/// `1 − (1 − p)^(1 + n)` with p = 1/2 for simple acceptance and p = Φ(−k) for a guard band of k standard uncertainties; JCGM
+/// `1 − (1 − p)^(1 + n)` with p = 1/2 for simple acceptance and p = Φ(−k) for a guard band of k standard uncertainties, Φ(k) for guarded
+/// rejection; JCGM
 /// 106:2012, 7 and 8.3 (p), the rest is the rule of independent trials.
 ///
 /// # Example
@@ -93,7 +94,8 @@ fn is_read(run: &Run, row: u32) -> bool {
 pub fn chance_of_passing(rule: DecisionRule, coverage_factor: f64, repeated: u32) -> f64 {
     let once = match rule {
         DecisionRule::SimpleAcceptance => 0.5,
-        DecisionRule::GuardBandU => normal::cdf(-coverage_factor).unwrap_or(0.0),
+        DecisionRule::GuardBandU | DecisionRule::GuardedAcceptance => normal::cdf(-coverage_factor).unwrap_or(0.0),
+        DecisionRule::GuardedRejection => normal::cdf(coverage_factor).unwrap_or(1.0),
     };
     let mut fails = 1.0 - once;
     for _ in 0..repeated {

@@ -1,6 +1,5 @@
 //! Sixth stage: what is reported of each sample, and, once controls have passed, whether it keeps to its limit.
 
-use darkline_metrology::conformity::{DecisionRule as Rule, Guard, Limit as Bound, MeasuredValue, Statement, decide};
 use darkline_metrology::kind::Kind;
 use darkline_metrology::model::Model;
 use darkline_metrology::rounding::{Decimal, Rounding};
@@ -8,7 +7,7 @@ use darkline_quality::flag::Holds;
 use darkline_record::decision::FlagId;
 use darkline_record::identity::{BatchId, RowId, SampleId};
 use darkline_record::method::{Coverage, CoverageInterval, ResolvedMethod, UncertaintyPlan};
-use darkline_record::order::{DecisionRule, Limit, Requested};
+use darkline_record::order::Requested;
 use darkline_record::package::DataPackage;
 use darkline_record::run::RowHolds;
 
@@ -16,7 +15,8 @@ use crate::calibrating::{Calibrated, Reader, standards_unit};
 use crate::combining::{ResultEstimate, ResultTerm};
 use crate::covering;
 use crate::flagging::RunWorked;
-use crate::outcome::{BudgetLine, FlagOutcome, Reported, ResultLimits, ResultOutcome, StatementOutcome, ValueOutcome};
+use crate::judging;
+use crate::outcome::{BudgetLine, FlagOutcome, Reported, ResultLimits, ResultOutcome, ValueOutcome};
 
 /// What a result rests on.
 #[derive(Clone, Debug)]
@@ -143,7 +143,7 @@ pub(crate) fn state_with(
         .limit
         .as_ref()
         .filter(|_| controls_passed)
-        .and_then(|limit| statement(limit, method, &reported, value));
+        .and_then(|limit| judging::statement(limit, method, &reported, value));
     ResultOutcome {
         sample: sample.clone(),
         element: requested.element.clone(),
@@ -273,55 +273,4 @@ fn group(source: &str) -> &str {
         Some((head, _)) => head,
         None => source,
     }
-}
-
-/// Judges a result against its limit.
-///
-/// What lies below the quantification limit complies where that limit itself keeps to the specified limit, and is
-/// inconclusive otherwise.
-///
-/// # Source
-/// JCGM 106:2012, 8.2 and 8.3; ILAC-G8:09/2019, 4.2. Below the quantification limit: common practice, no source.
-fn statement(
-    limit: &Limit,
-    method: &ResolvedMethod,
-    reported: &Reported,
-    value: Option<&ResultEstimate>,
-) -> Option<StatementOutcome> {
-    let rule = match limit.decision_rule {
-        DecisionRule::SimpleAcceptance => Rule::SimpleAcceptance,
-        DecisionRule::GuardBandU => Rule::GuardedBothWays(Guard::ExpandedUncertainty),
-    };
-    let at_most = in_result_unit(limit.at_most.si(), method)?;
-    let statement = match reported {
-        Reported::Awaiting { .. } | Reported::Withheld { .. } => return None,
-        Reported::BelowLoq { limit: quantification_limit, .. } => {
-            if *quantification_limit <= at_most {
-                Statement::Complies
-            } else {
-                Statement::Inconclusive
-            }
-        }
-        Reported::Value { result } => {
-            // The limit keeps its written digits where its unit is that of the result.
-            let bound = if limit.at_most.unit_symbol() == method.result.unit {
-                limit.at_most.digits().parse().ok()?
-            } else {
-                Decimal::from_f64(at_most)?
-            };
-            let measured = MeasuredValue {
-                value: Decimal::from_f64(result.value)?,
-                expanded_u: Decimal::from_f64(result.expanded_u)?,
-                coverage_factor: result.coverage_factor,
-                dof: value?.dof,
-            };
-            decide(&measured, &Bound::AtMost(bound), &rule)?.statement
-        }
-    };
-    Some(StatementOutcome {
-        statement,
-        limit: limit.at_most.to_string(),
-        origin: limit.origin.clone(),
-        decision_rule: rule.words(),
-    })
 }

@@ -2,12 +2,14 @@
 
 use std::collections::BTreeMap;
 
-use darkline_metrology::kind::{ALL_KINDS, plain_symbol};
-use darkline_record::figure::{FigureFault, with_article};
+use darkline_metrology::kind::{ALL_KINDS, Factor, Kind, plain_symbol};
+use darkline_record::figure::{FigureFault, Written, with_article};
 use darkline_record::identity::{Element, MethodId};
-use darkline_record::order::{DecisionRule, Limit, Order, Requested, ResultFigure, ResultKind, Sample};
+use darkline_record::order::{
+    Comparison, DecisionRule, GuardBand, Limit, Order, Prior, Requested, ResultFigure, ResultKind, Sample,
+};
 
-use crate::document::figure::worded;
+use crate::document::figure::{Wanted, worded};
 use crate::document::gathering::{Distinct, all, transposed};
 use crate::document::section::{Entry, Section};
 use crate::document::{self, Entered};
@@ -88,12 +90,86 @@ const LIMIT_FORM: &str = "limit = { at_most = \"0.07 mg/dm²\", origin = \"…\"
 fn limit(section: &Section<'_>) -> Option<Limit> {
     let at_most = section.required("at_most", "\"0.07 mg/dm²\"").and_then(|entry| result_figure(&entry, "limit"));
     let origin = section.required("origin", "\"…\"").and_then(|entry| entry.text());
-    let rules = [DecisionRule::SimpleAcceptance, DecisionRule::GuardBandU];
-    let decision_rule = section
-        .required("decision_rule", "\"guard band U\"")
-        .and_then(|entry| entry.one_of("decision rule", &rules, DecisionRule::words));
+    let rule_entry = section.required("decision_rule", "\"guard band U\"");
+    let decision_rule =
+        rule_entry.as_ref().and_then(|entry| entry.one_of("decision rule", &DecisionRule::ALL, DecisionRule::words));
+    let guard = guard(section);
+    let comparison = section.optional("comparison").map(|entry| {
+        entry.one_of("way to compare", &[Comparison::Unrounded, Comparison::AsPrinted], Comparison::words)
+    });
+    let prior = section
+        .optional_section("prior", "prior = { mean = \"2.0 mg/kg\", sd = \"0.5 mg/kg\" }")
+        .map(|section| prior(&section, at_most.as_ref()));
     section.close();
-    Some(Limit { at_most: at_most?, origin: origin?, decision_rule: decision_rule? })
+    let (decision_rule, guard) = (decision_rule?, guard?);
+    if let (DecisionRule::SimpleAcceptance, Some((_, entry))) = (decision_rule, &guard) {
+        entry.fault(
+            "a guard band stands beside simple acceptance, which has none",
+            "take it away, or write decision_rule = \"guarded acceptance\"",
+        );
+        return None;
+    }
+    Some(Limit {
+        at_most: at_most?,
+        origin: origin?,
+        decision_rule,
+        guard: guard.map(|(guard, _)| guard),
+        comparison: transposed(comparison)?.unwrap_or_default(),
+        prior: transposed(prior)?,
+    })
+}
+
+/// The width of the guard band, by the one key of the three that may stand there.
+fn guard<'a>(section: &Section<'a>) -> Option<Option<(GuardBand, Entry<'a>)>> {
+    let widths: [(&'static str, fn(Written<Factor>) -> GuardBand); 3] = [
+        ("guard_of_u", GuardBand::PartOfU),
+        ("guard_of_limit", GuardBand::PartOfLimit),
+        ("guard_risk", GuardBand::Risk),
+    ];
+    let mut found: Option<(GuardBand, Entry<'a>)> = None;
+    for (name, of) in widths {
+        let Some(entry) = section.optional(name) else { continue };
+        if let Some((_, before)) = &found {
+            entry.fault(format!("\"{}\" and \"{name}\" both stand here", before.name()), "state one of them");
+            return None;
+        }
+        let part: Written<Factor> = entry.figure(Wanted::Positive)?;
+        if name == "guard_risk" && part.value().si() >= 0.5 {
+            entry.fault(format!("{part} is not below 50 %"), "write guard_risk = \"5 %\"");
+            return None;
+        }
+        found = Some((of(part), entry));
+    }
+    Some(found)
+}
+
+fn prior(section: &Section<'_>, limit: Option<&ResultFigure>) -> Option<Prior> {
+    let one = |name: &'static str, example: &str| {
+        let entry = section.required(name, example)?;
+        let figure = result_figure(&entry, "prior")?;
+        if let Some(limit) = limit
+            && limit.kind() != figure.kind()
+        {
+            entry.fault(
+                format!(
+                    "{figure} is {}, the limit {}",
+                    with_article(figure.kind().words()),
+                    with_article(limit.kind().words())
+                ),
+                "write both in units of one kind",
+            );
+            return None;
+        }
+        Some((figure, entry))
+    };
+    let (mean, sd) = (one("mean", "\"2.0 mg/kg\""), one("sd", "\"0.5 mg/kg\""));
+    section.close();
+    let ((mean, _), (sd, entry)) = (mean?, sd?);
+    if sd.si() <= 0.0 {
+        entry.fault(format!("{sd} is not above zero"), "write how far the property scatters");
+        return None;
+    }
+    Some(Prior { mean, sd })
 }
 
 /// A figure of one of the kinds that results have; its unit says which.

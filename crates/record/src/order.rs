@@ -1,6 +1,6 @@
 //! The order: what a customer asked for, sample by sample, and the limits it is held against.
 
-use darkline_metrology::kind::{AmountPerDose, Kind, MassConcentration, MassFraction, ReleasePerArea};
+use darkline_metrology::kind::{AmountPerDose, Factor, Kind, MassConcentration, MassFraction, ReleasePerArea};
 use serde::{Deserialize, Serialize};
 
 use crate::figure::{FigureFault, Written};
@@ -61,6 +61,63 @@ pub struct Limit {
     pub origin: String,
     /// How the uncertainty is taken into account.
     pub decision_rule: DecisionRule,
+    /// How wide the guard band is; the expanded uncertainty where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub guard: Option<GuardBand>,
+    /// Whether value and uncertainty are rounded before they are compared.
+    #[serde(default, skip_serializing_if = "Comparison::is_unrounded")]
+    pub comparison: Comparison,
+    /// What is known of the property over all that is judged, for the risks over it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub prior: Option<Prior>,
+}
+
+/// The width of a guard band.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum GuardBand {
+    /// A part of the expanded uncertainty.
+    PartOfU(Written<Factor>),
+    /// As wide as keeps the risk of a wrong statement at the acceptance limit to this.
+    Risk(Written<Factor>),
+    /// A part of the limit, as a regulation sets it.
+    PartOfLimit(Written<Factor>),
+}
+
+/// Whether figures are rounded before they are compared.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Comparison {
+    /// They are compared with all digits.
+    #[default]
+    Unrounded,
+    /// They are compared as they are printed.
+    AsPrinted,
+}
+
+impl Comparison {
+    /// Whether all digits count.
+    #[allow(clippy::trivially_copy_pass_by_ref)] // serde's `skip_serializing_if` asks for a reference.
+    pub fn is_unrounded(&self) -> bool {
+        *self == Comparison::Unrounded
+    }
+    /// The words in a document.
+    pub fn words(self) -> &'static str {
+        match self {
+            Comparison::Unrounded => "unrounded",
+            Comparison::AsPrinted => "as printed",
+        }
+    }
+}
+
+/// A normal law of the property over all that is judged.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Prior {
+    /// Its mean.
+    pub mean: ResultFigure,
+    /// Its standard deviation.
+    pub sd: ResultFigure,
 }
 
 /// How the measurement uncertainty enters a statement of conformity.
@@ -74,19 +131,32 @@ pub enum DecisionRule {
     SimpleAcceptance,
     /// The value and its whole coverage interval decide; what the interval straddles is inconclusive. Guard band = U.
     GuardBandU,
+    /// Complies only inside the limit by the guard band, otherwise does not comply.
+    GuardedAcceptance,
+    /// Does not comply only beyond the limit by the guard band, otherwise complies: beyond reasonable doubt.
+    GuardedRejection,
 }
 
 impl DecisionRule {
+    /// All of them.
+    pub const ALL: [DecisionRule; 4] = [
+        DecisionRule::SimpleAcceptance,
+        DecisionRule::GuardBandU,
+        DecisionRule::GuardedAcceptance,
+        DecisionRule::GuardedRejection,
+    ];
     /// The words in a document.
     pub fn words(self) -> &'static str {
         match self {
             DecisionRule::SimpleAcceptance => "simple acceptance",
             DecisionRule::GuardBandU => "guard band U",
+            DecisionRule::GuardedAcceptance => "guarded acceptance",
+            DecisionRule::GuardedRejection => "guarded rejection",
         }
     }
     /// The rule with these words.
     pub fn from_words(words: &str) -> Option<Self> {
-        [DecisionRule::SimpleAcceptance, DecisionRule::GuardBandU].into_iter().find(|rule| rule.words() == words)
+        Self::ALL.into_iter().find(|rule| rule.words() == words)
     }
 }
 

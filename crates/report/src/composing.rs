@@ -267,7 +267,8 @@ fn result_line(package: &DataPackage, result: &ResultOutcome) -> ResultLine {
                 (Found::Complies, _) => (Verdict::Complies, String::new()),
                 (Found::DoesNotComply, _) => (Verdict::DoesNotComply, String::new()),
                 (Found::Inconclusive, Some(Printed { value, expanded_u })) => {
-                    (Verdict::Inconclusive, format!("the limit lies within {value} ± {expanded_u}"))
+                    let decide = statement.replicates.map_or_else(String::new, |found| format!("; {}", found.words()));
+                    (Verdict::Inconclusive, format!("the limit lies within {value} ± {expanded_u}{decide}"))
                 }
                 (Found::Inconclusive, None) => {
                     (Verdict::Inconclusive, "the quantification limit exceeds the limit".into())

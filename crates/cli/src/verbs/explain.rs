@@ -1,6 +1,6 @@
 //! `darkline explain`: how a result came about, from reading to figure, and its budget by source.
 
-use darkline_evaluation::outcome::ValueOutcome;
+use darkline_evaluation::outcome::{ResultOutcome, ValueOutcome};
 use darkline_metrology::model::{Derivation, Step, figure};
 use darkline_record::identity::{Element, SampleId};
 use serde::Serialize;
@@ -11,6 +11,7 @@ use crate::command_line::{Everywhere, Explain};
 use crate::coverage_text::coverage_text;
 use crate::ending::{Ending, Failure};
 use crate::limits_text::result_limits_text;
+use crate::paragraph::indented;
 use crate::result_text::{cells, degrees_of_freedom, significant};
 use crate::table::Table;
 use crate::talk;
@@ -69,6 +70,7 @@ pub fn run(everywhere: &Everywhere, options: &Explain) -> Result<Ending, Failure
         text.push_str(&stages_text(found, &result.unit));
         text.push_str(&coverage_text(std::slice::from_ref(result)));
         text.push_str(&result_limits_text(std::slice::from_ref(result)));
+        text.push_str(&conformity_text(result));
     }
     talk::print(&text)?;
     Ok(Ending::Done)
@@ -111,6 +113,33 @@ fn derivation_text(derivation: &Derivation) -> String {
             text.push_str(&format!("{indent} = {}\n", step.numbers));
         }
         text.push_str(&format!("{indent} = {value}{unit}    {u}\n"));
+    }
+    text
+}
+
+/// The statement of conformity with its rule and the risks that go with it.
+fn conformity_text(result: &ResultOutcome) -> String {
+    let Some(found) = &result.statement else { return String::new() };
+    let mut lines =
+        vec![format!("{}: at most {}, {}", found.statement, found.limit, found.origin), found.decision_rule.clone()];
+    if let Some(probability) = found.probability_of_conformity {
+        lines.push(format!("probability of conformity {} %", significant(100.0 * probability, 4)));
+    }
+    if let Some(width) = found.guard_band {
+        lines.push(format!("guard band {} {}", significant(width, 3), result.unit));
+    }
+    lines.extend(found.replicates.map(|replicates| replicates.words()));
+    if let Some(risk) = &found.global_risk {
+        lines.push(format!(
+            "over all that is judged: {} % do not conform, {} % do not and are accepted, {} % do and are rejected",
+            significant(100.0 * risk.nonconforming, 2),
+            significant(100.0 * risk.consumer, 2),
+            significant(100.0 * risk.producer, 2)
+        ));
+    }
+    let mut text = String::from("conformity\n");
+    for line in lines {
+        text.push_str(&indented(&line, 2));
     }
     text
 }

@@ -4,6 +4,7 @@
 
 mod package;
 
+mod conformity;
 mod coverage;
 mod functions;
 mod laws;
