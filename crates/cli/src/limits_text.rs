@@ -1,14 +1,18 @@
 //! Decision, detection and quantification limits as text, with every input.
 
-use darkline_evaluation::outcome::{LimitsOutcome, ResultOutcome, RunOutcome};
+use darkline_evaluation::outcome::{LimitsOutcome, ResultOutcome};
+use darkline_record::identity::RunId;
 use darkline_report::printed::significant;
 
 use crate::paragraph::indented;
 use crate::table::Table;
 
 /// The limits of a run.
-pub fn limits_text(run: &RunOutcome, limits: &LimitsOutcome) -> String {
-    let mut text = format!("run {}: limits by {}\n", run.run, limits.procedure);
+///
+/// # Arguments
+/// * `unit`: of its amounts.
+pub fn limits_text(run: &RunId, unit: &str, limits: &LimitsOutcome) -> String {
+    let mut text = format!("run {run}: limits by {}\n", limits.procedure);
     if let Some(why_not) = &limits.why_not {
         text.push_str(&indented(&format!("none: {why_not}"), 2));
     }
@@ -20,7 +24,7 @@ pub fn limits_text(run: &RunOutcome, limits: &LimitsOutcome) -> String {
     ];
     for (name, limit) in found {
         if let Some(limit) = limit {
-            table.row(vec![name.into(), significant(limit, 3), run.amount_unit.clone()]);
+            table.row(vec![name.into(), significant(limit, 3), unit.to_owned()]);
         }
     }
     for input in &limits.inputs {
@@ -64,19 +68,8 @@ mod tests {
     use super::*;
     use darkline_evaluation::outcome::InputOutcome;
 
-    fn run(limits: LimitsOutcome) -> RunOutcome {
-        RunOutcome {
-            run: "R1".parse().unwrap(),
-            method: "m".parse().unwrap(),
-            response_unit: "1".into(),
-            amount_unit: "mg/L".into(),
-            readings: Vec::new(),
-            calibration: None,
-            limits: Some(limits),
-            solutions: Vec::new(),
-            controls: Vec::new(),
-            solids: Vec::new(),
-        }
+    fn text(limits: &LimitsOutcome) -> String {
+        limits_text(&"R1".parse().unwrap(), "mg/L", limits)
     }
 
     #[test]
@@ -90,8 +83,7 @@ mod tests {
             inputs: vec![input("process standard deviation", 0.019_902, "mg/L"), input("alpha", 0.01, "1")],
             why_not: None,
         };
-        let run = run(limits);
-        insta::assert_snapshot!(limits_text(&run, run.limits.as_ref().unwrap()));
+        insta::assert_snapshot!(text(&limits));
     }
 
     #[test]
@@ -104,7 +96,6 @@ mod tests {
             inputs: Vec::new(),
             why_not: Some("there is no calibration".into()),
         };
-        let run = run(limits);
-        insta::assert_snapshot!(limits_text(&run, run.limits.as_ref().unwrap()));
+        insta::assert_snapshot!(text(&limits));
     }
 }

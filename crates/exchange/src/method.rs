@@ -18,7 +18,6 @@ use crate::limits;
 use crate::order::{element, result_unit};
 use crate::{calibration_plan, detection_limits, solid, uncertainty_plan};
 
-
 /// Reads a method.
 ///
 /// # Errors

@@ -104,7 +104,7 @@ impl Comparison {
     /// The words in a document.
     pub fn words(self) -> &'static str {
         match self {
-            Comparison::Unrounded => "unrounded",
+            Comparison::Unrounded => "with all digits",
             Comparison::AsPrinted => "as printed",
         }
     }

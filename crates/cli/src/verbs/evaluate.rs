@@ -202,7 +202,7 @@ fn details_text(outcome: &Outcome) -> String {
             text.push_str(&calibration_text(run, calibration));
         }
         if let Some(limits) = &run.limits {
-            text.push_str(&limits_text(run, limits));
+            text.push_str(&limits_text(&run.run, &run.amount_unit, limits));
         }
         if !run.controls.is_empty() {
             let mut table = Table::new()

@@ -70,6 +70,22 @@ fn orders() {
         ("deep nesting", format!("a = {}1{}\n", "[".repeat(3000), "]".repeat(3000))),
         ("a line of a million letters", format!("format = \"darkline/order/1\"\nid = \"{}\"\n", "x".repeat(1_000_000))),
         ("control characters", order(&[("guard band U", "\\u001b[2J")])),
+        (
+            "a guard band beside simple acceptance",
+            order(&[("\"guard band U\"", "\"simple acceptance\"\nguard_of_u = \"83 %\"")]),
+        ),
+        (
+            "two guard bands, a comparison that is none",
+            order(&[(
+                "\"guard band U\"",
+                "\"guard band U\"\nguard_of_u = \"83 %\"\nguard_risk = \"5 %\"\ncomparison = \"rounded\"",
+            )]),
+        ),
+        ("a risk of a half", order(&[("\"guard band U\"", "\"guard band U\"\nguard_risk = \"50 %\"")])),
+        (
+            "what is known of another kind, and without scatter",
+            order(&[("\"guard band U\"", "\"guard band U\"\nprior = { mean = \"1 mg/L\", sd = \"0 mg/dm²\" }")]),
+        ),
     ];
     let files: Vec<(&str, &str)> = files.iter().map(|(title, text)| (*title, text.as_str())).collect();
     insta::assert_snapshot!(zoo::told(&files, |text| order::read("order.toml", text)));
