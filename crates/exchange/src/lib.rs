@@ -22,8 +22,8 @@ pub mod method;
 pub mod order;
 pub mod preparation;
 pub mod run;
-mod uncertainty_plan;
 pub mod sealing;
+mod uncertainty_plan;
 
 mod separated;
 

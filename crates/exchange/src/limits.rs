@@ -2,7 +2,7 @@
 
 use darkline_metrology::kind::Kind;
 use darkline_record::figure::Written;
-use darkline_record::limits::{BatchControl, History, Limits};
+use darkline_record::limits::{BatchControl, History, Limits, ReplicateTest};
 
 use crate::document::figure::Wanted;
 use crate::document::gathering::{all, transposed};
@@ -45,6 +45,11 @@ pub(crate) fn read(section: &Section<'_>) -> Option<Limits> {
     let most_between_checks = count("most_between_checks");
     let most_repeats = count("most_repeats");
     let diluent = transposed(section.optional("diluent").map(|entry| entry.text()));
+    let replicate_test = transposed(
+        section
+            .optional("replicate_test")
+            .map(|entry| entry.one_of("test of replicates", &ReplicateTest::ALL, ReplicateTest::words)),
+    );
     let batch_controls = section.optional("batch_controls").map_or(Some(Vec::new()), |entry| {
         let entries = entry.list("[\"method blank\", \"control\"]")?;
         all(entries
@@ -92,6 +97,7 @@ pub(crate) fn read(section: &Section<'_>) -> Option<Limits> {
         least_levels: byte(least_levels?),
         most_between_checks: byte(most_between_checks?),
         most_repeats: byte(most_repeats?),
+        replicate_test: replicate_test?,
         batch_controls: batch_controls?,
         diluent: diluent?,
         history: history?,

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use darkline_metrology::kind::{ALL_KINDS, Factor, Kind, plain_symbol};
 use darkline_record::figure::{FigureFault, Written, with_article};
-use darkline_record::identity::{Element, MethodId};
+use darkline_record::identity::{Element, MethodId, SampleId};
 use darkline_record::order::{
     Comparison, DecisionRule, GuardBand, Limit, Order, Prior, Requested, ResultFigure, ResultKind, Sample,
 };
@@ -39,17 +39,29 @@ fn v1(top: &Section<'_>) -> Option<Order> {
     let received = top.required("received", "\"2026-03-14T09:30:00+01:00\"").and_then(|entry| entry.time());
     let purpose = top.optional("purpose").map(|entry| entry.text());
     let mut sample_ids = Distinct::new("sample");
+    let mut parts = Vec::new();
     let samples: Vec<Option<Sample>> = top
         .some_sections("sample", "[[sample]]")
         .iter()
         .map(|section| {
             let id = section.required("id", "\"well-04\"");
             let description = section.required("description", "\"…\"").and_then(|entry| entry.text());
+            let part_of = section.optional("part_of");
             section.close();
             let id = id.and_then(|entry| sample_ids.parsed(top.sheet(), &entry));
-            Some(Sample { id: id?, description: description? })
+            let whole = part_of.as_ref().map(|entry| entry.parsed::<SampleId>());
+            parts.extend(part_of.zip(whole.clone().flatten()));
+            Some(Sample { id: id?, description: description?, part_of: transposed(whole)? })
         })
         .collect();
+    for (entry, whole) in &parts {
+        if !samples.iter().flatten().any(|sample| sample.id == *whole && sample.part_of.is_none()) {
+            entry.fault(
+                format!("there is no whole sample \"{whole}\" in this order"),
+                "name the sample it was taken from",
+            );
+        }
+    }
     let mut asked = BTreeMap::new();
     let analytes: Vec<Option<Requested>> = top
         .some_sections("analyte", "[[analyte]]")

@@ -15,8 +15,8 @@ pub mod calibration_plan;
 pub mod detection_limits;
 pub mod limits;
 pub mod method;
-pub mod uncertainty_plan;
 pub mod solid;
+pub mod uncertainty_plan;
 
 pub mod pulse;
 pub mod run;

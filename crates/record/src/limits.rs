@@ -28,6 +28,9 @@ macro_rules! limits {
             /// Most times the replicates of a solution may be measured again; fixed before anything is measured.
             #[serde(default, skip_serializing_if = "Option::is_none")]
             pub most_repeats: Option<u8>,
+            /// How outlying replicates are found; by the critical range where absent.
+            #[serde(default, skip_serializing_if = "Option::is_none")]
+            pub replicate_test: Option<ReplicateTest>,
             /// Controls that every preparation batch must bring.
             #[serde(default, skip_serializing_if = "Vec::is_empty")]
             pub batch_controls: Vec<BatchControl>,
@@ -109,6 +112,35 @@ limits! {
     cup_rest: Volume,
     /// Time from one reading to the next, where the readings themselves do not tell.
     time_per_reading: Duration,
+}
+
+/// How outlying replicates are found.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ReplicateTest {
+    /// By the range that the stated repeatability allows.
+    CriticalRange,
+    /// By the distance from their mean over their own standard deviation.
+    Grubbs,
+    /// By the gap beside the outlying one over their range.
+    Dixon,
+    /// By the distance from their median over their own robust spread.
+    Robust,
+}
+
+impl ReplicateTest {
+    /// All of them.
+    pub const ALL: [ReplicateTest; 4] =
+        [ReplicateTest::CriticalRange, ReplicateTest::Grubbs, ReplicateTest::Dixon, ReplicateTest::Robust];
+    /// The words in documents.
+    pub fn words(self) -> &'static str {
+        match self {
+            ReplicateTest::CriticalRange => "critical range",
+            ReplicateTest::Grubbs => "Grubbs",
+            ReplicateTest::Dixon => "Dixon",
+            ReplicateTest::Robust => "robust",
+        }
+    }
 }
 
 /// A control of a preparation batch.

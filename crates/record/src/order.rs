@@ -36,6 +36,9 @@ pub struct Sample {
     pub id: SampleId,
     /// What the customer said it is; marked as theirs on the report.
     pub description: String,
+    /// The sample it is a part of: a filtrate, an extract. A part cannot hold more than the whole.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub part_of: Option<SampleId>,
 }
 
 /// One determination asked for.

@@ -1,13 +1,16 @@
 //! `darkline evaluate`: results with their uncertainty, flags, and, once controls have passed, conformity.
 
 use darkline_evaluation::Validated;
+use darkline_evaluation::open_points::open_points;
 use darkline_evaluation::outcome::{
     CalibrationOutcome, ChoiceOutcome, ControlKind, CorrelationOutcome, FlagOutcome, FlagState, MonteCarloOutcome,
     Outcome, ResultOutcome, RunOutcome, TestOutcome,
 };
 use darkline_evaluation::procedure::of_edition;
-use darkline_laboratory::Laboratory;
+use darkline_evaluation::rejecting::rejections;
+use darkline_evaluation::repeating::repeats;
 use darkline_laboratory::deciding::step_words;
+use darkline_laboratory::{Evaluated, Laboratory};
 use darkline_quality::rules;
 use darkline_record::decision::NextStep;
 use darkline_record::identity::{Edition, OrderId};
@@ -96,6 +99,9 @@ pub fn run(everywhere: &Everywhere, options: &Evaluate) -> Result<Ending, Failur
             talk::print(&results_text(outcome, &evaluated.package))?;
             if options.details {
                 talk::print(&details_text(outcome))?;
+                talk::print(&repeats_text(&evaluated)?)?;
+                talk::print(&silent_text(&evaluated.package))?;
+                talk::print(&open_text(&evaluated.package, outcome))?;
             }
             if let Some(trials) = options.monte_carlo {
                 talk::print(&validated_text(&laboratory.validate(&order, trials)?))?;
@@ -306,6 +312,62 @@ fn solids_text(run: &RunOutcome) -> String {
     }
     text.push('\n');
     text
+}
+
+/// For the internal part: what each rejection changed, and what chance of passing repeats gave.
+fn repeats_text(evaluated: &Evaluated) -> Result<String, Failure> {
+    let mut text = String::new();
+    let rejections = rejections(&evaluated.package, &evaluated.decisions).map_err(Failure::told)?;
+    for rejection in rejections {
+        text.push_str(&format!("reading {} rejected: {}\n", rejection.reading, rejection.reason));
+        if rejection.changed.is_empty() {
+            text.push_str("  it changes no result\n");
+        }
+        for changed in &rejection.changed {
+            let figure = |value: Option<f64>| value.map_or("no result".into(), |value| significant(value, 4));
+            let (with, without) = (figure(changed.with), figure(changed.without));
+            let line = format!(
+                "{} {}: {with} with it, {without} without it ({})",
+                changed.sample, changed.element, changed.unit
+            );
+            text.push_str(&indented(&line, 2));
+        }
+    }
+    for repeats in repeats(&evaluated.package) {
+        let allowed = repeats.allowed.map_or("the method fixes no number".into(), |most| format!("{most} allowed"));
+        let line = format!(
+            "{} {}: measured again {} times ({allowed}); a true value at the limit passes with a chance of {} %",
+            repeats.sample,
+            repeats.element,
+            repeats.repeated,
+            significant(100.0 * repeats.chance, 2)
+        );
+        text.push_str(&indented(&line, 0));
+    }
+    if !text.is_empty() {
+        text.push('\n');
+    }
+    Ok(text)
+}
+
+/// The rules that keep silent because a method states no limit for them.
+fn silent_text(package: &darkline_record::package::DataPackage) -> String {
+    let mut text = String::new();
+    for method in &package.methods {
+        let silent: Vec<&str> =
+            rules::silent_without(&method.limits, method.technique).into_iter().map(|(_, keys)| keys).collect();
+        if !silent.is_empty() {
+            let line = format!("method {} has no limits that some rules need: {}", method.id, silent.join(", "));
+            text.push_str(&indented(&line, 0));
+        }
+    }
+    text
+}
+
+/// What is open while the instrument is warm.
+fn open_text(package: &darkline_record::package::DataPackage, outcome: &Outcome) -> String {
+    let points = open_points(package, outcome);
+    points.iter().map(|point| indented(&format!("open: {}", point.words()), 0)).collect()
 }
 
 fn calibration_text(run: &RunOutcome, calibration: &CalibrationOutcome) -> String {

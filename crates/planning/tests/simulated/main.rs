@@ -5,4 +5,5 @@
 mod bench;
 mod clean;
 mod faults;
+mod limits;
 mod scenes;

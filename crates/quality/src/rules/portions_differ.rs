@@ -1,6 +1,6 @@
 //! portions-differ
 //!
-//! What it sees: portions of one sample that scatter beyond what their measurement explains by more than the method allows,
+//! What it sees: portions of one sample, or those of one row that were weighed into the tube, that scatter beyond what their measurement explains by more than the method allows,
 //! or whose masses are further apart than it allows.
 //! Why it matters: the material is not homogeneous at this mass: the mean stands for it no better than the scatter says, and
 //! portions of very unequal mass do not scatter alike.
@@ -19,7 +19,7 @@ use darkline_record::preparation::PortionRole;
 
 use crate::flag::{Evidence, Flag, Holds, Settled, Severity};
 use crate::rule::{Rule, flag_id};
-use crate::view::RunView;
+use crate::view::{RunView, SeenSolution};
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -64,8 +64,15 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
         #[expect(clippy::cast_precision_loss, reason = "replicates are few")]
         portions.measured.push(relative * relative / solution.counted.len().max(1) as f64);
     }
+    let mut named: Vec<(String, Portions)> =
+        samples.into_iter().map(|(sample, portions)| (sample.to_string(), portions)).collect();
+    if view.method.solid.is_some() {
+        named.extend(
+            view.solutions.iter().filter(|solution| !solution.replaced).filter_map(|solution| weighed(view, solution)),
+        );
+    }
     let mut flags = Vec::new();
-    for (sample, portions) in samples.into_iter().filter(|(_, portions)| portions.rows.len() >= 2) {
+    for (sample, portions) in named.into_iter().filter(|(_, portions)| portions.values.len() >= 2) {
         let between = between(&portions);
         let ratio = mass_ratio(&portions.masses);
         let scatters = scatter_allowed.zip(between).is_some_and(|(allowed, between)| between > allowed);
@@ -74,7 +81,7 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
             continue;
         }
         #[expect(clippy::cast_precision_loss, reason = "portions are few")]
-        let mut evidence = Evidence::default().figure("count", portions.rows.len() as f64, "1");
+        let mut evidence = Evidence::default().figure("count", portions.values.len() as f64, "1");
         if let (true, Some(between), Some(allowed)) = (scatters, between, scatter_allowed) {
             evidence = evidence.figure("between", 100.0 * between, "%").figure("allowed", 100.0 * allowed, "%");
         }
@@ -90,7 +97,7 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
             id: flag_id(RULE.name, Subject::Row(first)),
             severity: if scatters { Severity::Stops } else { Severity::Tells },
             settled: Settled::Now,
-            evidence: evidence.fact("sample", sample.as_str()),
+            evidence: evidence.fact("sample", &sample),
             holds: if scatters { Holds::Rows(portions.rows) } else { Holds::Nothing },
             next: vec![NextStep::PrepareAgain, NextStep::SampleAgain],
         });
@@ -98,11 +105,27 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
     flags
 }
 
+/// The portions of one row that were weighed into the tube, each with its response over its mass.
+fn weighed(view: &RunView<'_>, solution: &SeenSolution<'_>) -> Option<(String, Portions)> {
+    view.portion(solution)?;
+    let mut portions = Portions { rows: vec![view.run.row_id(solution.row)], ..Portions::default() };
+    for reading in view.counted(solution) {
+        let recorded = view.run.readings.iter().find(|recorded| recorded.number == reading.number)?;
+        let mass = recorded.mass.as_ref()?.value().si();
+        let response = reading.response.filter(|response| *response > 0.0 && mass > 0.0)?;
+        let relative = view.repeatability(response) / response;
+        portions.values.push(response / mass);
+        portions.masses.push(mass);
+        portions.measured.push(relative * relative);
+    }
+    Some((solution.name.to_owned(), portions))
+}
+
 /// Relative standard deviation between portions beyond their measurement.
 fn between(portions: &Portions) -> Option<f64> {
     let rsd = summary::rsd(&portions.values)?.abs();
     let measured = summary::mean(&portions.measured)?;
-    Some((rsd * rsd - measured).max(0.0).sqrt())
+    Some((rsd * rsd - measured).max(0.0).sqrt()).filter(|between| between.is_finite())
 }
 
 fn mass_ratio(masses: &[f64]) -> Option<f64> {

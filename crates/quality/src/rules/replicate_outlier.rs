@@ -1,7 +1,8 @@
 //! replicate-outlier
 //!
-//! What it sees: replicates of one solution whose range exceeds the critical range of the method's repeatability; the one
-//! farthest from their median is named.
+//! What it sees: replicates of one solution whose range exceeds the critical range of the method's repeatability, or which fail
+//! another test that the method names (Grubbs, Dixon, robust) from five replicates on; the one farthest from their median is
+//! named.
 //! Why it matters: a droplet left on the tip or a double injection moves the mean by more than its uncertainty tells.
 //! What to do: look at its pulse; where a cause is found, reject it with that reason, and measure it once more.
 //! Source: ISO 5725-6:1994, 5.2.2 (critical range; from memory) with the quantile of the range at 99.9 % instead of
@@ -10,9 +11,14 @@
 use std::collections::BTreeMap;
 
 use darkline_metrology::distribution::studentised_range;
+use darkline_metrology::robust;
 use darkline_record::decision::{NextStep, Subject};
+use darkline_record::limits::ReplicateTest;
 
 use crate::flag::{Evidence, Flag, Settled, Severity};
+use crate::outlier::End;
+use crate::outlier::dixon::Ratio;
+use crate::outlier::grubbs::{self, Grubbs};
 use crate::rule::{Rule, flag_id};
 use crate::view::RunView;
 
@@ -22,10 +28,18 @@ pub const RULE: Rule =
 
 const PROBABILITY: f64 = 0.999;
 
+/// Replicates from which their own scatter says anything; below, the critical range is asked (our choice).
+const ENOUGH: usize = 5;
+
+/// Robust standard deviations from the median; with the repeatability as the least spread, hardly one row in a thousand (our
+/// choice; Iglewicz and Hoaglin take 3.5).
+const ROBUST: f64 = 4.0;
+
 fn see(view: &RunView<'_>) -> Vec<Flag> {
     let mut flags = Vec::new();
-    // The quantile takes a tenth of a millisecond, and a run has few numbers of replicates.
-    let mut quantiles: BTreeMap<usize, Option<f64>> = BTreeMap::new();
+    // Quantiles take from a tenth of a millisecond to some of them, and a run has few numbers of replicates.
+    let mut criticals: BTreeMap<usize, Option<f64>> = BTreeMap::new();
+    let named = view.method.limits.replicate_test.unwrap_or(ReplicateTest::CriticalRange);
     // Portions weighed into the tube differ by their masses; `portion-outlier` looks at them.
     let is_weighed = |number: u32| {
         view.method.solid.is_some()
@@ -43,32 +57,70 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
         }
         readings.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
         let median = f64::midpoint(readings[(n - 1) / 2].0, readings[n / 2].0);
-        let range = readings[n - 1].0 - readings[0].0;
-        let Some(quantile) = *quantiles.entry(n).or_insert_with(|| quantile_of_range(n)) else { continue };
-        let allowed = quantile * view.repeatability(median);
-        if range <= allowed {
+        let test = if n < ENOUGH { ReplicateTest::CriticalRange } else { named };
+        let Some(critical) = *criticals.entry(n).or_insert_with(|| critical(test, n)) else { continue };
+        let responses: Vec<f64> = readings.iter().map(|(response, _)| *response).collect();
+        let repeatability = view.repeatability(median);
+        let Some(statistic) = statistic(test, &responses, median, repeatability).filter(|found| *found > critical)
+        else {
             continue;
-        }
+        };
         // Of two readings neither is farther from their median; the later one is named.
         let farthest =
             readings.iter().max_by(|a, b| (a.0 - median).abs().total_cmp(&(b.0 - median).abs()).then(a.1.cmp(&b.1)));
         let Some(&(response, number)) = farthest else { continue };
         let unit = view.response_unit();
+        let evidence = Evidence::default().figure("found", response, unit).figure("median", median, unit);
+        let evidence =
+            match test {
+                ReplicateTest::CriticalRange => evidence
+                    .figure("range", readings[n - 1].0 - readings[0].0, unit)
+                    .figure("allowed", critical * repeatability, unit),
+                test => evidence
+                    .figure("statistic", statistic, "1")
+                    .figure("critical", critical, "1")
+                    .fact("test", test.words()),
+            };
         flags.push(Flag {
             id: flag_id(RULE.name, Subject::Reading(view.run.reading_id(number))),
             severity: Severity::Stops,
             settled: Settled::Now,
-            evidence: Evidence::default()
-                .figure("found", response, unit)
-                .figure("median", median, unit)
-                .figure("range", range, unit)
-                .figure("allowed", allowed, unit)
-                .fact("cup", solution.name),
+            evidence: evidence.fact("cup", solution.name),
             holds: view.what_stands_on(solution),
             next: vec![NextStep::Repeat { replicates: 1 }],
         });
     }
     flags
+}
+
+/// What is held against the critical value; `None` where the replicates do not scatter at all.
+///
+/// # Source
+/// ISO 5725-6:1994, 5.2.2 (range over the repeatability standard deviation; from memory); the others as in
+/// [`crate::outlier`]. Robust: distance from the median over 1.4826 times the median distance from it, which is not taken
+/// below the repeatability of the method; B. Iglewicz, D. C. Hoaglin, How to detect and handle outliers (1993) (from memory).
+fn statistic(test: ReplicateTest, sorted: &[f64], median: f64, repeatability: f64) -> Option<f64> {
+    let (lowest, highest) = (*sorted.first()?, *sorted.last()?);
+    match test {
+        ReplicateTest::CriticalRange if repeatability > 0.0 => Some((highest - lowest) / repeatability),
+        ReplicateTest::CriticalRange => (highest > lowest).then_some(f64::MAX),
+        ReplicateTest::Grubbs => Some(Grubbs::of(sorted, End::Either)?.statistic),
+        ReplicateTest::Dixon => Ratio::for_size(sorted.len())?.of(sorted, End::Either),
+        ReplicateTest::Robust => {
+            let spread = robust::scaled_mad(sorted)?.max(repeatability);
+            (spread > 0.0).then(|| (highest - median).max(median - lowest) / spread)
+        }
+    }
+}
+
+/// The value of [`statistic`] that is exceeded once in a thousand rows where nothing is wrong.
+fn critical(test: ReplicateTest, n: usize) -> Option<f64> {
+    match test {
+        ReplicateTest::CriticalRange => quantile_of_range(n),
+        ReplicateTest::Grubbs => grubbs::critical_two_sided(n, 1.0 - PROBABILITY),
+        ReplicateTest::Dixon => Ratio::for_size(n)?.critical(n, (1.0 - PROBABILITY) / 2.0),
+        ReplicateTest::Robust => Some(ROBUST),
+    }
 }
 
 /// The range of `n` replicates, over their standard deviation, that is exceeded once in a thousand rows where nothing is
@@ -78,6 +130,17 @@ fn quantile_of_range(n: usize) -> Option<f64> {
 }
 
 fn say(evidence: &Evidence) -> String {
+    if evidence.has("statistic") {
+        return format!(
+            "{}: {} where the median is {}; test {}: {}, critical {}",
+            evidence.words("cup"),
+            evidence.told("found"),
+            evidence.told("median"),
+            evidence.words("test"),
+            evidence.told("statistic"),
+            evidence.told("critical")
+        );
+    }
     format!(
         "{}: {} where the median is {}; the replicates span {}, the method's repeatability allows {}",
         evidence.words("cup"),
@@ -91,6 +154,21 @@ fn say(evidence: &Evidence) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn each_test_finds_one_that_lies_apart_and_none_that_does_not() {
+        let apart = [0.099, 0.100, 0.101, 0.102, 0.103, 0.150];
+        let together = [0.098, 0.100, 0.101, 0.102, 0.103, 0.105];
+        for test in ReplicateTest::ALL {
+            let is_found = |sorted: &[f64]| {
+                statistic(test, sorted, 0.1015, 0.002).unwrap() > critical(test, sorted.len()).unwrap()
+            };
+            assert!(is_found(&apart), "{test:?}");
+            assert!(!is_found(&together), "{test:?}");
+            // Replicates that do not scatter are no outliers of one another.
+            assert!(statistic(test, &[0.1; 5], 0.1, 0.002).is_none_or(|found| found == 0.0), "{test:?}");
+        }
+    }
 
     /// H. L. Harter, Tables of the studentised range, 99.9 % points for infinite degrees of freedom: 4.65, 5.06, 5.31
     /// (from memory).

@@ -179,6 +179,7 @@ pub fn package() -> DataPackage {
     let samples = tables(&order, "sample").map(|sample| Sample {
         id: text(sample, "id").parse().unwrap(),
         description: text(sample, "description").into(),
+        part_of: None,
     });
     DataPackage {
         edition: Edition(0),
