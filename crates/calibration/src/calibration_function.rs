@@ -116,6 +116,23 @@ pub trait CalibrationFunction: fmt::Debug + Send + Sync {
         level: f64,
     ) -> Result<Interval<MassConcentration>, Unreadable>;
 
+    /// The same limits with other degrees of freedom than those of the residual standard deviation, for example where the
+    /// weight of the reading is known less well.
+    ///
+    /// # Arguments
+    /// * `dof`: above zero; infinite for the normal law. Fewer than one count as one.
+    ///
+    /// # Errors
+    /// As [`CalibrationFunction::limits`].
+    fn limits_at_dof(
+        &self,
+        response: Response,
+        n_readings: u32,
+        weight: f64,
+        level: f64,
+        dof: f64,
+    ) -> Result<Interval<MassConcentration>, Unreadable>;
+
     /// The fit as a node of the measurement model. Inputs: n responses, then n amounts; parameters as in
     /// [`CalibrationFunction::parameters`].
     ///

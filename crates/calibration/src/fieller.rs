@@ -10,7 +10,7 @@ use darkline_metrology::kind::{Kind, MassConcentration, Response};
 use darkline_metrology::model::Interval;
 use darkline_metrology::summary;
 
-use crate::fitted::root_of_readings;
+use crate::fitted::{dof_of, root_of_readings};
 use crate::inverse::Unreadable;
 use crate::line::Line;
 use crate::point::{Dispersion, count};
@@ -55,8 +55,19 @@ pub struct Limits {
 /// B. M. Greenwell, C. M. Schubert Kabban, The R Journal 6/1 (2014) 90; weights as in D. L. Massart et al., Handbook of
 /// Chemometrics and Qualimetrics A, 1997, eq. 8.28. Checked by `tests/published/greenwell_schubert_kabban.rs`.
 pub fn limits(line: &Line, response: Response, n_readings: u32, weight: f64, level: f64) -> Result<Limits, Unreadable> {
+    limits_at_dof(line, response, n_readings, weight, level, dof_of(line.dof(), line.dispersion))
+}
+
+/// [`limits`] with other degrees of freedom than those of the line.
+pub(crate) fn limits_at_dof(
+    line: &Line,
+    response: Response,
+    n_readings: u32,
+    weight: f64,
+    level: f64,
+    dof: f64,
+) -> Result<Limits, Unreadable> {
     let root = root_of_readings(n_readings, weight)?;
-    let dof = if line.dispersion == Dispersion::Known { f64::INFINITY } else { count(line.dof()) };
     solve(line, response.si(), 1.0 / (root * root), line.sd_of_unit_weight(), dof, level)
 }
 
@@ -95,7 +106,7 @@ pub fn of_readings(line: &Line, responses: &[Response], weight: f64, level: f64)
 /// # Source
 /// As [`of_readings`], without the term of the reading. Checked by `tests/published/greenwell_schubert_kabban.rs`.
 pub fn of_mean_response(line: &Line, response: Response, level: f64) -> Result<Limits, Unreadable> {
-    let dof = if line.dispersion == Dispersion::Known { f64::INFINITY } else { count(line.dof()) };
+    let dof = dof_of(line.dof(), line.dispersion);
     solve(line, response.si(), 0.0, line.sd_of_unit_weight(), dof, level)
 }
 

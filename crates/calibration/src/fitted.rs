@@ -161,12 +161,16 @@ pub(crate) fn root_of_readings(n_readings: u32, weight: f64) -> Result<f64, Unre
     Ok((weight * f64::from(n_readings)).sqrt())
 }
 
-/// The two-sided t factor of a level of confidence; of the normal law where the dispersion is known.
-pub(crate) fn two_sided_t(level: f64, dof: usize, dispersion: Dispersion) -> Result<f64, Unreadable> {
-    let dof = match dispersion {
+/// The degrees of freedom that a level of confidence is taken at; infinite where the dispersion is known.
+pub(crate) fn dof_of(dof: usize, dispersion: Dispersion) -> f64 {
+    match dispersion {
         Dispersion::Known => f64::INFINITY,
         Dispersion::Estimated => count(dof),
-    };
+    }
+}
+
+/// The two-sided t factor of a level of confidence.
+fn two_sided_t(level: f64, dof: f64) -> Result<f64, Unreadable> {
     let in_range = level > 0.0 && level < 1.0;
     let factor = if in_range { student_t::coverage_factor(level, dof) } else { None };
     factor.ok_or(Unreadable::OutOfRange { what: "the level of confidence", value: level })
@@ -257,8 +261,21 @@ impl<C: CalibrationCurve<P>, const P: usize> CalibrationFunction for Fitted<C, P
         weight: f64,
         level: f64,
     ) -> Result<Interval<MassConcentration>, Unreadable> {
+        // Without degrees of freedom there is no scatter, and that is told first.
+        self.sd_of_unit_weight()?;
+        self.limits_at_dof(response, n_readings, weight, level, dof_of(self.dof(), self.dispersion))
+    }
+
+    fn limits_at_dof(
+        &self,
+        response: Response,
+        n_readings: u32,
+        weight: f64,
+        level: f64,
+        dof: f64,
+    ) -> Result<Interval<MassConcentration>, Unreadable> {
         let amount = self.amount(response)?;
-        let t = two_sided_t(level, self.dof(), self.dispersion)?;
+        let t = two_sided_t(level, dof.max(1.0))?;
         let (from, to) = self.curve.branch(&self.solution.parameters);
         let u_reading = self.u_reading(n_readings, weight)?;
         match self.band()?.limits(response.si(), amount.si(), u_reading, t, from, to) {

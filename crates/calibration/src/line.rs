@@ -299,6 +299,17 @@ impl CalibrationFunction for Line {
     ) -> Result<Interval<MassConcentration>, Unreadable> {
         fieller::limits(self, response, n_readings, weight, level).map(|limits| limits.interval)
     }
+
+    fn limits_at_dof(
+        &self,
+        response: Response,
+        n_readings: u32,
+        weight: f64,
+        level: f64,
+        dof: f64,
+    ) -> Result<Interval<MassConcentration>, Unreadable> {
+        fieller::limits_at_dof(self, response, n_readings, weight, level, dof.max(1.0)).map(|limits| limits.interval)
+    }
     fn fit_node(&self, weights: Vec<f64>, weighting: &str) -> Arc<dyn Fit> {
         Arc::new(LineFit::new(weights, weighting))
     }

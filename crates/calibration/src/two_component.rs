@@ -7,6 +7,7 @@
 
 use darkline_metrology::kind::{Kind, MassConcentration, Response, Sensitivity};
 
+use crate::calibration_function::CalibrationFunction;
 use crate::least_squares::number::{Jet, Number};
 use crate::least_squares::triangle::{cholesky, solve_cholesky};
 use crate::least_squares::twofold::power_of_two_above;
@@ -108,6 +109,47 @@ impl TwoComponent {
             proportional_sd: libm::exp(ln_proportional),
             log_likelihood,
         })
+    }
+
+    /// Estimates the model along a calibration that bends: the true response follows a function, not a straight line.
+    ///
+    /// A straight line through a bent calibration leaves distances that are no scatter and would be taken for it.
+    /// The scatter follows from a response then: [`TwoComponent::sd_at`].
+    ///
+    /// # Arguments
+    /// * `points`: as for [`TwoComponent::fit`].
+    /// * `function`: fitted to them, with whatever weights.
+    ///
+    /// # Errors
+    /// [`NotEstimable`].
+    ///
+    /// # Source
+    /// As [`TwoComponent::fit`], with the response above that without analyte in place of the amount. Checked by the study
+    /// of coverage in `docs/reference/accuracy.md`.
+    pub fn fit_along(points: &[Point], function: &dyn CalibrationFunction) -> Result<Self, NotEstimable> {
+        let nothing = function.response(MassConcentration::from_si(0.0)).si();
+        let net = |amount: MassConcentration| function.response(amount).si() - nothing;
+        let straightened: Vec<Point> = points
+            .iter()
+            .map(|point| Point { amount: MassConcentration::from_si(net(point.amount)), ..*point })
+            .collect();
+        let found = Self::fit(&straightened)?;
+        // The slope now is one of responses over responses; that of the calibration is its mean up to the highest standard.
+        let highest = function.range().high;
+        let slope = found.slope.si() * net(highest) / highest.si();
+        if !slope.is_finite() {
+            return Err(FitError::Beyond.into());
+        }
+        Ok(Self { slope: Sensitivity::from_si(slope), ..found })
+    }
+
+    /// Standard deviation of a reading whose mean response is this, whatever the form of the calibration.
+    ///
+    /// # Source
+    /// As [`TwoComponent::sd_of_response`], slope times amount being the response above the intercept.
+    pub fn sd_at(&self, response: Response) -> Response {
+        let proportional = (response.si() - self.intercept.si()) * lognormal_rsd(self.proportional_sd);
+        Response::from_si(libm::hypot(proportional, self.constant_sd.si()))
     }
 
     /// Standard deviation of a reading at an amount.
@@ -328,6 +370,26 @@ mod tests {
         let near = found.sd_of_response(MassConcentration::from_si(0.0)).si();
         let far = found.sd_of_response(MassConcentration::from_si(50.0)).si();
         assert!((near - 0.01).abs() < 0.002 && (far - 0.3).abs() < 0.06, "{near} {far}");
+    }
+
+    #[test]
+    fn a_bend_is_not_taken_for_scatter() {
+        use crate::calibration_function::CalibrationModel;
+        use crate::point::Dispersion;
+        let bent: Vec<(f64, f64)> =
+            spread_out(0.01, 0.03).into_iter().map(|(x, y)| (x, y - 0.002 * x * x * (y / (0.2 * x + 0.01)))).collect();
+        let points = points(&bent);
+        let function = CalibrationModel::Quadratic.fit(&points, Dispersion::Estimated).unwrap();
+        let found = TwoComponent::fit_along(&points, &*function).unwrap();
+        assert!((found.constant_sd.si() - 0.01).abs() < 0.003, "{found:?}");
+        assert!((found.proportional_sd - 0.03).abs() < 0.008, "{found:?}");
+        let straight = TwoComponent::fit(&points);
+        assert!(
+            straight.is_err()
+                || straight.is_ok_and(|model| model.proportional_sd > 0.06 || model.constant_sd.si() > 0.05)
+        );
+        let at_none = found.sd_at(found.intercept);
+        assert_eq!(at_none, found.constant_sd);
     }
 
     #[test]

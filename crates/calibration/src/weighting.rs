@@ -1,15 +1,20 @@
 //! Weighting: how much each reading of a calibration counts, and how much a reading of the unknown.
 //!
 //! [`Weighting::weights`] gives the weights of the points, [`Weighting::weight_at`] that of an unknown from the same
-//! function of its amount and response; [`compare`] holds weightings against each other by the back-calculated standards.
+//! function of its amount and response, [`Weighting::limits`] the limits of its amount, in which weights estimated from few
+//! replicates count as the guesses they are; [`compare`] holds weightings against each other by the back-calculated
+//! standards.
 //!
 //! Slope and intercept change little with the weights; limits and uncertainties change a lot, above all near zero.
 
 use darkline_metrology::kind::{Kind, MassConcentration, Response};
+use darkline_metrology::model::Interval;
 
+use crate::calibration_function::CalibrationFunction;
+use crate::inverse::Unreadable;
 use crate::level::levels;
 use crate::line::Line;
-use crate::point::{FitError, Point};
+use crate::point::{FitError, Point, count};
 use crate::shown::Shown;
 use crate::two_component::TwoComponent;
 
@@ -30,8 +35,10 @@ pub enum Weighting {
     },
     /// Inverse variance of replicates, interpolated between the levels.
     Replicates(ReplicateScatter),
-    /// Inverse variance by the two-component error model.
+    /// Inverse variance by the two-component error model, from the amount.
     TwoComponent(TwoComponent),
+    /// The same from the response, for a calibration that bends.
+    TwoComponentOfResponse(TwoComponent),
     /// Inverse variance by a stated repeatability, `√(sd_at_zero² + (rsd·response)²)`.
     Repeatability {
         /// Standard deviation at no response.
@@ -130,6 +137,10 @@ impl Weighting {
                 let sd = model.sd_of_response(amount).si();
                 (1.0 / (sd * sd), "1/sd²")
             }
+            Weighting::TwoComponentOfResponse(model) => {
+                let sd = model.sd_at(response).si();
+                (1.0 / (sd * sd), "1/sd²")
+            }
             Weighting::Repeatability { sd_at_zero, rsd } => {
                 let relative = rsd * response.si();
                 (1.0 / (sd_at_zero * sd_at_zero + relative * relative), "1/sd²")
@@ -162,11 +173,69 @@ impl Weighting {
             Weighting::InverseAmount { power: exponent } => power("amount", *exponent),
             Weighting::InverseResponse { power: exponent } => power("response", *exponent),
             Weighting::Replicates(_) => "1/sd² of replicates".into(),
-            Weighting::TwoComponent(_) => "1/sd² of the two-component model".into(),
+            Weighting::TwoComponent(_) | Weighting::TwoComponentOfResponse(_) => {
+                "1/sd² of the two-component model".into()
+            }
             Weighting::Repeatability { .. } => "1/sd² of the repeatability".into(),
             Weighting::Given(_) => "1/u² as given".into(),
         }
     }
+
+    /// Degrees of freedom of the standard deviation that the weight at a response comes from; infinite where that is a
+    /// stated function or the two-component model, which a whole calibration vouches for.
+    pub fn dof_at(&self, response: Response) -> f64 {
+        if let Weighting::Replicates(scatter) = self { scatter.dof_at(response) } else { f64::INFINITY }
+    }
+
+    /// Inversion limits of an amount read back from the mean of readings, whose weight is that of this weighting.
+    ///
+    /// Where the weights come from a few replicates of each standard, the limits are wider: the scatter of the unknown is
+    /// then known from a few readings only, however many the calibration has.
+    ///
+    /// # Arguments
+    /// * `n_readings`: readings behind the response, m ≥ 1.
+    /// * `level`: level of confidence, between 0 and 1; two-sided.
+    ///
+    /// # Errors
+    /// [`NotLimited`].
+    ///
+    /// # Source
+    /// Welch–Satterthwaite (GUM G.4.1) over two parts: the reading, with the degrees of freedom of its weight, and the
+    /// calibration, with its own. Checked by the study of coverage in `docs/reference/accuracy.md`.
+    pub fn limits(
+        &self,
+        function: &dyn CalibrationFunction,
+        response: Response,
+        n_readings: u32,
+        level: f64,
+    ) -> Result<Interval<MassConcentration>, NotLimited> {
+        let amount = function.amount(response)?;
+        let weight = self.weight_at(amount, response)?;
+        let of_reading = self.dof_at(response);
+        if of_reading == f64::INFINITY {
+            return Ok(function.limits(response, n_readings, weight, level)?);
+        }
+        // The variance of the whole, of which so many readings that none is left give the part of the calibration.
+        let variance = |n_readings: u32| -> Result<f64, Unreadable> {
+            let u = function.u_amount(response, n_readings, weight)?.si();
+            Ok(u * u)
+        };
+        let (whole, without) = (variance(n_readings)?, variance(u32::MAX)?);
+        let part = if whole > 0.0 { (without / whole).clamp(0.0, 1.0) } else { 1.0 };
+        let squares = (1.0 - part) * (1.0 - part) / of_reading + part * part / count(function.dof().max(1));
+        Ok(function.limits_at_dof(response, n_readings, weight, level, 1.0 / squares)?)
+    }
+}
+
+/// An amount without limits.
+#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
+pub enum NotLimited {
+    /// The unknown has no weight.
+    #[error(transparent)]
+    Weighting(#[from] WeightingError),
+    /// The calibration gives none.
+    #[error(transparent)]
+    Unreadable(#[from] Unreadable),
 }
 
 /// The same weights with a mean of one.
@@ -182,8 +251,19 @@ pub fn normalised(weights: &[f64]) -> Vec<f64> {
 /// Standard deviations of replicates over their mean responses.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ReplicateScatter {
-    /// Mean response and standard deviation of each level, by ascending response.
-    knots: Vec<(f64, f64)>,
+    /// Each level, by ascending response.
+    knots: Vec<Knot>,
+}
+
+/// What the replicates of one level say.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Knot {
+    /// Their mean response.
+    mean: f64,
+    /// Their standard deviation.
+    sd: f64,
+    /// Its degrees of freedom.
+    dof: f64,
 }
 
 impl ReplicateScatter {
@@ -200,29 +280,30 @@ impl ReplicateScatter {
                         amount: MassConcentration::usual_unit().read(level.amount),
                     });
                 }
-                knots.push((mean.si(), sd.si()));
+                knots.push(Knot { mean: mean.si(), sd: sd.si(), dof: count(level.n() - 1) });
             }
         }
         Self::from_knots(knots)
     }
 
-    /// The scatter given as standard deviations at responses.
+    /// The scatter given as standard deviations at responses; they count as known.
     ///
     /// # Errors
     /// As [`ReplicateScatter::of`].
     pub fn given(responses: &[Response], sds: &[Response]) -> Result<Self, WeightingError> {
-        let knots: Vec<(f64, f64)> = responses.iter().zip(sds).map(|(response, sd)| (response.si(), sd.si())).collect();
-        match knots.iter().find(|(response, sd)| !(*sd > 0.0 && sd.is_finite() && response.is_finite())) {
-            Some(&(response, _)) => Err(WeightingError::Undefined { weighting: "1/sd²", amount: f64::NAN, response }),
+        let knot = |(mean, sd): (&Response, &Response)| Knot { mean: mean.si(), sd: sd.si(), dof: f64::INFINITY };
+        let knots: Vec<Knot> = responses.iter().zip(sds).map(knot).collect();
+        match knots.iter().find(|knot| !(knot.sd > 0.0 && knot.sd.is_finite() && knot.mean.is_finite())) {
+            Some(knot) => Err(WeightingError::Undefined { weighting: "1/sd²", amount: f64::NAN, response: knot.mean }),
             None => Self::from_knots(knots),
         }
     }
 
-    fn from_knots(mut knots: Vec<(f64, f64)>) -> Result<Self, WeightingError> {
+    fn from_knots(mut knots: Vec<Knot>) -> Result<Self, WeightingError> {
         if knots.len() < 2 {
             return Err(WeightingError::TooFewLevels { found: knots.len() });
         }
-        knots.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+        knots.sort_by(|a, b| a.mean.total_cmp(&b.mean).then(a.sd.total_cmp(&b.sd)));
         Ok(Self { knots })
     }
 
@@ -231,18 +312,36 @@ impl ReplicateScatter {
     /// # Source
     /// Common practice, no source; the rule the recomputed values of `weighted-miller-absorbance` state.
     pub fn sd_at(&self, response: Response) -> Response {
+        let (low, high, share) = self.around(response);
+        Response::from_si(low.sd + share * (high.sd - low.sd))
+    }
+
+    /// Degrees of freedom of [`ReplicateScatter::sd_at`].
+    ///
+    /// # Source
+    /// GUM G.4.2, equation (G.3): ν = ½·(u(s)/s)⁻², with u(s) = s/√(2ν) at each level, combined as the standard
+    /// deviation itself is.
+    pub fn dof_at(&self, response: Response) -> f64 {
+        let (low, high, share) = self.around(response);
+        let sd = low.sd + share * (high.sd - low.sd);
+        let part = |knot: Knot, share: f64| share * share * (knot.sd / sd) * (knot.sd / sd) / knot.dof;
+        1.0 / (part(low, 1.0 - share) + part(high, share))
+    }
+
+    /// The levels before and after a response, and how far it lies between them.
+    fn around(&self, response: Response) -> (Knot, Knot, f64) {
         let y = response.si();
-        let last = self.knots[self.knots.len() - 1];
-        if y <= self.knots[0].0 {
-            return Response::from_si(self.knots[0].1);
+        let (first, last) = (self.knots[0], self.knots[self.knots.len() - 1]);
+        if y <= first.mean {
+            return (first, first, 0.0);
         }
         for pair in self.knots.windows(2) {
-            let ((low, sd_low), (high, sd_high)) = (pair[0], pair[1]);
-            if y <= high && high > low {
-                return Response::from_si(sd_low + (sd_high - sd_low) * (y - low) / (high - low));
+            let (low, high) = (pair[0], pair[1]);
+            if y <= high.mean && high.mean > low.mean {
+                return (low, high, (y - low.mean) / (high.mean - low.mean));
             }
         }
-        Response::from_si(last.1)
+        (last, last, 0.0)
     }
 }
 
@@ -327,6 +426,50 @@ mod tests {
             ReplicateScatter::given(&responses[..1], &responses[..1]),
             Err(WeightingError::TooFewLevels { found: 1 })
         );
+    }
+
+    #[test]
+    fn a_standard_deviation_between_two_levels_has_the_degrees_of_both() {
+        let point = |amount: f64, response: f64| Point {
+            amount: MassConcentration::usual_unit().of(amount),
+            response: Response::from_si(response),
+            weight: 1.0,
+        };
+        let points =
+            [(1.0, 0.1), (1.0, 0.12), (1.0, 0.14), (2.0, 0.2), (2.0, 0.22), (2.0, 0.24)].map(|(x, y)| point(x, y));
+        let scatter = ReplicateScatter::of(&points).unwrap();
+        let dof = |y: f64| scatter.dof_at(Response::from_si(y));
+        assert!((dof(0.12) - 2.0).abs() < 1e-9 && (dof(0.17) - 4.0).abs() < 1e-9, "{} {}", dof(0.12), dof(0.17));
+        assert_eq!((dof(0.0), dof(0.9)), (dof(0.12), dof(0.22)));
+        assert_eq!(Weighting::Equal.dof_at(Response::from_si(0.1)), f64::INFINITY);
+    }
+
+    #[test]
+    fn limits_are_wider_where_the_weight_is_a_guess() {
+        let unit = MassConcentration::usual_unit();
+        let points: Vec<Point> = (0..24_u32)
+            .map(|i| {
+                let (amount, z) = (f64::from(1 + i / 4), [-1.2, 0.4, 1.0, -0.2][(i % 4) as usize]);
+                let response = Response::from_si(0.05 * amount + 0.002 * z * (1.0 + 0.1 * f64::from(i % 3)));
+                Point { amount: unit.of(amount), response, weight: 1.0 }
+            })
+            .collect();
+        let weighting = Weighting::Replicates(ReplicateScatter::of(&points).unwrap());
+        let weighted: Vec<Point> = points
+            .iter()
+            .map(|point| Point { weight: weighting.weight_at(point.amount, point.response).unwrap(), ..*point })
+            .collect();
+        let line = Line::fit(&weighted).unwrap();
+        let response = Response::from_si(0.2);
+        let weight = weighting.weight_at(line.amount(response).unwrap(), response).unwrap();
+        let plain = CalibrationFunction::limits(&line, response, 2, weight, 0.95).unwrap();
+        let wider = weighting.limits(&line, response, 2, 0.95).unwrap();
+        let ratio = (wider.high.si() - wider.low.si()) / (plain.high.si() - plain.low.si());
+        // Student's factor of about five degrees of freedom over that of 22.
+        assert!(ratio > 1.1 && ratio < 1.4, "{ratio}");
+        assert_eq!(Weighting::Equal.limits(&line, response, 2, 0.95), Ok(line.limits(response, 2, 1.0, 0.95).unwrap()));
+        let nothing = weighting.limits(&line, Response::from_si(f64::NAN), 2, 0.95);
+        assert!(matches!(nothing, Err(NotLimited::Unreadable(_))));
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! Coverage: how often the 95 % interval of an amount read back holds the true amount, over simulated calibrations.
 
 mod curves;
+mod others;
 mod simulated;
 
 use std::path::Path;
@@ -12,9 +13,9 @@ use simulated::{Coverage, N_CALIBRATIONS, N_UNKNOWNS, PLACES, Study};
 pub const SECTION: Section = Section { name: "coverage", title: "Coverage of the interval of an amount", write };
 
 fn write(_: &Path) -> Result<String, String> {
-    let studies = curves::studies();
-    let rows: Vec<(Study, Coverage)> = studies
+    let rows: Vec<(Study, Coverage)> = curves::studies()
         .into_iter()
+        .chain(others::studies())
         .map(|study| {
             let coverage = study.run();
             (study, coverage)

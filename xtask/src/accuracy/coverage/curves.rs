@@ -1,6 +1,6 @@
 //! Coverage of the inversion limits of every calibration model, with every weighting that suits how its readings scatter.
 
-use darkline_calibration::calibration_function::CalibrationModel;
+use darkline_calibration::calibration_function::{CalibrationFunction, CalibrationModel};
 use darkline_calibration::point::{Dispersion, Point};
 use darkline_calibration::two_component::TwoComponent;
 use darkline_calibration::weighting::{ReplicateScatter, Weighting};
@@ -22,8 +22,8 @@ pub struct Scatter {
     pub n_replicates: usize,
     /// Levels, as parts of the top.
     pub levels: &'static [f64],
-    /// The weighting, from what has been read.
-    pub weighting: fn(&[Point]) -> Option<Weighting>,
+    /// The weighting, from what has been read and the unweighted fit of it.
+    pub weighting: fn(&[Point], &dyn CalibrationFunction) -> Option<Weighting>,
     /// Where the size of the scatter comes from.
     pub dispersion: Dispersion,
 }
@@ -39,7 +39,7 @@ pub const SCATTERS: &[Scatter] = &[
         sd: |_, _| 0.003,
         n_replicates: 2,
         levels: SIX,
-        weighting: |_| Some(Weighting::Equal),
+        weighting: |_, _| Some(Weighting::Equal),
         dispersion: Dispersion::Estimated,
     },
     Scatter {
@@ -47,7 +47,7 @@ pub const SCATTERS: &[Scatter] = &[
         sd: |_, _| 0.003,
         n_replicates: 2,
         levels: SIX,
-        weighting: |_| Some(Weighting::Equal),
+        weighting: |_, _| Some(Weighting::Equal),
         dispersion: Dispersion::Known,
     },
     Scatter {
@@ -55,7 +55,7 @@ pub const SCATTERS: &[Scatter] = &[
         sd: |amount, _| 0.002 * amount.sqrt(),
         n_replicates: 2,
         levels: SIX,
-        weighting: |_| Some(Weighting::InverseAmount { power: 1.0 }),
+        weighting: |_, _| Some(Weighting::InverseAmount { power: 1.0 }),
         dispersion: Dispersion::Estimated,
     },
     Scatter {
@@ -63,7 +63,7 @@ pub const SCATTERS: &[Scatter] = &[
         sd: |amount, _| 0.02 * 0.05 * amount,
         n_replicates: 2,
         levels: SIX,
-        weighting: |_| Some(Weighting::InverseAmount { power: 2.0 }),
+        weighting: |_, _| Some(Weighting::InverseAmount { power: 2.0 }),
         dispersion: Dispersion::Estimated,
     },
     Scatter {
@@ -71,7 +71,7 @@ pub const SCATTERS: &[Scatter] = &[
         sd: |_, response| 0.02 * response,
         n_replicates: 2,
         levels: SIX,
-        weighting: |_| Some(Weighting::InverseResponse { power: 2.0 }),
+        weighting: |_, _| Some(Weighting::InverseResponse { power: 2.0 }),
         dispersion: Dispersion::Estimated,
     },
     Scatter {
@@ -79,15 +79,25 @@ pub const SCATTERS: &[Scatter] = &[
         sd: |amount, _| hypotenuse(0.002, 0.001 * amount),
         n_replicates: 4,
         levels: SIX,
-        weighting: |points| ReplicateScatter::of(points).ok().map(Weighting::Replicates),
+        weighting: |points, _| ReplicateScatter::of(points).ok().map(Weighting::Replicates),
         dispersion: Dispersion::Estimated,
     },
     Scatter {
-        words: "constant and 2 % of the amount, two-component model of 32 readings",
+        words: "constant and 2 % of the amount, sd of 10 replicates",
         sd: |amount, _| hypotenuse(0.002, 0.001 * amount),
+        n_replicates: 10,
+        levels: SIX,
+        weighting: |points, _| ReplicateScatter::of(points).ok().map(Weighting::Replicates),
+        dispersion: Dispersion::Estimated,
+    },
+    Scatter {
+        words: "constant and 2 % of the response, two-component model of 32 readings",
+        sd: |_, response| hypotenuse(0.002, 0.02 * response),
         n_replicates: 4,
         levels: EIGHT,
-        weighting: |points| TwoComponent::fit(points).ok().map(Weighting::TwoComponent),
+        weighting: |points, unweighted| {
+            TwoComponent::fit_along(points, unweighted).ok().map(Weighting::TwoComponentOfResponse)
+        },
         dispersion: Dispersion::Estimated,
     },
 ];
@@ -126,7 +136,8 @@ fn trial(model: CalibrationModel, scatter: &Scatter, draws: &mut Draws) -> Trial
             points.push(Point { amount: unit.of(amount), response, weight: 1.0 });
         }
     }
-    let Some(weighting) = (scatter.weighting)(&points) else { return Trial::refused() };
+    let Ok(unweighted) = model.fit(&points, Dispersion::Estimated) else { return Trial::refused() };
+    let Some(weighting) = (scatter.weighting)(&points, &*unweighted) else { return Trial::refused() };
     // Known scatter: the weight of a reading is the inverse of its variance.
     let unit_weight = if scatter.dispersion == Dispersion::Known { 1.0 / (0.003 * 0.003) } else { 1.0 };
     for point in &mut points {
@@ -139,8 +150,11 @@ fn trial(model: CalibrationModel, scatter: &Scatter, draws: &mut Draws) -> Trial
         for _ in 0..N_UNKNOWNS {
             let response = Response::from_si(read(part * TOP, draws, N_READINGS));
             let limits = function.amount(response).ok().and_then(|found| {
-                let weight = weighting.weight_at(found, response).ok()? * unit_weight;
-                function.limits(response, N_READINGS, weight, LEVEL).ok()
+                if scatter.dispersion == Dispersion::Known {
+                    let weight = weighting.weight_at(found, response).ok()? * unit_weight;
+                    return function.limits(response, N_READINGS, weight, LEVEL).ok();
+                }
+                weighting.limits(&*function, response, N_READINGS, LEVEL).ok()
             });
             let interval = limits.map(|limits| (unit.read(limits.low), unit.read(limits.high)));
             trial.take(place, part * TOP, interval);
