@@ -65,6 +65,23 @@ pub enum NotBracketed {
     /// A figure is not finite.
     #[error("a figure of the bracket is not finite")]
     NotFinite,
+    /// A standard uncertainty is below zero.
+    #[error("the standard uncertainty {} of a response is below zero", Shown(*u))]
+    NotUncertain {
+        /// The standard uncertainty.
+        u: f64,
+    },
+}
+
+impl Interpolated {
+    /// Standard uncertainty of the response at the place, from that of one reading; less than that between two readings.
+    ///
+    /// # Source
+    /// First order (GUM 5.1.2) over two independent readings: u·√((1 − share)² + share²).
+    pub fn u_response(&self, u_reading: Response) -> Response {
+        let (earlier, later) = (1.0 - self.share, self.share);
+        Response::from_si(u_reading.si() * (earlier * earlier + later * later).sqrt())
+    }
 }
 
 impl Drift {
@@ -183,7 +200,7 @@ impl Bracket {
     /// Standard uncertainty of the amount from that of the three responses, the standards taken as exact.
     ///
     /// # Arguments
-    /// * `u_response`: standard uncertainty of each response.
+    /// * `u_response`: standard uncertainty of each response: that of one reading, where each standard was read once.
     ///
     /// # Errors
     /// As [`Bracket::amount`].
@@ -192,9 +209,34 @@ impl Bracket {
     /// First order (GUM 5.1.2): u(c) = (c_high − c_low)/(A_high − A_low)·u_A·√(1 + (1 − f)² + f²). Checked by
     /// `tests/published/calcium_in_serum.rs`.
     pub fn u_amount(&self, response: Response, u_response: Response) -> Result<MassConcentration, NotBracketed> {
+        self.u_amount_of(response, u_response, u_response, u_response)
+    }
+
+    /// The same where the three responses are not equally uncertain, for example because the standards were read before
+    /// and after the sample ([`Interpolated::u_response`]).
+    ///
+    /// # Arguments
+    /// * `u_sample`, `u_low`, `u_high`: standard uncertainties of the responses of the sample and of the two standards.
+    ///
+    /// # Errors
+    /// As [`Bracket::amount`]; [`NotBracketed::NotUncertain`].
+    ///
+    /// # Source
+    /// As [`Bracket::u_amount`]. Checked by the study of coverage in `docs/reference/accuracy.md`.
+    pub fn u_amount_of(
+        &self,
+        response: Response,
+        u_sample: Response,
+        u_low: Response,
+        u_high: Response,
+    ) -> Result<MassConcentration, NotBracketed> {
         let f = self.amount(response)?.position;
+        if let Some(u) = [u_sample, u_low, u_high].iter().find(|u| u.si() < 0.0) {
+            return Err(NotBracketed::NotUncertain { u: u.si() });
+        }
         let per_response = (self.high.si() - self.low.si()) / (self.response_high.si() - self.response_low.si());
-        let u = per_response * u_response.si() * (1.0 + (1.0 - f) * (1.0 - f) + f * f).sqrt();
+        let of_standards = libm::hypot((1.0 - f) * u_low.si(), f * u_high.si());
+        let u = per_response * libm::hypot(u_sample.si(), of_standards);
         if u.is_finite() { Ok(MassConcentration::from_si(u)) } else { Err(NotBracketed::NotFinite) }
     }
 }
@@ -260,6 +302,20 @@ mod tests {
         assert_eq!(at(f64::NAN).later, 1);
         assert_eq!(Drift::of(&[]), None);
         assert_eq!(Drift::of(&[(1.0, Response::from_si(f64::NAN))]), None);
+    }
+
+    #[test]
+    fn a_standard_read_twice_is_less_uncertain_between_the_readings() {
+        let drift = Drift::of(&[(0.0, Response::from_si(0.2)), (10.0, Response::from_si(0.3))]).unwrap();
+        let u = |place: f64| drift.at(place).u_response(Response::from_si(0.01)).si();
+        assert!((u(5.0) - 0.01 / 2.0_f64.sqrt()).abs() < 1e-15 && u(0.0) == 0.01 && u(99.0) == 0.01);
+        let (bracket, u) = (bracket(0.2, 0.4), Response::from_si(0.01));
+        let response = Response::from_si(0.3);
+        let equal = bracket.u_amount(response, u).unwrap();
+        assert!((equal.si() - 5.0 * 0.01 * 1.5_f64.sqrt()).abs() < 1e-12);
+        let none = Response::from_si(0.0);
+        assert!((bracket.u_amount_of(response, u, none, none).unwrap().si() - 0.05).abs() < 1e-15);
+        assert_eq!(bracket.u_amount(response, Response::from_si(-0.01)), Err(NotBracketed::NotUncertain { u: -0.01 }));
     }
 
     #[test]

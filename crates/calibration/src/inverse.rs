@@ -37,7 +37,7 @@ pub enum Unreadable {
         asymptote: f64,
     },
     /// No finite interval holds the amount with the level of confidence wanted.
-    #[error("no finite interval holds the amount with {level} confidence: the calibration is too uncertain there")]
+    #[error("no finite interval holds the amount with {} confidence: the calibration is too uncertain there", Shown(*level))]
     NoFiniteInterval {
         /// The level of confidence.
         level: f64,

@@ -51,6 +51,8 @@ pub mod standard_additions;
 
 pub mod least_squares;
 
+#[cfg(test)]
+mod any_figures;
 mod root;
 mod shown;
 

@@ -29,6 +29,16 @@ pub struct TwoComponent {
     pub proportional_sd: f64,
     /// Natural logarithm of the likelihood at its maximum, readings in SI.
     pub log_likelihood: f64,
+    /// Variances and covariance of the logarithms of the two standard deviations: how well the readings tell them.
+    logs: Logs,
+}
+
+/// Variance of ln(constant part), variance of ln(proportional part), their covariance.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Logs {
+    constant: f64,
+    proportional: f64,
+    both: f64,
 }
 
 /// Readings that do not tell the two parts apart.
@@ -84,9 +94,9 @@ impl TwoComponent {
         };
         let at = readings.start(&line, unit_x, unit_y)?;
         let found = readings.maximise(at)?;
-        let ([intercept, slope, ln_constant, ln_proportional], log_likelihood) = found;
+        let ([intercept, slope, ln_constant, ln_proportional], likelihood) = found;
         let constant_sd = libm::exp(ln_constant) * unit_y;
-        let log_likelihood = log_likelihood - count(points.len()) * libm::log(unit_y);
+        let log_likelihood = likelihood.value - count(points.len()) * libm::log(unit_y);
         if ln_proportional <= LEAST_LOG {
             // The likelihood is highest without a proportional part: an ordinary line.
             let variance = line.chi_squared() / count(points.len());
@@ -97,6 +107,8 @@ impl TwoComponent {
                 constant_sd: Response::from_si(variance.sqrt()),
                 proportional_sd: 0.0,
                 log_likelihood,
+                // One standard deviation from n − 2 degrees of freedom: 1/(2ν).
+                logs: Logs { constant: 0.5 / count(points.len() - 2), proportional: 0.0, both: 0.0 },
             });
         }
         if ln_constant <= LEAST_LOG {
@@ -108,6 +120,7 @@ impl TwoComponent {
             constant_sd: Response::from_si(constant_sd),
             proportional_sd: libm::exp(ln_proportional),
             log_likelihood,
+            logs: logs_of(&likelihood).ok_or(NotEstimable::NotReached { steps: MOST_STEPS })?,
         })
     }
 
@@ -152,6 +165,23 @@ impl TwoComponent {
         Response::from_si(libm::hypot(proportional, self.constant_sd.si()))
     }
 
+    /// Degrees of freedom of [`TwoComponent::sd_at`]: how well the readings tell it.
+    ///
+    /// # Source
+    /// GUM G.4.2, equation (G.3): ν = ½·(u(s)/s)⁻², u(s)/s from the curvature of the likelihood at its maximum.
+    pub fn dof_at(&self, response: Response) -> f64 {
+        let sd = self.sd_at(response).si();
+        let constant = self.constant_sd.si() / sd;
+        // Parts of the variance; what ln s gains with the logarithm of each part.
+        let (of_constant, of_proportional) = (constant * constant, 1.0 - constant * constant);
+        let variance = of_constant * of_constant * self.logs.constant
+            + of_proportional * of_proportional * self.logs.proportional
+            + 2.0 * of_constant * of_proportional * self.logs.both;
+        let dof = 0.5 / variance;
+        // Readings that tell nothing about one part leave the variance without bound.
+        if dof > 0.0 { dof } else { f64::MIN_POSITIVE }
+    }
+
     /// Standard deviation of a reading at an amount.
     ///
     /// # Source
@@ -175,6 +205,17 @@ fn lognormal_rsd(sd: f64) -> f64 {
     let square = sd * sd;
     (libm::exp(square) * libm::expm1(square)).sqrt()
 }
+
+/// The inverse of the curvature, as far as it belongs to the two logarithms.
+fn logs_of(likelihood: &Jet<4>) -> Option<Logs> {
+    let factor = cholesky(&likelihood.by_parameters.map(|row| row.map(|entry| -entry)))?;
+    let constant = solve_cholesky(&factor, [0.0, 0.0, 1.0, 0.0]);
+    let proportional = solve_cholesky(&factor, [0.0, 0.0, 0.0, 1.0]);
+    Some(Logs { constant: constant[2], proportional: proportional[3], both: constant[3] })
+}
+
+/// Steps after which a search is given up.
+const MOST_STEPS: usize = 500;
 
 /// Logarithm of a standard deviation that counts as none, in units of the largest reading.
 const LEAST_LOG: f64 = -16.0;
@@ -211,14 +252,14 @@ impl Scaled {
     }
 
     /// Newton's steps up the likelihood, damped where it does not curve downwards.
-    fn maximise(&self, mut at: [f64; 4]) -> Result<([f64; 4], f64), NotEstimable> {
+    fn maximise(&self, mut at: [f64; 4]) -> Result<([f64; 4], Jet<4>), NotEstimable> {
         let mut here = self.log_likelihood(&at);
         let mut damping = 1e-3;
         let mut steps = 0;
-        while steps < 500 {
+        while steps < MOST_STEPS {
             steps += 1;
             if at[2] <= LEAST_LOG || at[3] <= LEAST_LOG {
-                return Ok((at, here.value));
+                return Ok((at, here));
             }
             let gradient = here.by_parameter;
             let mut downwards = here.by_parameters;
@@ -248,10 +289,10 @@ impl Scaled {
                 (at, here) = (trial, there);
                 damping = if damping < 1e-12 { 0.0 } else { damping * 0.1 };
                 if at_rest {
-                    return Ok((at, here.value));
+                    return Ok((at, here));
                 }
             } else if size < 1e-9 {
-                return Ok((at, here.value));
+                return Ok((at, here));
             } else {
                 damping = (10.0 * damping).max(1e-6);
             }
@@ -390,6 +431,9 @@ mod tests {
         );
         let at_none = found.sd_at(found.intercept);
         assert_eq!(at_none, found.constant_sd);
+        // Of 48 readings some 20 tell the scatter at either end.
+        let dof = [found.intercept, Response::from_si(4.0)].map(|response| found.dof_at(response));
+        assert!(dof.iter().all(|dof| *dof > 8.0 && *dof < 48.0), "{dof:?}");
     }
 
     #[test]

@@ -182,15 +182,23 @@ impl Weighting {
     }
 
     /// Degrees of freedom of the standard deviation that the weight at a response comes from; infinite where that is a
-    /// stated function or the two-component model, which a whole calibration vouches for.
+    /// stated function.
     pub fn dof_at(&self, response: Response) -> f64 {
-        if let Weighting::Replicates(scatter) = self { scatter.dof_at(response) } else { f64::INFINITY }
+        match self {
+            Weighting::Equal
+            | Weighting::InverseAmount { .. }
+            | Weighting::InverseResponse { .. }
+            | Weighting::Repeatability { .. }
+            | Weighting::Given(_) => f64::INFINITY,
+            Weighting::Replicates(scatter) => scatter.dof_at(response),
+            Weighting::TwoComponent(model) | Weighting::TwoComponentOfResponse(model) => model.dof_at(response),
+        }
     }
 
     /// Inversion limits of an amount read back from the mean of readings, whose weight is that of this weighting.
     ///
-    /// Where the weights come from a few replicates of each standard, the limits are wider: the scatter of the unknown is
-    /// then known from a few readings only, however many the calibration has.
+    /// Where the weights come from the readings themselves, the limits are wider: the scatter of the unknown is then known
+    /// from a few of them only, however many the calibration has.
     ///
     /// # Arguments
     /// * `n_readings`: readings behind the response, m ≥ 1.
@@ -313,7 +321,7 @@ impl ReplicateScatter {
     /// Common practice, no source; the rule the recomputed values of `weighted-miller-absorbance` state.
     pub fn sd_at(&self, response: Response) -> Response {
         let (low, high, share) = self.around(response);
-        Response::from_si(low.sd + share * (high.sd - low.sd))
+        Response::from_si((1.0 - share) * low.sd + share * high.sd)
     }
 
     /// Degrees of freedom of [`ReplicateScatter::sd_at`].
@@ -323,8 +331,8 @@ impl ReplicateScatter {
     /// deviation itself is.
     pub fn dof_at(&self, response: Response) -> f64 {
         let (low, high, share) = self.around(response);
-        let sd = low.sd + share * (high.sd - low.sd);
-        let part = |knot: Knot, share: f64| share * share * (knot.sd / sd) * (knot.sd / sd) / knot.dof;
+        let sd = (1.0 - share) * low.sd + share * high.sd;
+        let part = |knot: Knot, share: f64| (share * knot.sd / sd) * (share * knot.sd / sd) / knot.dof;
         1.0 / (part(low, 1.0 - share) + part(high, share))
     }
 

@@ -2,13 +2,14 @@
 //!
 //! Invariant: a weight is finite and above zero, or there is a reason in words why not.
 
-use darkline_calibration::point::Dispersion;
+use darkline_calibration::point::{Dispersion, Point};
 use darkline_calibration::two_component::TwoComponent;
 use darkline_calibration::weighting::{GivenU, ReplicateScatter, Weighting};
 use darkline_metrology::kind::{Kind, MassConcentration, Response};
-use darkline_record::method::{Amounts, ResolvedMethod, Weights};
+use darkline_record::method::{Amounts, CalibrationModel, ModelPlan, ResolvedMethod, Weights};
 
 use crate::calibrating::CurvePoint;
+use crate::evidence;
 
 /// The weights of a run.
 #[derive(Clone, Debug, PartialEq)]
@@ -53,9 +54,7 @@ impl Weighing {
             Weights::Replicates => {
                 Weighting::Replicates(ReplicateScatter::of(&plain()).map_err(|why| why.to_string())?)
             }
-            Weights::TwoComponent => {
-                Weighting::TwoComponent(TwoComponent::fit(&plain()).map_err(|why| why.to_string())?)
-            }
+            Weights::TwoComponent => two_component(&plan.model, &plain())?,
         };
         let is_known = plan.amounts == Amounts::Uncertain || matches!(weighting, Weighting::Given(_));
         let with_analyte = points.iter().filter(|point| point.amount.si() > 0.0);
@@ -105,4 +104,20 @@ impl Weighing {
     pub fn needs_no_amount(&self) -> bool {
         matches!(self.weighting, Weighting::Repeatability { .. } | Weighting::Equal | Weighting::Replicates(_))
     }
+}
+
+/// The two-component model about the function that the method asks for, fitted with equal weights: a bend is no scatter.
+/// Where the evidence chooses, about the function with the most parameters that fits.
+fn two_component(plan: &ModelPlan, points: &[Point]) -> Result<Weighting, String> {
+    let fitted = plan
+        .allowed()
+        .iter()
+        .filter(|model| **model != CalibrationModel::StraightLine)
+        .filter_map(|model| evidence::function_of(*model).fit(points, Dispersion::Estimated).ok())
+        .max_by_key(|function| function.model().n_parameters());
+    match fitted {
+        Some(function) => TwoComponent::fit_along(points, &*function).map(Weighting::TwoComponentOfResponse),
+        None => TwoComponent::fit(points).map(Weighting::TwoComponent),
+    }
+    .map_err(|why| why.to_string())
 }

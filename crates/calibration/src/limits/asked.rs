@@ -11,9 +11,9 @@ use crate::weighting::{Weighting, WeightingError};
 /// What is asked of a limit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Asked {
-    /// Probability of an error of the first kind: stating analyte where there is none.
+    /// Probability of an error of the first kind, below one half: stating analyte where there is none.
     pub alpha: f64,
-    /// Probability of an error of the second kind: stating none where there is as much as the detection limit.
+    /// Probability of an error of the second kind, below one half: stating none where there is as much as the detection limit.
     pub beta: f64,
     /// Readings that the mean of a sample will have.
     pub n_readings: u32,
@@ -78,7 +78,8 @@ impl<'a> Predicted<'a> {
         if slope.is_nan() || slope <= 0.0 {
             return Err(NoLimit::NotRising { slope });
         }
-        let in_range = |value: f64| value > 0.0 && value < 1.0;
+        // From one half on a limit would lie on the wrong side of what it is counted from.
+        let in_range = |value: f64| value > 0.0 && value < 0.5;
         for (what, value) in [("alpha", asked.alpha), ("beta", asked.beta)] {
             if !in_range(value) {
                 return Err(NoLimit::OutOfRange { what, value });

@@ -52,7 +52,10 @@ pub fn limit(blanks: &[Response], slope: Sensitivity, alpha: f64, n_readings: u3
     }
     let figures: Vec<f64> = blanks.iter().map(|blank| blank.si()).collect();
     let summary = summary::type_a(&figures).ok_or(NoLimit::OutOfRange { what: "a blank", value: f64::INFINITY })?;
-    let t = student_t::upper_quantile(alpha, summary.dof).ok_or(NoLimit::OutOfRange { what: "alpha", value: alpha })?;
+    // From one half on the limit would lie below the mean of the blanks.
+    let t = student_t::upper_quantile(alpha, summary.dof)
+        .filter(|t| *t >= 0.0)
+        .ok_or(NoLimit::OutOfRange { what: "alpha", value: alpha })?;
     let root = (1.0 / f64::from(n_readings) + 1.0 / count(summary.n)).sqrt();
     let decision = summary.sd / slope.si() * t * root;
     if !decision.is_finite() {

@@ -54,7 +54,7 @@ pub struct Limits<K> {
 /// L. A. Currie, Pure Appl. Chem. 67 (1995) 1699: L_C = z(1 − α)·σ₀, L_D = (z(1 − α) + z(1 − β))·σ₀, L_Q = 10·σ₀. Checked
 /// by `tests/published/currie.rs`.
 pub fn known<K: Kind>(sd: K, alpha: f64, beta: f64, blank: Blank) -> Result<Limits<K>, NoLimit> {
-    let z = |what, p| normal::upper_quantile(p).ok_or(NoLimit::OutOfRange { what, value: p });
+    let z = |what, p| normal::upper_quantile(p).filter(|z| *z > 0.0).ok_or(NoLimit::OutOfRange { what, value: p });
     let (z_alpha, z_beta) = (z("alpha", alpha)?, z("beta", beta)?);
     of_factors(sd, f64::INFINITY, (alpha, beta), blank, z_alpha, z_alpha + z_beta)
 }
@@ -70,7 +70,12 @@ pub fn known<K: Kind>(sd: K, alpha: f64, beta: f64, blank: Blank) -> Result<Limi
 /// # Source
 /// As [`known`]: L_C = t(1 − α, ν)·s₀, L_D = δ(α, β, ν)·σ₀, here with s₀ for σ₀. Checked by `tests/published/currie.rs`.
 pub fn estimated<K: Kind>(sd: K, dof: f64, alpha: f64, beta: f64, blank: Blank) -> Result<Limits<K>, NoLimit> {
-    let t = student_t::upper_quantile(alpha, dof).ok_or(NoLimit::OutOfRange { what: "alpha", value: alpha })?;
+    if dof.is_nan() || dof <= 0.0 {
+        return Err(NoLimit::OutOfRange { what: "the degrees of freedom", value: dof });
+    }
+    let t = student_t::upper_quantile(alpha, dof)
+        .filter(|t| *t > 0.0)
+        .ok_or(NoLimit::OutOfRange { what: "alpha", value: alpha })?;
     let delta = noncentrality(alpha, beta, dof).ok_or(NoLimit::OutOfRange { what: "beta", value: beta })?;
     of_factors(sd, dof, (alpha, beta), blank, t, delta)
 }
@@ -129,7 +134,7 @@ pub fn noncentrality(alpha: f64, beta: f64, dof: f64) -> Option<f64> {
 /// Currie (1995): δ ≈ 2·t(1 − α, ν)·4ν/(4ν + 1).
 pub fn approximate_noncentrality(alpha: f64, dof: f64) -> Option<f64> {
     let t = student_t::upper_quantile(alpha, dof)?;
-    Some(if dof == f64::INFINITY { 2.0 * t } else { 2.0 * t * 4.0 * dof / (4.0 * dof + 1.0) })
+    Some(2.0 * t / (1.0 + 0.25 / dof))
 }
 
 #[cfg(test)]

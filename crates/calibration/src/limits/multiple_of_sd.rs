@@ -32,6 +32,11 @@ pub fn limit(sd: Response, slope: Sensitivity, factor: f64) -> Result<MultipleOf
     if slope.si().is_nan() || slope.si() <= 0.0 {
         return Err(NoLimit::NotRising { slope: slope.si() });
     }
+    for (what, value) in [("the standard deviation", sd.si()), ("the factor", factor)] {
+        if value.is_nan() || value < 0.0 {
+            return Err(NoLimit::OutOfRange { what, value });
+        }
+    }
     let limit = factor * sd.si() / slope.si();
     if !limit.is_finite() {
         return Err(NoLimit::OutOfRange { what: "a limit", value: limit });
@@ -49,5 +54,8 @@ mod tests {
         assert!((found.limit.si() - 0.0015).abs() < 1e-18);
         assert!(limit(Response::from_si(0.002), Sensitivity::from_si(-4.0), 3.0).is_err());
         assert!(limit(Response::from_si(f64::NAN), Sensitivity::from_si(4.0), 3.0).is_err());
+        let negative = limit(Response::from_si(-0.002), Sensitivity::from_si(4.0), 3.0);
+        assert_eq!(negative, Err(NoLimit::OutOfRange { what: "the standard deviation", value: -0.002 }));
+        assert!(limit(Response::from_si(0.002), Sensitivity::from_si(4.0), -3.0).is_err());
     }
 }

@@ -313,7 +313,9 @@ fn drifting_bracket(draws: &mut Draws) -> Trial {
             let interval = drifts.and_then(|(of_low, of_high)| {
                 let bracket = Bracket::at((unit().of(low), &of_low), (unit().of(high), &of_high), 5.0);
                 let found = bracket.amount(response).ok()?;
-                let u = bracket.u_amount(response, Response::from_si(U_READING)).ok()?;
+                let u_reading = Response::from_si(U_READING);
+                let [u_low, u_high] = [&of_low, &of_high].map(|drift| drift.at(5.0).u_response(u_reading));
+                let u = bracket.u_amount_of(response, u_reading, u_low, u_high).ok()?;
                 around(unit().read(found.amount), K * unit().read(u))
             });
             trial.take(place, amount, interval);
