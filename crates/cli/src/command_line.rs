@@ -445,9 +445,12 @@ pub struct Decide {
     /// Dilute by this factor instead of the one offered
     #[arg(long, value_name = "FACTOR", requires = "take_up")]
     pub dilute_by: Option<u32>,
-    /// Why
+    /// Why; where the method has a list of reasons, a code of it
     #[arg(long, value_name = "TEXT")]
     pub reason: String,
+    /// What else is to be said about the reason
+    #[arg(long, value_name = "TEXT")]
+    pub remark: Option<String>,
 }
 
 /// Options of `orders`.

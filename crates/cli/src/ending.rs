@@ -99,6 +99,10 @@ impl From<LaboratoryError> for Failure {
                 error.to_string(),
                 "nothing was appended; type it again, or look into the file named with --key-file",
             ),
+            LaboratoryError::UnknownReason { .. } => Failure::with_hint(
+                error.to_string(),
+                "write one of the codes behind --reason, and what else is to be said behind --remark",
+            ),
             LaboratoryError::WhyMissing { .. } => {
                 Failure::with_hint(error.to_string(), "write it behind --because: it stands on the report")
             }

@@ -4,13 +4,13 @@ use darkline_metrology::kind::{Duration, Factor, Kind, Response};
 use darkline_record::figure::{NamedFactor, Uncertain, Written, with_article};
 use darkline_record::limits::Limits;
 use darkline_record::method::{
-    BlankPlan, CheckPlan, PulseWindow, ReplicatePlan, ResolvedMethod, ResponseKind, ResponsePlan, ResultPlan, Subtract,
-    Technique, Weights,
+    BlankPlan, CheckPlan, CodedReason, PulseWindow, ReplicatePlan, ResolvedMethod, ResponseKind, ResponsePlan,
+    ResultPlan, Subtract, Technique, Weights,
 };
 use darkline_record::order::ResultKind;
 
 use crate::document::figure::Wanted;
-use crate::document::gathering::{all, transposed};
+use crate::document::gathering::{Distinct, all, transposed};
 use crate::document::section::{Entry, Section};
 use crate::document::{self, Entered};
 use crate::fault::{Faults, quoted};
@@ -65,6 +65,17 @@ fn v1(top: &Section<'_>) -> Option<ResolvedMethod> {
         Some(section) => solid::read(&section).map(Some),
         None => Some(None),
     };
+    let mut codes = Distinct::<String>::new("reason");
+    let reasons: Vec<Option<CodedReason>> = top
+        .sections("reason", "[[reason]]")
+        .iter()
+        .map(|section| {
+            let code = section.required("code", "\"droplet\"");
+            let text = section.required("text", "\"…\"").and_then(|entry| entry.text());
+            section.close();
+            Some(CodedReason { code: codes.parsed(top.sheet(), &code?)?, text: text? })
+        })
+        .collect();
     top.close();
     Some(ResolvedMethod {
         id: id?,
@@ -84,6 +95,7 @@ fn v1(top: &Section<'_>) -> Option<ResolvedMethod> {
         uncertainty: transposed(uncertainty)?,
         limits: limits?,
         solid: solid?,
+        reasons: all(reasons)?,
     })
 }
 

@@ -4,7 +4,7 @@ use darkline_audit_trail::PersonId;
 use darkline_audit_trail::people::Verb;
 use darkline_record::decision::{Decision, FlagId, NextStep, Reason};
 use darkline_record::identity::{OrderId, ReadingId, RunId};
-use darkline_record::method::CalibrationModel;
+use darkline_record::method::{CalibrationModel, CodedReason};
 use darkline_record::package::DataPackage;
 
 use crate::act::Act;
@@ -30,7 +30,8 @@ impl Laboratory {
     ///
     /// # Errors
     /// [`LaboratoryError::UnknownReading`], [`LaboratoryError::UnknownFlag`], [`LaboratoryError::NotOffered`],
-    /// [`LaboratoryError::NotAllowed`].
+    /// [`LaboratoryError::NotAllowed`]; [`LaboratoryError::UnknownReason`] where the methods of the order have a list of reasons
+    /// and this is none of it.
     pub fn decide(
         &mut self,
         by: &PersonId,
@@ -40,9 +41,10 @@ impl Laboratory {
     ) -> Result<Vec<(u64, Decision)>, LaboratoryError> {
         self.ask_now(by, Verb::Decide, order)?;
         let evaluated = self.evaluate(order)?;
+        let coded = coded(&evaluated.package, reason)?;
         let mut decisions = Vec::new();
         for wish in wishes {
-            let reason = reason.clone();
+            let reason = coded.clone();
             decisions.push(match wish {
                 Wish::Reject(reading) => Decision::Reject { reading: self.known(order, reading)?, reason },
                 Wish::Reinstate(reading) => Decision::Reinstate { reading: self.known(order, reading)?, reason },
@@ -94,6 +96,25 @@ fn allowed(package: &DataPackage, run: &RunId, model: CalibrationModel) -> Resul
         model: model.words(),
         allowed: if words.len() == 1 { format!("{} alone", words[0]) } else { words.join(", ") },
     })
+}
+
+/// A reason as the record keeps it: a code of the method's list with what it means, and the remark behind it. Where no method of
+/// the order has a list, any text.
+fn coded(package: &DataPackage, reason: &Reason) -> Result<Reason, LaboratoryError> {
+    let known: Vec<&CodedReason> = package.methods.iter().flat_map(|method| &method.reasons).collect();
+    if known.is_empty() {
+        return Ok(reason.clone());
+    }
+    let (code, remark) = match reason.as_str().split_once(": ") {
+        Some((code, remark)) => (code, format!("; {remark}")),
+        None => (reason.as_str(), String::new()),
+    };
+    let unknown = || LaboratoryError::UnknownReason {
+        reason: code.chars().take(80).collect(),
+        known: known.iter().map(|known| format!("{} ({})", known.code, known.text)).collect::<Vec<_>>().join(", "),
+    };
+    let found = known.iter().find(|known| known.code == code).ok_or_else(unknown)?;
+    Reason::new(&format!("{}: {}{remark}", found.code, found.text)).ok_or_else(unknown)
 }
 
 fn find<'o>(

@@ -194,6 +194,14 @@ pub enum LaboratoryError {
         /// Whose it would be.
         person: PersonId,
     },
+    /// The methods of the order have a list of reasons, and this is none of it.
+    #[error("\"{reason}\" is no reason of this method's list; it has {known}")]
+    UnknownReason {
+        /// What was written.
+        reason: String,
+        /// The list.
+        known: String,
+    },
     /// A day that is none.
     #[error("\"{found}\" is no day; write it as 2027-03-31")]
     NoDay {

@@ -58,6 +58,19 @@ pub struct ResolvedMethod {
     /// How weighed portions are measured; `None` where solutions are.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub solid: Option<SolidPlan>,
+    /// The reasons that decisions may have; any text where there are none.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub reasons: Vec<CodedReason>,
+}
+
+/// A reason of the method's own list.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CodedReason {
+    /// What is typed.
+    pub code: String,
+    /// What it means.
+    pub text: String,
 }
 
 /// How atoms are made.

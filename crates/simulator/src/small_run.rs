@@ -186,6 +186,7 @@ fn method() -> ResolvedMethod {
         },
         limits: darkline_record::limits::Limits::default(),
         detection_limits: None,
+        reasons: Vec::new(),
         uncertainty: None,
         solid: None,
     }

@@ -25,7 +25,10 @@ struct DecisionLine<'a> {
 pub fn run(everywhere: &Everywhere, options: &Decide) -> Result<Ending, Failure> {
     let order = order(&options.order)?;
     let by = bench::person(everywhere)?;
-    let reason = super::reason(&options.reason)?;
+    let reason = match &options.remark {
+        Some(remark) => super::reason(&format!("{}: {remark}", options.reason))?,
+        None => super::reason(&options.reason)?,
+    };
     let mut laboratory = bench::write(everywhere)?;
     let flag = |text: &String| text.parse::<FlagId>().map_err(Failure::told);
     let mut wishes = Vec::new();

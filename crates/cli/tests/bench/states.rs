@@ -185,3 +185,25 @@ fn a_corrected_report_says_what_it_replaces_and_why() {
     let value = outcome["results"][0]["reported"]["result"]["value"].to_string();
     assert!(readable.contains(&value), "{value} in {readable}");
 }
+
+/// 21 CFR 11.10(e): why, by a code of the method's own list and a remark.
+#[test]
+fn a_method_with_a_list_of_reasons_takes_no_other() {
+    let bench = Bench::at(Stage::People);
+    let method = bench.read("cadmium/method.toml");
+    bench.write(
+        "cadmium/method.toml",
+        format!("{method}\n[[reason]]\ncode = \"spat\"\ntext = \"the nebuliser spat\"\n\n[[reason]]\ncode = \"bubble\"\ntext = \"bubble in the capillary\"\n"),
+    );
+    bench.run("open cadmium --as j.alder").ends(0);
+    bench.run(&format!("import {CADMIUM} cadmium/readings.csv --as j.alder")).ends(0);
+    let decide = format!("decide {CADMIUM} --reject 14 --as j.alder --reason");
+    bench
+        .run(&format!("{decide} \"looks odd\""))
+        .ends(2)
+        .says("\"looks odd\" is no reason of this method's list; it has spat (the nebuliser spat), bubble (bubble in the capillary)");
+    bench.run(&format!("{decide} spat --remark \"seen at 09:41\"")).ends(0);
+    let line = bench.run("entries --what decide --json").ends(0).json().remove(0);
+    assert_eq!(line["why"], "spat: the nebuliser spat; seen at 09:41");
+    bench.run("verify").ends(0);
+}

@@ -164,6 +164,7 @@ fn method(table: &Table) -> ResolvedMethod {
         },
         limits: darkline_record::limits::Limits::default(),
         detection_limits: None,
+        reasons: Vec::new(),
         uncertainty: None,
         solid: None,
     }
