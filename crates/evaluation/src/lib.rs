@@ -3,7 +3,8 @@
 //! [`evaluate`] is the one door; [`explain`] tells how one of its results came about, from the same model that made it.
 //! The stages stand one a file, in the order of the work: [`responses`], [`calibrating`], [`quantifying`],
 //! [`combining`], [`flagging`], [`stating`] (in the second trial edition
-//! [`effective_coverage`]); [`weighing`] and [`evidence`] serve the calibration, [`detecting`]
+//! [`effective_coverage`]); [`weighing`] and [`evidence`] serve the calibration, [`adding`]
+//! is standard additions, [`detecting`]
 //! and [`covering`] its limits and the uncertainty of results, [`judging`] their conformity. [`procedure`] strings them
 //! together, edition by edition; [`outcome`] is what comes out. [`live`] evaluates a run that is still going, after every
 //! act.
@@ -21,6 +22,7 @@ pub mod weighing;
 
 pub mod detecting;
 
+pub mod adding;
 pub mod quantifying;
 
 pub mod combining;

@@ -5,11 +5,12 @@ use darkline_metrology::kind::{Kind, MassConcentration, Response};
 use darkline_metrology::model::{Model, Term};
 use darkline_metrology::source::SourceId;
 use darkline_metrology::summary;
-use darkline_record::method::ResolvedMethod;
+use darkline_record::method::{OfSamples, ResolvedMethod};
 use darkline_record::package::DataPackage;
 use darkline_record::preparation::PortionRole;
 use darkline_record::run::{Follows, Row, RowHolds, Run};
 
+use crate::adding;
 use crate::calibrating::{Calibrated, Curve, response_unit, standards_unit};
 use crate::responses::Measured;
 use crate::solids::{Weighed, weigh};
@@ -81,6 +82,14 @@ pub fn quantify<'m>(
                 let read = amount(model, package, run, method, row, &[number], &[response], response, curve);
                 read.ok().map(|(amount, _)| amount)
             });
+            let read = match (calibrated, mean_response, method.calibration.of_samples) {
+                // Read from the line of its own spikes, and from nothing else.
+                (Calibrated::Fitted(_), Some(_), OfSamples::StandardAdditions) => {
+                    let added = adding::amount(model, package, run, method, measured, row);
+                    added.map(|added| added.map(|amount| (amount, None))).or(read)
+                }
+                _ => read,
+            };
             let (amount, unread) = match read {
                 None => (None, None),
                 Some(Ok((amount, doubt))) => (Some(amount), doubt),

@@ -2,7 +2,9 @@
 
 use darkline_metrology::kind::{Factor, Kind, MassConcentration, Response};
 use darkline_record::figure::Written;
-use darkline_record::method::{Amounts, CalibrationModel, CalibrationPlan, GivenU, ModelPlan, ResponseKind, Weights};
+use darkline_record::method::{
+    Amounts, CalibrationModel, CalibrationPlan, GivenU, ModelPlan, OfSamples, ResponseKind, Weights,
+};
 
 use crate::document::figure::Wanted;
 use crate::document::gathering::{all, transposed};
@@ -25,6 +27,10 @@ pub(crate) fn read(section: &Section<'_>, kind: Option<ResponseKind>) -> Option<
             .one_of("way to take amounts", &[Amounts::Exact, Amounts::Uncertain], Amounts::word)
             .map(|word| (word, entry))
     });
+    let of_samples = section.optional("of_samples").map(|entry| {
+        let ways = [OfSamples::CalibrationFunction, OfSamples::StandardAdditions];
+        entry.one_of("way to read samples", &ways, OfSamples::words)
+    });
     let u_stock = section.optional("u_stock").map(|entry| entry.figure(Wanted::NotNegative));
     section.close();
     let (weights, amounts) = (weights?, transposed(amounts)?);
@@ -44,6 +50,7 @@ pub(crate) fn read(section: &Section<'_>, kind: Option<ResponseKind>) -> Option<
         model: model?,
         weights,
         amounts: amounts.map_or(Amounts::Exact, |(word, _)| word),
+        of_samples: transposed(of_samples)?.unwrap_or_default(),
         u_stock: transposed(u_stock)?,
     })
 }

@@ -16,6 +16,9 @@ pub struct CalibrationPlan {
     /// Whether the amounts of the standards count as exact in the fit.
     #[serde(default, skip_serializing_if = "Amounts::are_exact")]
     pub amounts: Amounts,
+    /// How samples are read: from the calibration function, or from a line of their own.
+    #[serde(default, skip_serializing_if = "OfSamples::is_function")]
+    pub of_samples: OfSamples,
     /// Standard uncertainty of the standards that they share through their stock, relative; exact where absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub u_stock: Option<Written<Factor>>,
@@ -24,7 +27,13 @@ pub struct CalibrationPlan {
 impl CalibrationPlan {
     /// A plan that names its function; amounts exact, no stock.
     pub fn named(model: CalibrationModel, weights: Weights) -> Self {
-        Self { model: ModelPlan::Named(model), weights, amounts: Amounts::Exact, u_stock: None }
+        Self {
+            model: ModelPlan::Named(model),
+            weights,
+            amounts: Amounts::Exact,
+            of_samples: OfSamples::CalibrationFunction,
+            u_stock: None,
+        }
     }
 }
 
@@ -201,6 +210,32 @@ impl Amounts {
         match self {
             Amounts::Exact => "exact",
             Amounts::Uncertain => "uncertain",
+        }
+    }
+}
+
+/// How samples are read.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum OfSamples {
+    /// From the calibration function of the run, as checks and blanks are.
+    #[default]
+    CalibrationFunction,
+    /// Each from the line of its own spikes.
+    StandardAdditions,
+}
+
+impl OfSamples {
+    /// Whether samples are read as checks and blanks are.
+    #[allow(clippy::trivially_copy_pass_by_ref)] // serde's `skip_serializing_if` asks for a reference.
+    pub fn is_function(&self) -> bool {
+        *self == OfSamples::CalibrationFunction
+    }
+    /// The words in documents.
+    pub fn words(self) -> &'static str {
+        match self {
+            OfSamples::CalibrationFunction => "calibration function",
+            OfSamples::StandardAdditions => "standard additions",
         }
     }
 }

@@ -4,6 +4,7 @@
 
 mod package;
 
+mod additions;
 mod conformity;
 mod coverage;
 mod functions;
