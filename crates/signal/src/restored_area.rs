@@ -10,7 +10,7 @@ use crate::dipped_pulse::{self, Restored};
 use crate::humps;
 use crate::photon_noise;
 use crate::reduction::{Laid, trapezoid_weights};
-use crate::roll_over::NetCurve;
+use crate::roll_over::{NetCurve, RollOver};
 use crate::smoothing;
 use crate::trace::Trace;
 use crate::trace_fault::TraceFault;
@@ -108,7 +108,7 @@ fn restore(trace: &Trace<'_>, laid: &Laid, weights: &[f64], measured: &MeasuredC
     };
     let u_mean = sd / (laid.spans.baseline.len() as f64).sqrt();
     let u_offset = 0.5 * (shifted(u_mean)? - shifted(-u_mean)?);
-    // Where a hump is, noise leaves open by about a sample: the values next to it may stand on the other branch.
+    // Where a hump is, is open within a sample: the values next to it may stand on the other branch.
     let moved = |by: (f64, f64)| -> Option<f64> {
         let places = beyond.map(|(from, to)| (from + by.0, to + by.1));
         Some(linearised(&dipped_pulse::restore_between(net, &curve, places)?, &curve, weights) - area)
@@ -116,7 +116,8 @@ fn restore(trace: &Trace<'_>, laid: &Laid, weights: &[f64], measured: &MeasuredC
     let mut of_places = 0.0;
     for by in [(1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)] {
         let change = moved(by)?;
-        of_places += 0.5 * change * change;
+        // The mean of both ways; a rectangle of half width 1 has a third of its square for variance (JCGM 100:2008, 4.3.7).
+        of_places += change * change / 6.0;
     }
     let u_noise = (slope * slope * squares + u_offset * u_offset + of_places).sqrt();
 
@@ -174,17 +175,45 @@ fn beyond(trace: &Trace<'_>, laid: &Laid, curve: &NetCurve, sd: f64) -> Option<(
     if !dipped_pulse::is_dip((at(first), at(last)), in_valley) {
         return None;
     }
-    Some((middle(laid, first, top.net), middle(laid, last, top.net)))
+    let place = |hump, side| crossing_of_roll_over(laid, hump, side, curve, top, valley.height);
+    Some((place(first, Side::Before), place(last, Side::Behind)))
 }
 
-/// The middle of the stretch around a hump whose smoothed values are near the hump's own: a hump is flat, and noise shifts its
-/// highest value far.
-fn middle(laid: &Laid, hump: humps::Hump, top: f64) -> f64 {
+/// On which side of a hump the pulse is below the roll-over.
+#[derive(Clone, Copy)]
+enum Side {
+    Before,
+    Behind,
+}
+
+/// Where the true absorbance passes the roll-over at a hump.
+///
+/// A hump is flat, and noise shifts its highest value far. What stands fast are the two places where the smoothed values cross a
+/// level below it: their true absorbances lie on either branch, and the roll-over between them in proportion. The level lies
+/// half the way down to the valley at the lowest, so that the two places hold one hump.
+fn crossing_of_roll_over(
+    laid: &Laid,
+    hump: humps::Hump,
+    side: Side,
+    curve: &NetCurve,
+    top: RollOver,
+    valley: f64,
+) -> f64 {
     let smooth = &laid.smooth;
     let place = (hump.place.round() as usize).min(smooth.len() - 1);
-    let level = smooth[place].min(top) * NEAR_HUMP;
-    match crate::reduction::crossings(smooth, place, level) {
-        Some((rise, fall)) if smooth[place] >= dipped_pulse::REACHES * top => 0.5 * (rise + fall),
+    let height = smooth[place].min(top.net);
+    let level = (NEAR_HUMP * height).max(0.5 * (height + valley));
+    let both = crate::reduction::crossings(smooth, place, level)
+        .filter(|_| smooth[place] >= dipped_pulse::REACHES * top.net && smooth[place] > level);
+    let branches = curve.rising(level).zip(curve.falling(level));
+    match both.zip(branches) {
+        Some(((rise, fall), (below, beyond))) if beyond > below => {
+            let part = (top.true_absorbance - below) / (beyond - below);
+            match side {
+                Side::Before => rise + part * (fall - rise),
+                Side::Behind => fall - part * (fall - rise),
+            }
+        }
         _ => hump.place,
     }
 }
@@ -266,6 +295,24 @@ mod tests {
         let high = restored(bell(5.0), &MEASURED).expect("a curve with a roll-over");
         assert!(high.dip_s.is_some());
         assert!(high.u_of_roll_over / high.area > 2.0 * low.u_of_roll_over / low.area);
+    }
+
+    #[test]
+    fn a_shallow_dip_has_two_humps_apart_and_its_area() {
+        let top = MEASURED.curve().roll_over().expect("a roll-over");
+        for height in [1.25, 1.4, 1.7, 2.5] {
+            let height = height * top.true_absorbance;
+            let found = restored(bell(height), &MEASURED).expect("a curve with a roll-over");
+            let (from, to) = found.dip_s.expect("a dip");
+            // The humps of a bell stand where it passes the roll-over: centre +- width sqrt(2 ln(P/A0)).
+            let half = 0.2 * (2.0 * libm::log(height / top.true_absorbance)).sqrt();
+            assert!(
+                (from - (1.2 - half)).abs() < 0.02 && (to - (1.2 + half)).abs() < 0.02,
+                "{height}: {from} {to} {half}"
+            );
+            let exact = MEASURED.curve().initial_slope() * height * 0.2 * 2.506_628;
+            assert!((found.area / exact - 1.0).abs() < 0.02, "{height}: {} {exact}", found.area);
+        }
     }
 
     #[test]

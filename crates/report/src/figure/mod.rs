@@ -1,6 +1,7 @@
 //! Figures as SVG, the same for a page and for paper.
 //!
-//! [`pulse`] draws one reading over time, [`calibration`] the points, the fitted line and its residuals. Both take plain
+//! [`pulse`] draws one reading over time, [`two_ranges`] both ranges of one firing, [`dipped`] a pulse beyond the roll-over with
+//! its restoration, [`calibration`] the points, the fitted line and its residuals. All take plain
 //! numbers and labels and give a [`Figure`]: the drawing, its title, and a description that says what is to be seen.
 //!
 //! Invariant: equal input gives equal bytes. Meaning never hangs on colour: every line differs by style, every mark by shape.
@@ -8,13 +9,18 @@
 mod axis;
 mod calibration;
 mod canvas;
+mod dipped;
 mod key;
 mod label;
 mod palette;
 mod pulse;
+mod time_panel;
+mod two_ranges;
 
 pub use calibration::{Calibration, CalibrationPoint, ReadBack, calibration};
+pub use dipped::{Dipped, dipped};
 pub use pulse::{Baseline, Pulse, pulse};
+pub use two_ranges::{TwoRanges, two_ranges};
 
 /// A finished drawing.
 #[derive(Debug, Clone, PartialEq, Eq)]
