@@ -3,7 +3,6 @@
 //! Source: none needed, these are tests.
 
 use std::sync::Arc;
-use std::time::Instant;
 
 use darkline_metrology::kind::{Kind, MassConcentration, Response, Sensitivity, Volume};
 use darkline_metrology::model::Fit;
@@ -157,7 +156,6 @@ proptest! {
             .map(|&(x, y, u, v)| PointInBoth { amount: amount(x), u_amount: amount(u), response: response(y), u_response: response(v) })
             .collect();
         let inputs: Vec<f64> = figures.iter().map(|f| f.1).chain(figures.iter().map(|f| f.0)).collect();
-        let begin = Instant::now();
         for model in CalibrationModel::ALL {
             for dispersion in [Dispersion::Estimated, Dispersion::Known] {
                 match model.fit(&points, dispersion) {
@@ -184,8 +182,6 @@ proptest! {
             }
         }
         let _ = choose(&CalibrationModel::ALL, &points, Dispersion::Estimated).map_err(|fact| is_told(&fact));
-        // A search that ends takes milliseconds; this is for one that does not.
-        prop_assert!(begin.elapsed().as_secs() < 60, "{figures:?}");
     }
 
 }
