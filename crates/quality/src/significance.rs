@@ -110,7 +110,7 @@ pub fn variance_ratio(one: (f64, usize), other: (f64, usize)) -> Option<Variance
     let (over, under) = if one.0 >= other.0 { (one, other) } else { (other, one) };
     let f = (over.0 / under.0) * (over.0 / under.0);
     let enough = over.1 >= 2 && under.1 >= 2 && under.0 > 0.0 && f.is_finite();
-    enough.then(|| VarianceRatio { f, dof_over: over.1 as f64 - 1.0, dof_under: under.1 as f64 - 1.0 })
+    enough.then_some(VarianceRatio { f, dof_over: over.1 as f64 - 1.0, dof_under: under.1 as f64 - 1.0 })
 }
 
 impl VarianceRatio {

@@ -169,7 +169,7 @@ pub fn portions_for_u(rsd_percent: f64, wanted_u_percent: f64) -> Option<u32> {
     let ratio = rsd_percent / wanted_u_percent;
     let n = (ratio * ratio).ceil().max(1.0);
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 1 and 100 000")]
-    (wanted_u_percent > 0.0 && n <= 1e5).then(|| n as u32)
+    (wanted_u_percent > 0.0 && n <= 1e5).then_some(n as u32)
 }
 
 /// Smallest mass of a portion, in mg, of which a part of all portions lies within a relative limit, with a confidence that

@@ -27,11 +27,10 @@ pub(super) fn compute(case: &Case<'_>) -> Computed {
 const CURVE: NetCurve = NetCurve { stray_fraction: 0.01, sensitivity_ratio: 0.85 };
 
 fn curve(case: &Case<'_>) -> NetCurve {
-    let curve = NetCurve {
+    NetCurve {
         stray_fraction: case.number_or("alpha", CURVE.stray_fraction),
         sensitivity_ratio: case.number_or("R", CURVE.sensitivity_ratio),
-    };
-    curve
+    }
 }
 
 /// Noisy pulses restored for each height.

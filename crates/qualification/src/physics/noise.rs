@@ -152,10 +152,7 @@ fn smoothing_height_loss(case: &Case<'_>) -> Figures {
     let kept: Vec<f64> = case
         .numbers("sigma_points")
         .into_iter()
-        .map(|sigma| {
-            let kept = case.or_none(smoothing::gaussian_height_kept(m, sigma), "the height kept by so many points");
-            kept
-        })
+        .map(|sigma| case.or_none(smoothing::gaussian_height_kept(m, sigma), "the height kept by so many points"))
         .collect();
     vec![("moving_average", mean.into()), ("savitzky_golay_2", kept.into())]
 }

@@ -7,8 +7,8 @@ use darkline_metrology::model::{Model, Term};
 use darkline_metrology::source::{Source, SourceId};
 use darkline_metrology::summary;
 
-use super::Computed;
 use super::inputs::{self, correlated, independent};
+use super::{ByKey, Computed};
 use crate::answer::{Answer, Found};
 use crate::case_file::Node;
 use crate::expression::{Expression, Symbols};
@@ -27,7 +27,7 @@ pub(super) fn on_model<'m>(node: &Node<'_>, model: &'m Model, symbols: &Symbols<
 }
 
 /// The budget of `[model].expression`; keys name its inputs and groups.
-pub(super) fn budget(case: Node<'_>) -> Result<Box<dyn Fn(&str) -> Option<Answer>>, Stop> {
+pub(super) fn budget(case: Node<'_>) -> Result<ByKey, Stop> {
     let equation = case.need("model")?;
     let text = equation.need("expression")?;
     let inputs = inputs::read(&case)?;
@@ -104,7 +104,7 @@ pub(super) fn budget(case: Node<'_>) -> Result<Box<dyn Fn(&str) -> Option<Answer
 }
 
 /// Several outputs from repeated simultaneous readings; keys name readings, outputs and pairs of them.
-pub(super) fn simultaneous_readings(case: Node<'_>) -> Result<Box<dyn Fn(&str) -> Option<Answer>>, Stop> {
+pub(super) fn simultaneous_readings(case: Node<'_>) -> Result<ByKey, Stop> {
     let data = case.need("data")?;
     let names = data.texts_of("symbols")?;
     let readings = names.iter().map(|name| data.numbers_of(name)).collect::<Result<Vec<Vec<f64>>, _>>()?;

@@ -82,33 +82,35 @@ pub(super) fn correlated<'m>(model: &'m Model, case: &Node<'_>, inputs: &[Input]
     Ok(symbols)
 }
 
+/// A standard uncertainty from a stated width; `None` where the case says too little for one.
+type OfWidth = fn(&Node<'_>, f64) -> Read<Option<f64>>;
+
 /// An input of a budget: `value`, and `u`, or `half_width` with its distribution, or `U` with `k`.
 fn of_budget(input: &Node<'_>, symbol: &str) -> Read<(f64, Option<Source>)> {
     let word = input.get("distribution");
     let value = input.number_of("value")?;
-    let (shape, u_of_width): (Shape, fn(&Node<'_>, f64) -> Read<Option<f64>>) =
-        match word.map_or(Ok("normal"), |word| word.text())? {
-            "exact" => {
-                let u = input.number_or("u", 0.0)?;
-                if u != 0.0 {
-                    return Err(input.fault(format!("{symbol} is exact and has u = {u}")));
-                }
-                return Ok((value, None));
+    let (shape, u_of_width): (Shape, OfWidth) = match word.map_or(Ok("normal"), |word| word.text())? {
+        "exact" => {
+            let u = input.number_or("u", 0.0)?;
+            if u != 0.0 {
+                return Err(input.fault(format!("{symbol} is exact and has u = {u}")));
             }
-            // A combined figure was put together from several; a t has its degrees of freedom beside it.
-            "normal" | "t" | "combined" => (Shape::Normal, |input, half_width| {
-                let Some(level) = input.number_if("level")? else { return Ok(None) };
-                Ok(Stated::NormalInterval { half_width, level }.u())
-            }),
-            "rectangular" => (Shape::Rectangular, |_, half_width| Ok(Stated::Rectangular { half_width }.u())),
-            "triangular" => (Shape::Triangular, |_, half_width| Ok(Stated::Triangular { half_width }.u())),
-            "arcsine" => (Shape::Arcsine, |_, half_width| Ok(Stated::Arcsine { half_width }.u())),
-            "trapezoidal" | "trapezoid" => (Shape::Normal, |input, half_width| {
-                let top_over_base = input.number_of("beta")?;
-                Ok(Stated::Trapezoidal { half_width, top_over_base }.u())
-            }),
-            other => return Err(word.unwrap_or(*input).fault(format!("{other} is no distribution known here"))),
-        };
+            return Ok((value, None));
+        }
+        // A combined figure was put together from several; a t has its degrees of freedom beside it.
+        "normal" | "t" | "combined" => (Shape::Normal, |input, half_width| {
+            let Some(level) = input.number_if("level")? else { return Ok(None) };
+            Ok(Stated::NormalInterval { half_width, level }.u())
+        }),
+        "rectangular" => (Shape::Rectangular, |_, half_width| Ok(Stated::Rectangular { half_width }.u())),
+        "triangular" => (Shape::Triangular, |_, half_width| Ok(Stated::Triangular { half_width }.u())),
+        "arcsine" => (Shape::Arcsine, |_, half_width| Ok(Stated::Arcsine { half_width }.u())),
+        "trapezoidal" | "trapezoid" => (Shape::Normal, |input, half_width| {
+            let top_over_base = input.number_of("beta")?;
+            Ok(Stated::Trapezoidal { half_width, top_over_base }.u())
+        }),
+        other => return Err(word.unwrap_or(*input).fault(format!("{other} is no distribution known here"))),
+    };
     let u = match (input.number_if("u")?, input.number_if("half_width")?, input.number_if("U")?) {
         (Some(u), _, _) => Some(u),
         (None, Some(half_width), _) => u_of_width(input, half_width)?,

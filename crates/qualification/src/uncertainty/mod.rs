@@ -21,12 +21,15 @@ use crate::stop::Stop;
 /// The figures of a case, or why there are none.
 type Computed = Result<Found, Stop>;
 
+/// The figure of a key; `None` where the key names nothing of the case.
+type ByKey = Box<dyn Fn(&str) -> Option<Answer>>;
+
 /// How a kind is run.
 enum Runner {
     /// All keys of `[expected]`.
     Whole(fn(Node<'_>) -> Computed),
     /// The same, with keys that name inputs: asked one by one.
-    Asked(fn(Node<'_>) -> Result<Box<dyn Fn(&str) -> Option<Answer>>, Stop>),
+    Asked(fn(Node<'_>) -> Result<ByKey, Stop>),
     /// Each `[[item]]` by itself: case, item, and the keys of an item that are expected.
     Items(fn(Node<'_>, Node<'_>) -> Computed, &'static [&'static str]),
 }

@@ -47,7 +47,8 @@ fn changed(text: &str, choice: &mut Choice) -> String {
     let with_value: Vec<usize> =
         lines.iter().enumerate().filter(|(_, line)| line.contains(" = ")).map(|(place, _)| place).collect();
     let place = with_value[choice.below(with_value.len())];
-    let (key, value) = lines[place].split_once(" = ").map(|(key, value)| (key.to_owned(), value.to_owned())).unwrap();
+    let (key, value) = lines[place].split_once(" = ").expect("the line has a value");
+    let (key, value) = (key.to_owned(), value.to_owned());
     match choice.below(6) {
         0 => {
             lines.remove(place);

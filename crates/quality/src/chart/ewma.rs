@@ -29,7 +29,9 @@ pub enum Course {
 /// # Source
 /// NIST/SEMATECH e-Handbook 6.3.2.4; D. C. Montgomery, Introduction to Statistical Quality Control.
 pub fn ewma(x: &[f64], centre: f64, sigma: f64, weight: f64, width: f64, course: Course) -> Option<Ewma> {
-    if !(weight > 0.0 && weight <= 1.0) || !(sigma >= 0.0) || !x.iter().all(|value| value.is_finite()) {
+    let weighs = weight > 0.0 && weight <= 1.0;
+    let all_finite = x.iter().all(|value| value.is_finite());
+    if !weighs || sigma.is_nan() || sigma < 0.0 || !all_finite {
         return None;
     }
     let asymptotic = width * sigma * (weight / (2.0 - weight)).sqrt();

@@ -60,7 +60,8 @@ const LONGEST: usize = 2000;
 /// The recursion of F. E. Grubbs, Ann. Math. Statist. 21 (1950) 27-58, integrated; tables of F. E. Grubbs, G. Beck,
 /// Technometrics 14 (1972) 847-854.
 pub fn critical(n: usize, significance: f64) -> Option<f64> {
-    if !(4..=LONGEST).contains(&n) || !(significance > 0.0 && significance < 1.0) {
+    let possible = (4..=LONGEST).contains(&n) && significance > 0.0 && significance < 1.0;
+    if !possible {
         return None;
     }
     let step = core::f64::consts::FRAC_PI_2 / POINTS as f64;
@@ -88,7 +89,7 @@ pub fn critical(n: usize, significance: f64) -> Option<f64> {
         }
         // What the steps of the sum leave out.
         let whole = next[POINTS];
-        if !(whole > 0.0) {
+        if whole.is_nan() || whole <= 0.0 {
             return None;
         }
         next.iter_mut().for_each(|value| *value /= whole);

@@ -62,7 +62,8 @@ pub fn critical_tietjen_moore(n: usize, k: usize, significance: f64) -> Option<f
 
 /// The quantile of a statistic over samples of n normal values.
 fn quantile_of(n: usize, probability: f64, statistic: impl Fn(&[f64]) -> Option<f64>) -> Option<f64> {
-    if !(3..=LONGEST).contains(&n) || !(probability > 0.0 && probability < 1.0) {
+    let possible = (3..=LONGEST).contains(&n) && probability > 0.0 && probability < 1.0;
+    if !possible {
         return None;
     }
     let samples = SAMPLES.min(MOST_DRAWS / n);

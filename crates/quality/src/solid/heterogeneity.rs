@@ -25,7 +25,7 @@ impl Homogeneity {
     /// (1993) 112-120.
     pub fn of(masses_mg: &[f64], results: &[f64], analytical_rsd_percent: f64) -> Option<Self> {
         let (mean, sd, mean_mass_mg) = (summary::mean(results)?, summary::sd(results)?, summary::mean(masses_mg)?);
-        if masses_mg.len() != results.len() || !(mean_mass_mg > 0.0) {
+        if masses_mg.len() != results.len() || mean_mass_mg.is_nan() || mean_mass_mg <= 0.0 {
             return None;
         }
         let rsd_percent = 100.0 * sd / mean;

@@ -73,7 +73,7 @@ pub fn portions(rsd_percent: f64, target_percent: f64, confidence: f64) -> Optio
     let upper = 0.5 * (1.0 - confidence);
     let z = normal::upper_quantile(upper)?;
     let by_normal = (z * ratio) * (z * ratio);
-    if !(by_normal < MOST_PORTIONS as f64) {
+    if by_normal.is_nan() || by_normal >= MOST_PORTIONS as f64 {
         return None;
     }
     let by_normal = (by_normal.ceil() as usize).max(1);
