@@ -176,6 +176,21 @@ def read_entries(text, faults):
     return leaves, entries
 
 
+def check_held(leaves, entries, faults):
+    """The last entry says which entries stand here with their text (section 3)."""
+    numbers, ranges = [number for number, *_ in entries], []
+    for number in numbers:
+        if ranges and ranges[-1][1] == number - 1:
+            ranges[-1][1] = number
+        else:
+            ranges.append([number, number])
+    found = ",".join(str(first) if first == last else f"{first}-{last}" for first, last in ranges)
+    if not entries or entries[-1][0] != len(leaves) - 1 or entries[-1][4]["act"] != "archive":
+        faults.append("the last entry does not say that the order was archived")
+    elif entries[-1][4].get("holds", found) != found:
+        faults.append(f"entries {entries[-1][4]['holds']} stood here with their text; now it is {found}")
+
+
 def check_acts(entries, files, leaves, faults):
     """Signatures of people, and files that the entries name (sections 5 and 6)."""
     keys, orders, documents, pulses = {}, {}, {}, {}
@@ -261,6 +276,7 @@ def verify(data, bench_key=None, since=None):
     if size != len(leaves) or roots(leaves, {size}).get(size, b"").hex() != root:
         faults.append(f"the {len(leaves)} entries do not give the root that checkpoint.txt says over {size}")
     faults += [f"entry {number} is of the log {of}, not of {log}" for number, of, *_ in entries if of != log]
+    check_held(leaves, entries, faults)
     issue, pulses = check_acts(entries, files, leaves, faults)
     if bench_key and bench_key.replace(" ", "").lower() != key:
         faults.append(f"bench {key} signed this archive, not {bench_key}")

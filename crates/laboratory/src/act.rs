@@ -200,6 +200,9 @@ pub enum Act {
         /// Digest of the rendering for people that it holds.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         rendering: Option<Digest>,
+        /// Which entries it holds with their text, this one too: `0-3,7,9-12`.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        holds: Option<String>,
     },
     /// The log of a bench was taken over, up to this checkpoint.
     TakeOver {

@@ -107,10 +107,27 @@ impl Laboratory {
         let rendering = self.rendering(order)?.into_bytes();
         let digest = canonical::Digest::of(&rendering);
         files.insert(RENDERING.to_owned(), rendering);
-        self.append(by, &at, &[Act::Archive { order: order.clone(), size, rendering: Some(digest) }])?;
+        let holds = Some(ranges(&self.held_with_text(order, size)?));
+        self.append(by, &at, &[Act::Archive { order: order.clone(), size, rendering: Some(digest), holds }])?;
         files.extend(self.log_files(order)?);
         let issue = self.order(order)?.issues.last().expect("an order without a report was turned back above");
         Ok(Content { files, info: info(order, issue) })
+    }
+
+    /// The numbers of the entries that an archive of an order holds with their text, up to the one that says so itself.
+    fn held_with_text(&self, order: &OrderId, size: u64) -> Result<Vec<u64>, LaboratoryError> {
+        let belongs = Belonging::new(self.state(), order);
+        let n_entries = self.state().n_entries;
+        let mut numbers = Vec::new();
+        self.store().scan(self.store().log(), 0, &mut |entry| {
+            if entry.number >= n_entries {
+                return ControlFlow::Break(());
+            }
+            numbers.extend(Act::read(entry).ok().filter(|act| belongs.has(act)).map(|_| entry.number));
+            ControlFlow::Continue(())
+        })?;
+        numbers.extend(n_entries..size);
+        Ok(numbers)
     }
 
     /// The report with what it says and the pulses it rests on.
@@ -329,6 +346,17 @@ fn is_packed_everywhere(name: &str) -> bool {
     !name.is_empty() && name.len() <= 200 && !name.starts_with(['.', '~']) && name.chars().all(fits)
 }
 
+/// Ascending numbers as ranges: `0-3,7,9-12`.
+pub(crate) fn ranges(numbers: &[u64]) -> String {
+    let follows = |pair: &[u64]| pair.windows(2).all(|two| two[1] == two[0] + 1);
+    let parts = numbers.chunk_by(|one, next| follows(&[*one, *next])).map(|part| match part {
+        [one] => one.to_string(),
+        [first, .., last] => format!("{first}-{last}"),
+        [] => String::new(),
+    });
+    parts.collect::<Vec<_>>().join(",")
+}
+
 pub(crate) fn devices_text(devices: &[PublicKey]) -> String {
     devices.iter().map(|key| format!("{}\n", key.to_hex())).collect()
 }
@@ -372,6 +400,13 @@ mod tests {
     fn brings(file_name: &str, text: &str, rows: Option<(&str, &str)>) -> Act {
         let rows = rows.map(|(file_name, text)| Attached { file_name: file_name.into(), text: text.into() });
         Act::OpenDocument { kind: DocumentKind::Method, file_name: file_name.into(), text: text.into(), rows }
+    }
+
+    #[test]
+    fn numbers_that_follow_each_other_are_one_range() {
+        assert_eq!(ranges(&[]), "");
+        assert_eq!(ranges(&[4]), "4");
+        assert_eq!(ranges(&[0, 1, 2, 3, 7, 9, 10]), "0-3,7,9-10");
     }
 
     #[test]

@@ -28,6 +28,7 @@ mod taking_over;
 pub mod searching;
 
 pub mod archive;
+pub mod listing;
 mod restoring;
 pub mod verification;
 

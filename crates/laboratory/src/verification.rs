@@ -158,6 +158,7 @@ fn read_on(checking: &mut Checking<'_>, bag: &Bag) -> Result<(), String> {
     }
     let (order, known) = issued_order(&state)?;
     let order = order.clone();
+    checking.check("held", format!("{n_with_content} entries as archived"), held_faults(&lines, &acts, &order));
     let (pulses, faults) = read_pulses(&state, &order, files)?;
     checking.check("pulses", format!("{} as digested", counted(pulses.len(), "pulse")), faults);
     let package = state.package(&order, pulses).ok_or("the order was never opened for work")?;
@@ -241,6 +242,26 @@ fn read_on(checking: &mut Checking<'_>, bag: &Bag) -> Result<(), String> {
     checking.check("files", format!("{} and all others as the entries say", counted(n_documents, "document")), faults);
     checking.verification.contents = Some(Contents { order, state, package, outcome, report, record, shown });
     Ok(())
+}
+
+/// The last entry says that the order was archived, and which entries stand here with their text: none was hidden behind its
+/// hash since.
+fn held_faults(lines: &[EntryLine], acts: &[(u64, Act)], archived: &OrderId) -> Vec<String> {
+    let last = lines.last().map(|line| line.number);
+    match acts.last() {
+        Some((number, Act::Archive { order, holds, .. })) if Some(*number) == last && order == archived => {
+            let numbers: Vec<u64> = lines.iter().filter(|line| line.stored.is_some()).map(|line| line.number).collect();
+            let found = archive::ranges(&numbers);
+            // Archives of earlier programs do not say which entries they hold.
+            match holds {
+                Some(holds) if *holds != found => {
+                    vec![format!("entry {number} says that entries {holds} stand here with their text; it is {found}")]
+                }
+                _ => Vec::new(),
+            }
+        }
+        _ => vec![format!("the last entry does not say that order {archived} was archived")],
+    }
 }
 
 /// Reads the entries that are there and holds each against its leaf and its place.

@@ -29,9 +29,9 @@ pub(super) const LARGEST: u64 = 4 << 30;
 /// Longer than any checkpoint.
 const LARGEST_CHECKPOINT: u64 = 16 << 10;
 
-/// Checks of an archive that nobody holds against anything: manifest, entries, root, pulses, evaluation, signatures, report,
+/// Checks of an archive that nobody holds against anything: manifest, entries, root, held, pulses, evaluation, signatures, report,
 /// files, digits.
-const N_CHECKS: usize = 9;
+const N_CHECKS: usize = 10;
 
 #[derive(Serialize)]
 struct CheckLine<'a> {
