@@ -25,6 +25,8 @@ from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
 MEANINGS = {"measured": "responsible for the measurement", "reviewed": "reviewed", "approved": "approved"}
+KNOWN = ("entries.jsonl", "checkpoint.txt", "devices.txt", "report.pdf", "record.json", "outcome.json", "README.txt")
+KNOWN += ("record.txt", "identity.json")
 FIXED = bytes([10, 0, 0, 8, 0, 0, 0, 0, 0x21, 0])
 
 
@@ -176,7 +178,7 @@ def read_entries(text, faults):
     return leaves, entries
 
 
-def check_held(leaves, entries, faults):
+def check_held(leaves, entries, files, faults):
     """The last entry says which entries stand here with their text (section 3)."""
     numbers, ranges = [number for number, *_ in entries], []
     for number in numbers:
@@ -187,7 +189,11 @@ def check_held(leaves, entries, faults):
     found = ",".join(str(first) if first == last else f"{first}-{last}" for first, last in ranges)
     if not entries or entries[-1][0] != len(leaves) - 1 or entries[-1][4]["act"] != "archive":
         faults.append("the last entry does not say that the order was archived")
-    elif entries[-1][4].get("holds", found) != found:
+        return
+    rendering = entries[-1][4].get("rendering")
+    if rendering and hashlib.sha256(files.get("record.txt", b"")).hexdigest() != rendering:
+        faults.append("record.txt is not what was written when the order was archived")
+    if entries[-1][4].get("holds", found) != found:
         faults.append(f"entries {entries[-1][4]['holds']} stood here with their text; now it is {found}")
 
 
@@ -276,7 +282,7 @@ def verify(data, bench_key=None, since=None):
     if size != len(leaves) or roots(leaves, {size}).get(size, b"").hex() != root:
         faults.append(f"the {len(leaves)} entries do not give the root that checkpoint.txt says over {size}")
     faults += [f"entry {number} is of the log {of}, not of {log}" for number, of, *_ in entries if of != log]
-    check_held(leaves, entries, faults)
+    check_held(leaves, entries, files, faults)
     issue, pulses = check_acts(entries, files, leaves, faults)
     if bench_key and bench_key.replace(" ", "").lower() != key:
         faults.append(f"bench {key} signed this archive, not {bench_key}")
@@ -284,6 +290,9 @@ def verify(data, bench_key=None, since=None):
         earlier = check_checkpoint("the earlier checkpoint", since, devices, faults)
         if earlier and (earlier[0] != log or roots(leaves, {earlier[1]}).get(earlier[1], b"").hex() != earlier[2]):
             faults.append(f"the first {earlier[1]} entries are not those that the earlier checkpoint covers")
+    known = {*KNOWN, *(f"pulses/{run}.parquet" for run in pulses)}
+    strange = [name for name in files if name not in known and not name.startswith("documents/")]
+    faults += [f"{name} does not belong to the archive" for name in strange]
     words = check_pulses(pulses, files, faults)
     return faults, f"report {issue['report']} of order {issue['order']}, {size} entries, bench {key}, {words}"
 
