@@ -37,6 +37,7 @@ pub mod stating;
 
 pub mod effective_coverage;
 
+mod calibration_outcome;
 pub mod outcome;
 pub mod procedure;
 
