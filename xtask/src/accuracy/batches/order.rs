@@ -45,6 +45,8 @@ pub struct Clean {
     pub bench: &'static str,
     /// Its results.
     pub results: Vec<Held>,
+    /// The results of the same day where all vessels of a batch have the same blank.
+    pub of_like_vessels: Vec<Held>,
     /// The rules that spoke, one entry a flag.
     pub alarms: Vec<String>,
 }
@@ -190,8 +192,19 @@ fn bench(
 impl Bench {
     /// Measures a batch in which nothing goes wrong.
     pub fn clean(&self, number: u64) -> Result<Clean, String> {
-        let truth = self.day(number);
+        let mut truth = self.day(number);
         let outcome = self.outcome(&truth, number)?;
+        let results = self.held(&truth, &outcome)?;
+        for batch in &mut truth.batches {
+            batch.between_vessels = None;
+        }
+        let of_like_vessels = self.held(&truth, &self.outcome(&truth, number)?)?;
+        let alarms = outcome.flags.iter().map(|flag| flag.flag.id.rule.to_string()).collect();
+        Ok(Clean { bench: self.name, results, of_like_vessels, alarms })
+    }
+
+    /// The results beside their truth.
+    fn held(&self, truth: &Truth, outcome: &Outcome) -> Result<Vec<Held>, String> {
         let mut results = Vec::new();
         for result in &outcome.results {
             let (found, is_quantified) = match &result.reported {
@@ -213,8 +226,7 @@ impl Bench {
                 is_quantified: is_quantified && self.is_above_limit(found.value),
             });
         }
-        let alarms = outcome.flags.iter().map(|flag| flag.flag.id.rule.to_string()).collect();
-        Ok(Clean { bench: self.name, results, alarms })
+        Ok(results)
     }
 
     /// Measures a batch with a fault, and the same without it.
