@@ -1,4 +1,4 @@
-//! Writes the corpus: the first inputs and the examples as data packages with their decisions, for pinning digests.
+//! Writes the corpus: both first inputs as data packages with their decisions, for pinning digests.
 //!
 //! `cargo run -p darkline-laboratory --example write_corpus` writes `corpus/*.json` anew and prints the digests that belong
 //! into `corpus/digests.toml`. A released edition never changes what its packages give; only edition 0 may.
@@ -32,9 +32,6 @@ fn main() -> Result<(), Box<dyn Error>> {
     hold(&root, "cadmium-release", &cadmium, &[])?;
     let (lead, decisions) = lead(&root)?;
     hold(&root, "millrace-lead", &lead, &decisions)?;
-    for name in ["copper-water", "cadmium-cocoa"] {
-        hold(&root, name, &simulated(&root, name)?, &[])?;
-    }
     Ok(())
 }
 
@@ -107,16 +104,6 @@ fn lead(root: &Path) -> Result<(DataPackage, Vec<Decision>), Box<dyn Error>> {
     package.runs[0].legs.push(leg);
     measure(&mut package, &run, &truth, "2026-03-05T13:00:00+01:00")?;
     Ok((package, decisions))
-}
-
-/// An example on the virtual spectrometer: its run measured once, as it stands.
-fn simulated(root: &Path, name: &str) -> Result<DataPackage, Box<dyn Error>> {
-    let folder = root.join("examples").join(name);
-    let mut package = package(&read_folder(&folder)?);
-    let truth = Truth::from_toml(&std::fs::read_to_string(folder.join("truth.toml"))?)?;
-    let run = package.runs[0].id.clone();
-    measure(&mut package, &run, &truth, "2026-03-05T09:00:00+01:00")?;
-    Ok(package)
 }
 
 fn measure(package: &mut DataPackage, run: &RunId, truth: &Truth, started: &str) -> Result<(), Box<dyn Error>> {

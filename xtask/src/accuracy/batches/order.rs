@@ -134,26 +134,25 @@ const SOLIDS: &[&str] = &[
     "lost-reading@12.2",
 ];
 
-/// The three orders.
+/// The three orders. Those of flame and weighed portions are the documents of `examples/` as a data package.
 pub fn benches(root: &Path) -> Result<Vec<Bench>, String> {
-    let furnace = bench(root, "furnace", "millrace-lead", "demo/truth.toml", FURNACE, Some("15 pg"))?;
-    let flame = bench(root, "flame", "copper-water", "examples/copper-water/truth.toml", FLAME, None)?;
+    let furnace = bench(root, "furnace", "corpus/millrace-lead.json", "demo/truth.toml", FURNACE, Some("15 pg"))?;
+    let flame = bench(root, "flame", "xtask/src/accuracy/batches/copper-water.json", "examples/copper-water/truth.toml", FLAME, None)?;
     let solids =
-        bench(root, "weighed portions", "cadmium-cocoa", "examples/cadmium-cocoa/truth.toml", SOLIDS, Some("1.2 pg"))?;
+        bench(root, "weighed portions", "xtask/src/accuracy/batches/cadmium-cocoa.json", "examples/cadmium-cocoa/truth.toml", SOLIDS, Some("1.2 pg"))?;
     Ok(vec![furnace, flame, solids])
 }
 
 fn bench(
     root: &Path,
     name: &'static str,
-    held: &str,
+    path: &str,
     truth: &str,
     faults: &[&str],
     characteristic_mass: Option<&str>,
 ) -> Result<Bench, String> {
     let text = |path: &str| std::fs::read_to_string(root.join(path)).map_err(|fault| format!("{path}: {fault}"));
-    let path = format!("corpus/{held}.json");
-    let mut read: Value = serde_json::from_str(&text(&path)?).map_err(|fault| format!("{path}: {fault}"))?;
+    let mut read: Value = serde_json::from_str(&text(path)?).map_err(|fault| format!("{path}: {fault}"))?;
     let mut package: DataPackage =
         serde_json::from_value(read["package"].take()).map_err(|fault| format!("{path}: {fault}"))?;
     package.runs[0].legs.truncate(1);
