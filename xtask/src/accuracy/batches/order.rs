@@ -137,9 +137,22 @@ const SOLIDS: &[&str] = &[
 /// The three orders. Those of flame and weighed portions are the documents of `examples/` as a data package.
 pub fn benches(root: &Path) -> Result<Vec<Bench>, String> {
     let furnace = bench(root, "furnace", "corpus/millrace-lead.json", "demo/truth.toml", FURNACE, Some("15 pg"))?;
-    let flame = bench(root, "flame", "xtask/src/accuracy/batches/copper-water.json", "examples/copper-water/truth.toml", FLAME, None)?;
-    let solids =
-        bench(root, "weighed portions", "xtask/src/accuracy/batches/cadmium-cocoa.json", "examples/cadmium-cocoa/truth.toml", SOLIDS, Some("1.2 pg"))?;
+    let flame = bench(
+        root,
+        "flame",
+        "xtask/src/accuracy/batches/copper-water.json",
+        "examples/copper-water/truth.toml",
+        FLAME,
+        None,
+    )?;
+    let solids = bench(
+        root,
+        "weighed portions",
+        "xtask/src/accuracy/batches/cadmium-cocoa.json",
+        "examples/cadmium-cocoa/truth.toml",
+        SOLIDS,
+        Some("1.2 pg"),
+    )?;
     Ok(vec![furnace, flame, solids])
 }
 

@@ -50,8 +50,16 @@ pub fn text(benches: &[Bench], all: usize, clean: &[Clean], faulty: &[Faulty]) -
     for line in short {
         text.push_str(&format!("* {line}\n"));
     }
+    text.push_str(WHY);
     text
 }
+
+/// What is known of the reasons.
+const WHY: &str = "\n\
+    What is known of it: no budget holds the scatter of blanks between the vessels of a batch, since one method blank cannot \
+    tell it;\nin the flame that is what is missing, as the rows without it show. 3 % of the furnace\'s check standard is less than the \
+    replicates of a\nblank scatter; a gap of four samples in a steady reading moves nothing and no rule looks for it. Portions \
+    that scatter by 6 %\nhide one that was spilled by 40 % now and then (Grubbs, 1 %).\n";
 
 /// Mean and standard error of the mean.
 fn mean_and_error(values: &[f64]) -> (f64, f64) {
