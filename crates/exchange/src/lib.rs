@@ -35,6 +35,7 @@ pub mod folder;
 pub use cross_check::{Check, check_documents};
 
 pub mod pulse_stream;
+pub mod instrument_file;
 pub mod pulses;
 pub mod readings;
 

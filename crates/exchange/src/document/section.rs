@@ -196,6 +196,9 @@ impl<'a> Entry<'a> {
     pub(crate) fn name(&self) -> &'static str {
         self.name
     }
+    pub(crate) fn is_text(&self) -> bool {
+        matches!(self.value.get_ref(), DeValue::String(_))
+    }
     pub(crate) fn is_table(&self) -> bool {
         matches!(self.value.get_ref(), DeValue::Table(_))
     }
