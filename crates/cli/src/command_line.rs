@@ -89,6 +89,8 @@ pub enum Verb {
         after_help = "A table of pulses has its file of pulses beside it, under the same name with .parquet.\nThe same file again changes nothing."
     )]
     Import(Import),
+    /// Watch a folder that the instrument writes into: readings and flags are shown as they come
+    Watch(Watch),
     /// Work out the results of an order from its readings and decisions. Stores nothing
     Evaluate(Evaluate),
     /// Tell how a result came about: the derivation with its numbers, and the budget by source
@@ -374,18 +376,75 @@ pub struct Simulate {
 #[derive(Debug, Args)]
 pub struct Import {
     /// The order
-    pub order: String,
-    /// The table of readings
-    pub table: PathBuf,
+    #[arg(required_unless_present = "propose")]
+    pub order: Option<String>,
+    /// The table of readings, or a file of the instrument where --mapping says how to read it
+    #[arg(required_unless_present = "propose")]
+    pub table: Option<PathBuf>,
     /// The file of pulses
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", conflicts_with = "mapping")]
     pub pulses: Option<PathBuf>,
     /// The key file of a device that brings them without anybody at the bench; it is then the device that acts
-    #[arg(long, value_name = "FILE", conflicts_with = "person")]
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["person", "mapping"])]
     pub device_key: Option<PathBuf>,
     /// The run, where the order is measured in several
     #[arg(long, value_name = "RUN")]
     pub run: Option<String>,
+    /// The column mapping of the instrument that wrote the file
+    #[arg(long, value_name = "FILE")]
+    pub mapping: Option<PathBuf>,
+    /// The day of the first reading, where the file writes times alone
+    #[arg(long, value_name = "DATE", value_parser = day, requires = "mapping")]
+    pub day: Option<jiff::civil::Date>,
+    /// What a person has seen: the reading on this line of the file, and those with it, are of this row of the run order
+    #[arg(long = "row", value_name = "LINE=ROW", value_parser = line_and_row, requires = "mapping")]
+    pub rows: Vec<(usize, u32)>,
+    /// Look at a file of an instrument and write the first draft of a mapping for it, with the evidence for each line
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["order", "table", "mapping"])]
+    pub propose: Option<PathBuf>,
+    /// The name the instrument gets in the draft
+    #[arg(long, value_name = "NAME", requires = "propose", value_parser = filled)]
+    pub instrument: Option<String>,
+    /// Where the draft goes ("-" is standard output)
+    #[arg(short, long, value_name = "FILE", requires = "propose")]
+    pub output: Option<PathBuf>,
+}
+
+/// Options of `watch`.
+#[derive(Debug, Args)]
+pub struct Watch {
+    /// The folder or share that the instrument writes into
+    pub folder: PathBuf,
+    /// The order, where several wait for readings
+    #[arg(long, value_name = "ORDER")]
+    pub order: Option<String>,
+    /// The run, where the order is measured in several
+    #[arg(long, value_name = "RUN")]
+    pub run: Option<String>,
+    /// The column mapping of the instrument; without it, tables of our own with their pulses beside them
+    #[arg(long, value_name = "FILE")]
+    pub mapping: Option<PathBuf>,
+    /// The day of the first reading, where files write times alone
+    #[arg(long, value_name = "DATE", value_parser = day, requires = "mapping")]
+    pub day: Option<jiff::civil::Date>,
+    /// End when nothing new has come for so many seconds
+    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    pub until_quiet: Option<f64>,
+}
+
+/// A number of seconds.
+fn seconds(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(seconds) if (0.0..=86_400.0).contains(&seconds) => Ok(seconds),
+        _ => Err("write a number of seconds up to a day, such as 30".into()),
+    }
+}
+
+/// A line of a file and a row of the run order.
+fn line_and_row(text: &str) -> Result<(usize, u32), String> {
+    let parts =
+        text.split_once('=').and_then(|(line, row)| Some((line.trim().parse().ok()?, row.trim().parse().ok()?)));
+    parts.ok_or_else(|| "write the line of the file and the row of the run order, such as 14=7".to_owned())
 }
 
 /// Options of `evaluate`.

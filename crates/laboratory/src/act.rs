@@ -110,6 +110,9 @@ pub enum Act {
         /// The signature of the device that brought them without anybody at the bench, in hexadecimal digits.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         device: Option<String>,
+        /// The instrument's file that the table was made from, where it was.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        received: Option<ReceivedFile>,
     },
     /// A leg is added to a run.
     AddLeg {
@@ -331,6 +334,23 @@ pub struct Attached {
     pub file_name: String,
     /// Its text.
     pub text: String,
+}
+
+/// A file of an instrument, as it was received, and how it was read.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ReceivedFile {
+    /// Its name and text.
+    pub file: Attached,
+    /// The digest of its bytes, before the code page was taken off.
+    pub bytes: Digest,
+    /// The mapping it was read with.
+    pub mapping: Attached,
+    /// The day of its first reading, where the file does not say it and a person did.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub day: Option<String>,
+    /// Rows that a person has told, as line and row.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub told: Vec<(usize, u32)>,
 }
 
 /// Kinds of document.

@@ -6,12 +6,14 @@ use darkline_audit_trail::keys::SigningKey;
 use darkline_audit_trail::people::{Person, Verb};
 use darkline_audit_trail::{BlobDigest, PersonId};
 use darkline_exchange::fault::{Fault, Faults};
+use darkline_exchange::instrument_file::mapping;
+use darkline_exchange::instrument_file::taking::{self, Taken};
 use darkline_exchange::readings::{self, Came};
 use darkline_record::canonical::Digest;
 use darkline_record::identity::{OrderId, RunId};
 use darkline_record::pulse::Pulse;
 
-use crate::act::{Act, Attached};
+use crate::act::{Act, Attached, ReceivedFile};
 use crate::laboratory::{Laboratory, LaboratoryError};
 
 /// Pulses kept with one write to the disk: many enough that the disk is not waited for, few enough to be told apart.
@@ -53,7 +55,7 @@ impl Laboratory {
         pulses: Option<(&str, &BTreeMap<u32, Pulse>)>,
         told: &mut dyn FnMut(usize),
     ) -> Result<Imported, LaboratoryError> {
-        self.import_signed(by, order, run, table, pulses, told, None)
+        self.import_signed(by, order, run, table, pulses, told, None, None)
     }
 
     /// The same, brought by a device with its key and nobody at the bench.
@@ -73,8 +75,66 @@ impl Laboratory {
         let device = self.state().people.values().find(has_key).map(|person| person.id.clone());
         let device =
             device.ok_or(LaboratoryError::UnknownDevice { key: key.public_key().fingerprint().to_string() })?;
-        let imported = self.import_signed(&device, order, run, table, pulses, told, Some(key))?;
+        let imported = self.import_signed(&device, order, run, table, pulses, told, Some(key), None)?;
         Ok((device, imported))
+    }
+
+    /// Takes a file of an instrument into the record, read through a column mapping. The same file again changes nothing.
+    ///
+    /// # Arguments
+    /// * `file`: its name and bytes.
+    /// * `mapping`: the name and text of the mapping.
+    /// * `day`: the day of its first reading, for files that write times alone.
+    /// * `told`: rows that a person has told, by the line of the file.
+    ///
+    /// Returns what was imported, and what became of each row of the file.
+    ///
+    /// # Errors
+    /// [`LaboratoryError::Faults`]: a mapping with faults, or a file that it does not fit; nothing is appended then. Single rows
+    /// that cannot be read are no error: they are set aside.
+    #[allow(clippy::too_many_arguments, reason = "each is one thing a person gives")]
+    pub fn import_instrument_file(
+        &mut self,
+        by: &PersonId,
+        order: &OrderId,
+        run: Option<&RunId>,
+        file: (&str, &[u8]),
+        mapping: Attached,
+        day: Option<jiff::civil::Date>,
+        told: &BTreeMap<usize, u32>,
+    ) -> Result<(Imported, Taken), LaboratoryError> {
+        self.ask_now(by, Verb::Import, order)?;
+        let run = self.run_of(order, run)?;
+        let known = &self.state().runs[&run];
+        let method = self.state().methods.get(&known.run.method).expect("a run is opened with its method");
+        let (name, bytes) = file;
+        let mapped = mapping::read(&mapping.file_name, &mapping.text)?;
+        if mapped.response.kind != method.response.kind {
+            let what = format!(
+                "the mapping reads {}, the method wants {}",
+                mapped.response.kind.words(),
+                method.response.kind.words()
+            );
+            let hint = "name the column of what the method wants, or look whether it is the right method";
+            return Err(Faults::one(Fault::of_file(&mapping.file_name, what, hint)).into());
+        }
+        let text = mapped.code_page.decode(name, bytes)?;
+        let taken = taking::take(name, &text, &mapped, &known.run, method.element.as_str(), day, told)?;
+        let nothing =
+            Imported { run: run.clone(), entry: None, n_readings: 0, n_pulses: 0, n_left_out: 0, numbers: None };
+        if taken.rows.is_empty() {
+            return Ok((nothing, taken));
+        }
+        let received = ReceivedFile {
+            file: Attached { file_name: name.to_owned(), text },
+            bytes: Digest::of(bytes),
+            mapping,
+            day: day.map(|day| day.to_string()),
+            told: told.iter().map(|(line, row)| (*line, *row)).collect(),
+        };
+        let table = Attached { file_name: name.to_owned(), text: readings::write(&taken.rows, mapped.response.kind) };
+        let imported = self.import_signed(by, order, Some(&run), table, None, &mut |_| (), None, Some(received))?;
+        Ok((imported, taken))
     }
 
     #[allow(clippy::too_many_arguments, reason = "the door of import, with and without a device")]
@@ -87,6 +147,7 @@ impl Laboratory {
         pulses: Option<(&str, &BTreeMap<u32, Pulse>)>,
         told: &mut dyn FnMut(usize),
         device: Option<&SigningKey>,
+        received: Option<ReceivedFile>,
     ) -> Result<Imported, LaboratoryError> {
         self.ask_now(by, Verb::Import, order)?;
         let run = self.run_of(order, run)?;
@@ -137,7 +198,7 @@ impl Laboratory {
         let pulses: Vec<(u32, Digest)> = digests.into_iter().collect();
         let device =
             device.map(|key| key.sign(import_text(by, at.as_str(), &run, &table, &pulses).as_bytes()).to_string());
-        let act = Act::Import { run: run.clone(), table, first, pulses, device };
+        let act = Act::Import { run: run.clone(), table, first, pulses, device, received };
         let entry = self.append(by, &at, &[act])?.first().copied();
         let last = first + u32::try_from(n_readings).unwrap_or(u32::MAX).saturating_sub(1);
         Ok(Imported {

@@ -366,7 +366,7 @@ impl State {
                 let known = self.orders.get_mut(&order).ok_or_else(|| unknown(format!("order {order}")))?;
                 known.edition = Some(edition);
             }
-            Act::Import { run, table, first, pulses, device } => {
+            Act::Import { run, table, first, pulses, device, .. } => {
                 let signed = device.map(|signature| DeviceSigned {
                     entry: number,
                     by: entry.by.clone(),

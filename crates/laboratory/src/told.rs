@@ -109,9 +109,12 @@ impl Act {
             }
             Act::OpenDocument { kind, file_name, .. } => format!("{} {file_name} taken into the record", kind.word()),
             Act::OpenOrder { order, edition } => format!("order {order} opened, edition {edition}"),
-            Act::Import { run, table, device, .. } => {
+            Act::Import { run, table, device, received, .. } => {
                 let device = if device.is_some() { " by a device" } else { "" };
-                format!("readings of {} taken into run {run}{device}", table.file_name)
+                let read = received.as_ref().map_or(String::new(), |received| {
+                    format!(", read with the mapping {}", received.mapping.file_name)
+                });
+                format!("readings of {} taken into run {run}{device}{read}", table.file_name)
             }
             Act::AddLeg { run, leg } => format!("leg of {} rows added to run {run}", leg.rows.len()),
             Act::Decide { decision, .. } => match decision {

@@ -104,6 +104,15 @@ const EXAMPLES: &[Examples] = &[
             ("darkline import 2026-052 examples/cadmium-release/readings.csv --as j.alder", ""),
             ("darkline import 2026-041 readings-1.csv --pulses readings-1.parquet --as j.alder", ""),
             ("darkline import 2026-041 readings-2.csv --device-key sampler-1.key", "with nobody at the bench"),
+            ("darkline import --propose furnace.csv -o furnace-2.toml", "a first draft of a mapping, to be looked at"),
+            ("darkline import 2026-052 furnace.csv --mapping furnace-2.toml --as j.alder", "the instrument's own file"),
+        ],
+    ),
+    (
+        "watch",
+        &[
+            ("darkline watch share/furnace-2 --mapping furnace-2.toml --as j.alder", "until Ctrl-C"),
+            ("darkline watch . --order 2026-041 --until-quiet 60 --as j.alder", "our own tables, for a script"),
         ],
     ),
     (

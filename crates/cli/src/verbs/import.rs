@@ -1,15 +1,24 @@
-//! `darkline import`: a table of readings, with its pulses, is taken into the record.
+//! `darkline import`: a table of readings with its pulses, or an instrument's own file, is taken into the record.
 
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use darkline_audit_trail::PersonId;
 use darkline_audit_trail::keys::SigningKey;
+use darkline_exchange::instrument_file::proposal;
+use darkline_exchange::instrument_file::taking::Taken;
 use darkline_exchange::{pulses, text_file};
+use darkline_laboratory::Imported;
 use darkline_laboratory::act::Attached;
+use darkline_record::identity::{OrderId, RunId};
 use serde::Serialize;
 
-use super::{count, order, run_id};
+use super::{count, order, put_out, run_id};
 use crate::bench;
 use crate::command_line::{Everywhere, Import};
 use crate::ending::{Ending, Failure};
 use crate::progress::Progress;
+use crate::table::Table;
 use crate::talk;
 
 /// Largest file of pulses read.
@@ -29,18 +38,68 @@ struct ImportedLine {
     left_out: usize,
 }
 
+impl ImportedLine {
+    fn of(order: &OrderId, imported: &Imported) -> Self {
+        Self {
+            schema: "darkline/import/1",
+            order: order.to_string(),
+            run: imported.run.to_string(),
+            entry: imported.entry,
+            readings: imported.n_readings,
+            pulses: imported.n_pulses,
+            left_out: imported.n_left_out,
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct MappedLine {
+    #[serde(flatten)]
+    imported: ImportedLine,
+    known: usize,
+    no_readings: usize,
+    other_elements: usize,
+    aside: Vec<AsideLine>,
+    doubtful: Vec<DoubtfulLine>,
+    skipped_rows: Vec<u32>,
+    notes: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct AsideLine {
+    line: usize,
+    row: String,
+    why: String,
+}
+
+#[derive(Serialize)]
+struct DoubtfulLine {
+    line: usize,
+    row: String,
+    may_be_row: u32,
+    why: String,
+}
+
 pub fn run(everywhere: &Everywhere, options: &Import) -> Result<Ending, Failure> {
-    let order = order(&options.order)?;
+    if let Some(path) = &options.propose {
+        return propose(everywhere, path, options);
+    }
+    let (Some(order_text), Some(table)) = (&options.order, &options.table) else {
+        return Err(Failure::told("an order and a table of readings are wanted"));
+    };
+    let order = order(order_text)?;
     let device = match &options.device_key {
         Some(file) => Some(SigningKey::read_device_file(file).map_err(Failure::told)?),
         None => None,
     };
     let by = if device.is_some() { None } else { Some(bench::person(everywhere)?) };
     let run = run_id(options.run.as_deref())?;
-    let text = text_file::read(&options.table)?;
-    let file_name =
-        options.table.file_name().map_or_else(|| "readings".into(), |name| name.to_string_lossy().into_owned());
-    let beside = options.table.with_extension("parquet");
+    let file_name = table.file_name().map_or_else(|| "readings".into(), |name| name.to_string_lossy().into_owned());
+    if let (Some(mapping), Some(by)) = (&options.mapping, &by) {
+        return import_mapped(everywhere, by, &order, run.as_ref(), table, &file_name, mapping, options);
+    }
+    let text = text_file::read(table)?;
+    let beside = table.with_extension("parquet");
     let path = options.pulses.clone().or_else(|| beside.is_file().then_some(beside));
     let brought = match &path {
         Some(path) => {
@@ -68,15 +127,7 @@ pub fn run(everywhere: &Everywhere, options: &Import) -> Result<Ending, Failure>
     };
     drop(progress);
     if everywhere.json {
-        talk::print_json(&ImportedLine {
-            schema: "darkline/import/1",
-            order: order.to_string(),
-            run: imported.run.to_string(),
-            entry: imported.entry,
-            readings: imported.n_readings,
-            pulses: imported.n_pulses,
-            left_out: imported.n_left_out,
-        })?;
+        talk::print_json(&ImportedLine::of(&order, &imported))?;
     }
     match (imported.entry, imported.numbers) {
         (Some(entry), Some((first, last))) => {
@@ -96,4 +147,138 @@ pub fn run(everywhere: &Everywhere, options: &Import) -> Result<Ending, Failure>
     }
     talk::tell(&format!("Next: darkline evaluate {order}"));
     Ok(Ending::Done)
+}
+
+fn propose(everywhere: &Everywhere, path: &Path, options: &Import) -> Result<Ending, Failure> {
+    let name = path.file_name().map_or_else(|| "file".into(), |name| name.to_string_lossy().into_owned());
+    let bytes = text_file::read_bytes(path, &path.display().to_string(), text_file::LARGEST)?;
+    let instrument = options.instrument.clone().unwrap_or_else(|| "instrument-1".into());
+    let draft = proposal::propose(&name, &bytes, &instrument)?;
+    match &options.output {
+        Some(output) => {
+            put_out(output, &draft)?;
+            let open = draft.lines().filter(|line| is_open(line)).count();
+            if everywhere.json {
+                talk::print_json(&serde_json::json!({
+                    "schema": "darkline/proposal/1", "mapping": output, "left_open": open,
+                }))?;
+            }
+            talk::tell(&format!(
+                "{} written. Look at each line; {} left open and wait for you.",
+                output.display(),
+                if open == 1 { "1 is".into() } else { format!("{open} are") }
+            ));
+        }
+        None => talk::print(&draft)?,
+    }
+    Ok(Ending::Done)
+}
+
+/// Whether a line of a draft is a key that is commented out.
+fn is_open(line: &str) -> bool {
+    let key = line.strip_prefix("# ").and_then(|rest| rest.split_once(" = ")).map(|(key, _)| key);
+    key.is_some_and(|key| !key.is_empty() && key.bytes().all(|byte| byte.is_ascii_lowercase() || byte == b'_'))
+}
+
+#[allow(clippy::too_many_arguments, reason = "each is one thing a person gives")]
+fn import_mapped(
+    everywhere: &Everywhere,
+    by: &PersonId,
+    order: &OrderId,
+    run: Option<&RunId>,
+    table: &Path,
+    file_name: &str,
+    mapping: &Path,
+    options: &Import,
+) -> Result<Ending, Failure> {
+    let bytes = text_file::read_bytes(table, &table.display().to_string(), text_file::LARGEST)?;
+    let mapping_name = mapping.file_name().map_or_else(|| "mapping".into(), |name| name.to_string_lossy().into_owned());
+    let mapping = Attached { file_name: mapping_name, text: text_file::read(mapping)? };
+    let told: BTreeMap<usize, u32> = options.rows.iter().copied().collect();
+    let mut laboratory = bench::write(everywhere)?;
+    let (imported, taken) =
+        laboratory.import_instrument_file(by, order, run, (file_name, &bytes), mapping, options.day, &told)?;
+    if everywhere.json {
+        talk::print_json(&mapped_line(order, &imported, &taken))?;
+    }
+    match (imported.entry, imported.numbers) {
+        (Some(entry), Some((first, last))) => talk::tell(&format!(
+            "entry {entry}: {} of run {} imported by {by} as {first} to {last}.",
+            count(imported.n_readings, "reading"),
+            imported.run
+        )),
+        _ => talk::tell(&format!("{file_name} brings no new reading; nothing was appended")),
+    }
+    if !everywhere.json {
+        talk::print(&told_of(file_name, &taken))?;
+    }
+    talk::tell(&format!("Next: darkline evaluate {order}"));
+    Ok(if taken.doubtful.is_empty() { Ending::Done } else { Ending::Stopped })
+}
+
+fn mapped_line(order: &OrderId, imported: &Imported, taken: &Taken) -> MappedLine {
+    let aside =
+        taken.aside.iter().map(|aside| AsideLine { line: aside.line, row: aside.row.clone(), why: aside.why.clone() });
+    let doubtful = taken.doubtful.iter().map(|(aside, row)| DoubtfulLine {
+        line: aside.line,
+        row: aside.row.clone(),
+        may_be_row: *row,
+        why: aside.why.clone(),
+    });
+    MappedLine {
+        imported: ImportedLine::of(order, imported),
+        known: taken.n_known,
+        no_readings: taken.n_no_readings,
+        other_elements: taken.n_other_elements,
+        aside: aside.collect(),
+        doubtful: doubtful.collect(),
+        skipped_rows: taken.skipped.clone(),
+        notes: taken.notes.clone(),
+    }
+}
+
+/// What became of the rows that are no new readings.
+fn told_of(file_name: &str, taken: &Taken) -> String {
+    let mut text = String::new();
+    let mut counted = Vec::new();
+    for (n, one, many) in [
+        (taken.n_known, "reading is in the run already", "readings are in the run already"),
+        (taken.n_no_readings, "row is no reading, as the mapping says", "rows are no readings, as the mapping says"),
+        (taken.n_other_elements, "row is of another element", "rows are of other elements"),
+    ] {
+        if n > 0 {
+            counted.push(format!("{n} {}", if n == 1 { one } else { many }));
+        }
+    }
+    if !counted.is_empty() {
+        text.push_str(&format!("{}.\n", counted.join("; ")));
+    }
+    if !taken.skipped.is_empty() {
+        let rows: Vec<String> = taken.skipped.iter().map(u32::to_string).collect();
+        text.push_str(&format!("Not in the file: row {} of the run order, between rows that are.\n", rows.join(", ")));
+    }
+    if !taken.aside.is_empty() {
+        let mut table = Table::new().figures("line", "").words("row").words("set aside because");
+        for aside in &taken.aside {
+            table.row(vec![aside.line.to_string(), aside.row.clone(), aside.why.clone()]);
+        }
+        text.push_str(&format!("\n{}", table.text()));
+    }
+    if !taken.doubtful.is_empty() {
+        let mut table =
+            Table::new().figures("line", "").words("solution").figures("row?", "").words("waits for you because");
+        for (aside, row) in &taken.doubtful {
+            table.row(vec![aside.line.to_string(), aside.row.clone(), row.to_string(), aside.why.clone()]);
+        }
+        let (first, row) = &taken.doubtful[0];
+        text.push_str(&format!(
+            "\n{}Look at the bench, then import {file_name} again with --row {}={row}, or another row, for each.\n",
+            table.text(),
+            first.line
+        ));
+    }
+    for note in &taken.notes {
+        text.push_str(&format!("Note: {note}.\n"));
+    }
+    text
 }

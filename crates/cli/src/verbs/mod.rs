@@ -27,6 +27,7 @@ mod restore;
 mod sign;
 mod simulate;
 mod verify;
+mod watch;
 
 use darkline_record::decision::Reason;
 use darkline_record::identity::{OrderId, ReadingId, RunId};
@@ -50,6 +51,7 @@ pub fn run(command: Command) -> Result<Ending, Failure> {
         Verb::Plan(options) => plan::run(&everywhere, &options),
         Verb::Simulate(options) => simulate::run(&everywhere, &options),
         Verb::Import(options) => import::run(&everywhere, &options),
+        Verb::Watch(options) => watch::run(&everywhere, &options),
         Verb::Evaluate(options) => evaluate::run(&everywhere, &options),
         Verb::Explain(options) => explain::run(&everywhere, &options),
         Verb::Decide(options) => decide::run(&everywhere, &options),

@@ -21,6 +21,7 @@ mod handbook;
 mod qualify;
 mod simulating;
 mod states;
+mod instrument_file;
 mod superseding;
 
 mod bad_input;

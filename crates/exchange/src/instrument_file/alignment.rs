@@ -101,9 +101,9 @@ fn slopes(planned: &[Planned], received: &[Solution]) -> Vec<Slope> {
         .filter(|slope| slope.is_finite() && *slope > 0.0)
         .collect();
     slopes.sort_by(f64::total_cmp);
-    slopes.dedup_by(|a, b| *a < *b * 1.02);
+    slopes.dedup_by(|a, b| *a < *b * 1.05);
     // Each costs a table of the alignment.
-    let most = (20_000_000 / (planned.len() * received.len()).max(1)).clamp(1, 200);
+    let most = (20_000_000 / (planned.len() * received.len()).max(1)).clamp(1, 60);
     let step = slopes.len().div_ceil(most).max(1);
     let highest = standards.iter().map(|(_, amount)| *amount).fold(0.0, f64::max);
     slopes

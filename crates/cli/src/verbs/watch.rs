@@ -1,0 +1,358 @@
+//! `darkline watch`: a folder that an instrument writes into is read, never touched; each reading and flag is shown as it comes.
+//!
+//! The folder is looked at again and again, since shares tell nobody that something changed. A file that is locked, half written,
+//! replaced, or gone for a while is tried again; what was taken once is not taken twice.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant, SystemTime};
+
+use darkline_audit_trail::PersonId;
+use darkline_evaluation::Outcome;
+use darkline_exchange::{pulses, text_file};
+use darkline_laboratory::act::Attached;
+use darkline_laboratory::{Imported, Laboratory};
+use darkline_record::canonical::Digest;
+use darkline_record::identity::{OrderId, RunId};
+use darkline_record::run::{Reading, Run, Signal};
+use serde::Serialize;
+
+use super::evaluate::says;
+use super::{count, run_id};
+use crate::bench;
+use crate::command_line::{Everywhere, Watch};
+use crate::ending::{Ending, Failure};
+use crate::talk;
+
+/// Endings of files that may be tables of readings.
+const TABLES: [&str; 7] = ["csv", "txt", "tsv", "tab", "prn", "dat", "asc"];
+
+/// Between two looks at the folder: a reading is shown within a second of being written.
+const BETWEEN_LOOKS: Duration = Duration::from_millis(200);
+
+/// A file at fault is told when it has stood unchanged for so long: before, it may still be growing.
+const UNCHANGED_BEFORE_TOLD: Duration = Duration::from_secs(2);
+
+/// What is known of a file.
+#[derive(Default)]
+struct Seen {
+    /// Size and time of change when it was looked at last, of the file and of the pulses beside it.
+    look: Option<Look>,
+    /// When that look first appeared.
+    since: Option<Instant>,
+    /// The content that was taken last.
+    taken: Option<Digest>,
+    /// Whether its look has been dealt with.
+    is_done: bool,
+    /// The last thing told about it.
+    told: Option<String>,
+}
+
+type Look = (u64, Option<SystemTime>, Option<(u64, Option<SystemTime>)>);
+
+#[derive(Serialize)]
+#[serde(tag = "is", rename_all = "kebab-case")]
+enum Line<'a> {
+    Reading { schema: &'static str, reading: String, row: u32, name: &'a str, replicate: u8, response: Option<&'a str>, failed: Option<&'a str> },
+    Flag { schema: &'static str, id: String, says: String, stops: bool },
+}
+
+struct Watcher<'a> {
+    everywhere: &'a Everywhere,
+    options: &'a Watch,
+    by: PersonId,
+    order: OrderId,
+    run: Option<RunId>,
+    mapping: Option<Attached>,
+    files: BTreeMap<PathBuf, Seen>,
+    flags: BTreeSet<String>,
+    is_away: bool,
+}
+
+pub fn run(everywhere: &Everywhere, options: &Watch) -> Result<Ending, Failure> {
+    let by = bench::person(everywhere)?;
+    let laboratory = bench::write(everywhere)?;
+    let order = match &options.order {
+        Some(text) => super::order(text)?,
+        None => only_open_order(&laboratory)?,
+    };
+    let run = run_id(options.run.as_deref())?;
+    let watched = laboratory.run_of(&order, run.as_ref())?;
+    let mapping = match &options.mapping {
+        Some(path) => {
+            let text = text_file::read(path)?;
+            let file_name = path.file_name().map_or_else(|| "mapping".into(), |name| name.to_string_lossy().into_owned());
+            // A mapping at fault is told now, not with the first file.
+            darkline_exchange::instrument_file::mapping::read(&path.display().to_string(), &text)?;
+            Some(Attached { file_name, text })
+        }
+        None => None,
+    };
+    let flags = laboratory.evaluate(&order).map(|evaluated| flag_names(&evaluated.outcome)).unwrap_or_default();
+    drop(laboratory);
+    talk::tell(&format!(
+        "watching {} for readings of run {watched}, order {order}; nothing in it is changed; Ctrl-C ends it",
+        options.folder.display()
+    ));
+    let mut watcher =
+        Watcher { everywhere, options, by, order, run, mapping, files: BTreeMap::new(), flags, is_away: false };
+    let mut last_news = Instant::now();
+    loop {
+        if watcher.look()? {
+            last_news = Instant::now();
+        }
+        if let Some(quiet) = options.until_quiet
+            && last_news.elapsed() >= Duration::from_secs_f64(quiet)
+        {
+            return watcher.end();
+        }
+        std::thread::sleep(BETWEEN_LOOKS);
+    }
+}
+
+/// The order to watch for, where there is no choice.
+fn only_open_order(laboratory: &Laboratory) -> Result<OrderId, Failure> {
+    let open: Vec<&OrderId> =
+        laboratory.state().orders.iter().filter(|(_, state)| state.issues.is_empty()).map(|(order, _)| order).collect();
+    match open.as_slice() {
+        [only] => Ok((*only).clone()),
+        [] => Err(Failure::with_hint("no order waits for readings", "open one: darkline open FOLDER")),
+        several => {
+            let names: Vec<&str> = several.iter().map(|order| order.as_str()).collect();
+            Err(Failure::with_hint(
+                format!("several orders wait for readings: {}", names.join(", ")),
+                "write the one that is measured behind --order",
+            ))
+        }
+    }
+}
+
+fn flag_names(outcome: &Outcome) -> BTreeSet<String> {
+    outcome.flags.iter().map(|flag| flag.flag.id.to_string()).collect()
+}
+
+impl Watcher<'_> {
+    /// Looks at the folder once. Returns whether anything was new.
+    fn look(&mut self) -> Result<bool, Failure> {
+        let listed = match std::fs::read_dir(&self.options.folder) {
+            Ok(listed) => listed,
+            Err(error) => {
+                if !self.is_away {
+                    talk::say(&format!("paused: {} cannot be read ({error}); trying again", self.options.folder.display()));
+                    self.is_away = true;
+                }
+                return Ok(false);
+            }
+        };
+        if self.is_away {
+            talk::say(&format!("{} is there again", self.options.folder.display()));
+            self.is_away = false;
+        }
+        let mut paths: Vec<PathBuf> = listed.filter_map(|entry| Some(entry.ok()?.path())).filter(|path| is_table(path)).collect();
+        paths.sort();
+        let mut is_news = false;
+        for path in paths {
+            is_news |= self.file(&path)?;
+        }
+        Ok(is_news)
+    }
+
+    /// Looks at one file.
+    fn file(&mut self, path: &Path) -> Result<bool, Failure> {
+        let look_at = |path: &Path| std::fs::metadata(path).ok().map(|known| (known.len(), known.modified().ok()));
+        let Some((size, changed)) = look_at(path) else { return Ok(false) };
+        let look: Look = (size, changed, look_at(&path.with_extension("parquet")));
+        let seen = self.files.entry(path.to_owned()).or_default();
+        if seen.look != Some(look) {
+            (seen.look, seen.since, seen.is_done) = (Some(look), Some(Instant::now()), false);
+        }
+        if seen.is_done || size == 0 {
+            return Ok(false);
+        }
+        let stands = seen.since.map_or(Duration::ZERO, |since| since.elapsed());
+        let bytes = match text_file::read_bytes(path, &path.display().to_string(), text_file::LARGEST) {
+            Ok(bytes) => bytes,
+            // Locked or on its way: again with the next look.
+            Err(faults) => {
+                if stands >= UNCHANGED_BEFORE_TOLD {
+                    self.tell_once(path, &faults.to_string());
+                }
+                return Ok(false);
+            }
+        };
+        let digest = Digest::of(&bytes);
+        if self.files.get(path).is_some_and(|seen| seen.taken == Some(digest)) && self.mapping.is_some() {
+            self.done(path, digest);
+            return Ok(false);
+        }
+        match self.take(path, &bytes) {
+            Ok(is_news) => {
+                self.done(path, digest);
+                Ok(is_news)
+            }
+            Err(Failure::Faults(faults)) => {
+                if stands >= UNCHANGED_BEFORE_TOLD {
+                    self.tell_once(path, &faults.to_string());
+                    // Until it changes there is nothing more to say about it.
+                    self.files.entry(path.to_owned()).or_default().is_done = true;
+                }
+                Ok(false)
+            }
+            // The record moved on under our hands; what is new is looked at with the next look.
+            Err(Failure::Told { what, .. }) if what.contains("entries") => Ok(false),
+            Err(other) => Err(other),
+        }
+    }
+
+    fn done(&mut self, path: &Path, digest: Digest) {
+        let seen = self.files.entry(path.to_owned()).or_default();
+        (seen.taken, seen.is_done, seen.told) = (Some(digest), true, None);
+    }
+
+    fn tell_once(&mut self, path: &Path, text: &str) {
+        let seen = self.files.entry(path.to_owned()).or_default();
+        if seen.told.as_deref() != Some(text) {
+            talk::say(text);
+            seen.told = Some(text.to_owned());
+        }
+    }
+
+    /// Takes what a file holds, and shows what it brought.
+    fn take(&mut self, path: &Path, bytes: &[u8]) -> Result<bool, Failure> {
+        let name = path.file_name().map_or_else(|| "readings".into(), |name| name.to_string_lossy().into_owned());
+        let mut laboratory = bench::write(self.everywhere)?;
+        let imported = match self.mapping.clone() {
+            Some(mapping) => {
+                let (order, run) = (self.order.clone(), self.run.clone());
+                let told = BTreeMap::new();
+                let (imported, taken) = laboratory.import_instrument_file(
+                    &self.by,
+                    &order,
+                    run.as_ref(),
+                    (&name, bytes),
+                    mapping,
+                    self.options.day,
+                    &told,
+                )?;
+                for (aside, why) in taken.aside.iter().map(|aside| (aside, "set aside")).chain(
+                    taken.doubtful.iter().map(|(aside, _)| (aside, "waits for a person")),
+                ) {
+                    self.tell_line(path, &format!("{name} line {}: {why}: {}; {}", aside.line, aside.row, aside.why));
+                }
+                for note in &taken.notes {
+                    self.tell_line(path, &format!("{name}: {note}"));
+                }
+                imported
+            }
+            None => {
+                let text = text_file::decode(&name, bytes.to_vec())?;
+                let beside = path.with_extension("parquet");
+                let brought = match beside.is_file() {
+                    true => {
+                        let shown = beside.display().to_string();
+                        Some((shown.clone(), pulses::read(&shown, text_file::read_bytes(&beside, &shown, 4 << 30)?)?))
+                    }
+                    false => None,
+                };
+                let pulses = brought.as_ref().map(|(name, pulses)| (name.as_str(), pulses));
+                let table = Attached { file_name: name.clone(), text };
+                laboratory.import(&self.by, &self.order, self.run.as_ref(), table, pulses, &mut |_| ())?
+            }
+        };
+        self.show(&laboratory, &imported)?;
+        Ok(imported.entry.is_some())
+    }
+
+    /// A line about a file that is shown once, although the file is read again and again while it grows.
+    fn tell_line(&mut self, path: &Path, line: &str) {
+        // What is said of a file that still grows is not worth a line.
+        if line.contains("is not finished and was left for the next time") {
+            return;
+        }
+        let seen = self.files.entry(path.to_owned()).or_default();
+        let told = seen.told.get_or_insert_default();
+        if !told.contains(line) {
+            talk::say(line);
+            told.push_str(line);
+            told.push('\n');
+        }
+    }
+
+    fn show(&mut self, laboratory: &Laboratory, imported: &Imported) -> Result<(), Failure> {
+        let Some((first, last)) = imported.numbers else { return Ok(()) };
+        let known = &laboratory.state().runs[&imported.run].run;
+        for reading in known.readings.iter().filter(|reading| (first..=last).contains(&reading.number)) {
+            self.show_reading(known, reading)?;
+        }
+        let evaluated = match laboratory.evaluate(&self.order) {
+            Ok(evaluated) => evaluated,
+            // Another run of the order may be without its documents still; readings are kept all the same.
+            Err(_) => return Ok(()),
+        };
+        for flag in &evaluated.outcome.flags {
+            let id = flag.flag.id.to_string();
+            if !self.flags.insert(id.clone()) {
+                continue;
+            }
+            let (says, stops) = (says(flag), flag.stops());
+            if self.everywhere.json {
+                talk::print_json(&Line::Flag { schema: "darkline/watch/1", id, says, stops })?;
+            } else {
+                let mark = if stops { "flag" } else { "note" };
+                talk::print(&format!("{mark:>8}  {id}\n{}", crate::paragraph::indented(&says, 10)))?;
+            }
+        }
+        let now = flag_names(&evaluated.outcome);
+        for gone in self.flags.difference(&now) {
+            if !self.everywhere.json {
+                talk::print(&format!("          {gone} no longer stands\n"))?;
+            }
+        }
+        self.flags = now;
+        Ok(())
+    }
+
+    fn show_reading(&self, run: &Run, reading: &Reading) -> Result<(), Failure> {
+        let name = run.row(reading.row).map_or("", |row| row.name.as_str());
+        let (response, failed) = match &reading.signal {
+            Signal::Bare(response) => (Some(response.digits()), None),
+            Signal::Failed { why } => (None, Some(why.as_str())),
+            Signal::Pulse(_) => (None, None),
+        };
+        if self.everywhere.json {
+            return talk::print_json(&Line::Reading {
+                schema: "darkline/watch/1",
+                reading: run.reading_id(reading.number).to_string(),
+                row: reading.row,
+                name,
+                replicate: reading.replicate,
+                response,
+                failed,
+            });
+        }
+        let came = match (response, failed) {
+            (Some(response), _) => response.to_owned(),
+            (None, Some(why)) => why.to_owned(),
+            (None, None) => "pulse".to_owned(),
+        };
+        talk::print(&format!(
+            "{:>8}  row {:>3}  {name:<20}  replicate {}  {came}\n",
+            run.reading_id(reading.number).to_string(),
+            reading.row,
+            reading.replicate
+        ))
+    }
+
+    fn end(&self) -> Result<Ending, Failure> {
+        let laboratory = bench::read(self.everywhere)?;
+        let n = laboratory.run_of(&self.order, self.run.as_ref()).map(|run| laboratory.state().runs[&run].run.readings.len())?;
+        talk::tell(&format!("nothing new for a while; {} in the run. Next: darkline evaluate {}", count(n, "reading"), self.order));
+        Ok(Ending::Done)
+    }
+}
+
+fn is_table(path: &Path) -> bool {
+    let ending = path.extension().map(|ending| ending.to_string_lossy().to_lowercase());
+    let is_hidden = path.file_name().is_some_and(|name| name.to_string_lossy().starts_with(['.', '~']));
+    !is_hidden && ending.is_some_and(|ending| TABLES.contains(&ending.as_str()))
+}

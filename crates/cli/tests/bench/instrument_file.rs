@@ -1,0 +1,114 @@
+//! An instrument's own file on its way into the record: proposed, looked at, imported; and everything that may be odd about it.
+
+use crate::laboratory::{Bench, CADMIUM, Stage};
+
+/// The readings of the example as a flame instrument with a decimal comma might export them, in Windows 1252.
+fn exported(bench: &Bench) -> Vec<Vec<String>> {
+    let table = std::fs::read_to_string(bench.path("cadmium/readings.csv")).unwrap();
+    let names = ["standard 0.1", "standard 0.3", "standard 0.5", "standard 0.7", "standard 0.9", "dish-1"];
+    let reading = |line: &str| {
+        let cells: Vec<&str> = line.split(',').collect();
+        let row: usize = cells[0].parse().unwrap();
+        let (date, time) = cells[2].split_once('T').unwrap();
+        let day: Vec<&str> = date.split('-').collect();
+        vec![
+            names[row - 1].to_owned(),
+            row.to_string(),
+            cells[1].to_owned(),
+            format!("{}.{}.{}", day[2], day[1], day[0]),
+            time[..8].to_owned(),
+            cells[3].replace('.', ","),
+        ]
+    };
+    table.lines().skip(1).map(reading).collect()
+}
+
+fn write(bench: &Bench, readings: &[Vec<String>]) {
+    let mut text = String::from("Flamme 228,8 nm, Küvette –\r\n\r\nProbe;Platz;Wdh;Datum;Uhrzeit;Abs\r\n");
+    for reading in readings {
+        text.push_str(&format!("{}\r\n", reading.join(";")));
+    }
+    let bytes: Vec<u8> =
+        text.chars().map(|c| if c == '–' { 0x96 } else { u8::try_from(u32::from(c)).unwrap() }).collect();
+    std::fs::write(bench.path("flame.csv"), bytes).unwrap();
+}
+
+/// Proposes a mapping and decides what it leaves open.
+fn decide(bench: &Bench) {
+    bench.run("import --propose flame.csv --instrument flame-1 -o flame-1.toml").ends(0).says("Look at each line");
+    let open = bench.run(&format!("import {CADMIUM} flame.csv --mapping flame-1.toml --as j.alder")).ends(2);
+    assert!(open.told.contains("has no \"zone\""), "{}", open.told);
+    let draft = std::fs::read_to_string(bench.path("flame-1.toml")).unwrap();
+    let decided = draft
+        .replace("# kind = \"integrated absorbance\"", "kind = \"absorbance\"")
+        .replace("# is = ", "is = ")
+        .replace("# zone = \"Europe/Vienna\"", "zone = \"+01:00\"");
+    std::fs::write(bench.path("flame-1.toml"), decided).unwrap();
+}
+
+const IMPORT: &str = "import 2026-052 flame.csv --mapping flame-1.toml --as j.alder";
+
+#[test]
+fn an_exported_file_gives_the_same_results_as_our_own_table() {
+    let bench = Bench::at(Stage::Open);
+    write(&bench, &exported(&bench));
+    decide(&bench);
+    bench.run(IMPORT).ends(0).says("17 readings of run").says("Next: darkline evaluate 2026-052");
+    let ours = Bench::at(Stage::Imported);
+    let results = |bench: &Bench| bench.run("evaluate 2026-052 -o -").ends(0).out;
+    assert_eq!(results(&bench), results(&ours));
+    // Again: nothing new.
+    let before = bench.n_entries();
+    bench.run(IMPORT).ends(0).says("brings no new reading").says("17 readings are in the run already");
+    assert_eq!(bench.n_entries(), before);
+    bench.run("verify --quiet").ends(0);
+    bench.run("entries 2026-052").ends(0).says("read with the mapping flame-1.toml");
+}
+
+#[test]
+fn a_bad_row_is_set_aside_and_the_file_goes_on() {
+    let bench = Bench::at(Stage::Open);
+    let mut readings = exported(&bench);
+    readings[4][5] = "0,0§4".into();
+    readings[7][4] = "noon".into();
+    readings.insert(9, ["rinse", "40", "1", "12.03.2026", "10:02:50", "0,001"].map(str::to_owned).into());
+    readings.remove(12);
+    write(&bench, &readings);
+    decide(&bench);
+    let ran = bench.run(IMPORT).ends(0);
+    insta::assert_snapshot!(format!("{}{}", ran.out, ran.told));
+    // What was set aside is mended at the instrument and exported again: only that is new.
+    write(&bench, &exported(&bench));
+    bench.run(IMPORT).ends(0).says("3 readings of run");
+    let ours = Bench::at(Stage::Imported);
+    let results = |bench: &Bench| bench.run("evaluate 2026-052 -o -").ends(0).out;
+    assert_eq!(results(&bench), results(&ours));
+}
+
+#[test]
+fn a_doubtful_solution_waits_for_a_person() {
+    let bench = Bench::at(Stage::Open);
+    let mut readings = exported(&bench);
+    // The name says one standard, the cup another.
+    for reading in &mut readings[6..9] {
+        reading[0] = "unnamed".into();
+    }
+    write(&bench, &readings);
+    decide(&bench);
+    let ran = bench.run(IMPORT).ends(1);
+    insta::assert_snapshot!(format!("{}{}", ran.out, ran.told));
+    bench.run(&format!("{IMPORT} --row 10=3")).ends(0).says("3 readings of run");
+    bench.run("evaluate 2026-052").ends(0);
+}
+
+#[test]
+fn another_value_for_a_known_reading_is_kept_and_told() {
+    let bench = Bench::at(Stage::Open);
+    write(&bench, &exported(&bench));
+    decide(&bench);
+    bench.run(IMPORT).ends(0);
+    let mut readings = exported(&bench);
+    readings[0][5] = "0,030".into();
+    write(&bench, &readings);
+    bench.run(IMPORT).ends(0).says("1 reading of run").says("came before with another value; both are kept");
+}
