@@ -156,7 +156,7 @@ fn take_one(
         ));
     }
     let attempt = *attempt;
-    taken.rows.push(ReadRow { line, row, replicate, attempt, at: reading.at.clone(), came });
+    taken.rows.push(ReadRow { line, row, replicate, attempt, at: reading.at.clone(), came, mass: None });
 }
 
 fn response_unit(mapping: &Mapping) -> Option<Unit<Response>> {

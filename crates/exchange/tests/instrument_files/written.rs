@@ -441,6 +441,7 @@ pub fn into_run(run: &mut Run, rows: &[ReadRow]) {
             replicate: row.replicate,
             attempt: row.attempt,
             at,
+            mass: None,
             signal,
         });
     }
