@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant, SystemTime};
 
 use darkline_audit_trail::PersonId;
-use darkline_evaluation::Outcome;
+use darkline_evaluation::outcome::Outcome;
 use darkline_exchange::{pulses, text_file};
 use darkline_laboratory::act::Attached;
 use darkline_laboratory::{Imported, Laboratory};

@@ -370,10 +370,18 @@ impl Draft<'_> {
                 && n_read * 2 > cells.len()
                 && n_read == cells.iter().filter(|cell| cell.bytes().any(|byte| byte.is_ascii_digit())).count()
         };
-        let orders: Vec<DateOrder> = DateOrder::ALL.into_iter().filter(|order| fits(*order)).collect();
+        // Between dots the day comes first, wherever dates are written with dots (common practice, no source).
+        let has_dots = cells.first().is_some_and(|cell| cell.matches('.').count() >= 2);
+        let is_written = |order: &DateOrder| !(has_dots && *order == DateOrder::MonthDayYear);
+        let orders: Vec<DateOrder> =
+            DateOrder::ALL.into_iter().filter(|order| fits(*order)).filter(is_written).collect();
         match orders.as_slice() {
             [only] => {
-                self.line(format!("# every date can be read this way, and no other way, as {}", quoted(&cells[0])));
+                let why = match has_dots {
+                    true => "dates with dots have the day first",
+                    false => "every date can be read this way, and no other way",
+                };
+                self.line(format!("# {why}, as {}", quoted(&cells[0])));
                 self.line(format!("date_order = \"{}\"", only.words()));
             }
             [] if cells.is_empty() => {
