@@ -34,8 +34,8 @@ mod cross_check;
 pub mod folder;
 pub use cross_check::{Check, check_documents};
 
-pub mod pulse_stream;
 pub mod instrument_file;
+pub mod pulse_stream;
 pub mod pulses;
 pub mod readings;
 

@@ -53,8 +53,21 @@ type Look = (u64, Option<SystemTime>, Option<(u64, Option<SystemTime>)>);
 #[derive(Serialize)]
 #[serde(tag = "is", rename_all = "kebab-case")]
 enum Line<'a> {
-    Reading { schema: &'static str, reading: String, row: u32, name: &'a str, replicate: u8, response: Option<&'a str>, failed: Option<&'a str> },
-    Flag { schema: &'static str, id: String, says: String, stops: bool },
+    Reading {
+        schema: &'static str,
+        reading: String,
+        row: u32,
+        name: &'a str,
+        replicate: u8,
+        response: Option<&'a str>,
+        failed: Option<&'a str>,
+    },
+    Flag {
+        schema: &'static str,
+        id: String,
+        says: String,
+        stops: bool,
+    },
 }
 
 struct Watcher<'a> {
@@ -81,7 +94,8 @@ pub fn run(everywhere: &Everywhere, options: &Watch) -> Result<Ending, Failure> 
     let mapping = match &options.mapping {
         Some(path) => {
             let text = text_file::read(path)?;
-            let file_name = path.file_name().map_or_else(|| "mapping".into(), |name| name.to_string_lossy().into_owned());
+            let file_name =
+                path.file_name().map_or_else(|| "mapping".into(), |name| name.to_string_lossy().into_owned());
             // A mapping at fault is told now, not with the first file.
             darkline_exchange::instrument_file::mapping::read(&path.display().to_string(), &text)?;
             Some(Attached { file_name, text })
@@ -138,7 +152,10 @@ impl Watcher<'_> {
             Ok(listed) => listed,
             Err(error) => {
                 if !self.is_away {
-                    talk::say(&format!("paused: {} cannot be read ({error}); trying again", self.options.folder.display()));
+                    talk::say(&format!(
+                        "paused: {} cannot be read ({error}); trying again",
+                        self.options.folder.display()
+                    ));
                     self.is_away = true;
                 }
                 return Ok(false);
@@ -148,7 +165,8 @@ impl Watcher<'_> {
             talk::say(&format!("{} is there again", self.options.folder.display()));
             self.is_away = false;
         }
-        let mut paths: Vec<PathBuf> = listed.filter_map(|entry| Some(entry.ok()?.path())).filter(|path| is_table(path)).collect();
+        let mut paths: Vec<PathBuf> =
+            listed.filter_map(|entry| Some(entry.ok()?.path())).filter(|path| is_table(path)).collect();
         paths.sort();
         let mut is_news = false;
         for path in paths {
@@ -234,9 +252,12 @@ impl Watcher<'_> {
                     self.options.day,
                     &told,
                 )?;
-                for (aside, why) in taken.aside.iter().map(|aside| (aside, "set aside")).chain(
-                    taken.doubtful.iter().map(|(aside, _)| (aside, "waits for a person")),
-                ) {
+                for (aside, why) in taken
+                    .aside
+                    .iter()
+                    .map(|aside| (aside, "set aside"))
+                    .chain(taken.doubtful.iter().map(|(aside, _)| (aside, "waits for a person")))
+                {
                     self.tell_line(path, &format!("{name} line {}: {why}: {}; {}", aside.line, aside.row, aside.why));
                 }
                 for note in &taken.notes {
@@ -345,8 +366,14 @@ impl Watcher<'_> {
 
     fn end(&self) -> Result<Ending, Failure> {
         let laboratory = bench::read(self.everywhere)?;
-        let n = laboratory.run_of(&self.order, self.run.as_ref()).map(|run| laboratory.state().runs[&run].run.readings.len())?;
-        talk::tell(&format!("nothing new for a while; {} in the run. Next: darkline evaluate {}", count(n, "reading"), self.order));
+        let n = laboratory
+            .run_of(&self.order, self.run.as_ref())
+            .map(|run| laboratory.state().runs[&run].run.readings.len())?;
+        talk::tell(&format!(
+            "nothing new for a while; {} in the run. Next: darkline evaluate {}",
+            count(n, "reading"),
+            self.order
+        ));
         Ok(Ending::Done)
     }
 }

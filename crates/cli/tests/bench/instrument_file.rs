@@ -62,7 +62,7 @@ fn an_exported_file_gives_the_same_results_as_our_own_table() {
     bench.run(IMPORT).ends(0).says("brings no new reading").says("17 readings are in the run already");
     assert_eq!(bench.n_entries(), before);
     bench.run("verify --quiet").ends(0);
-    bench.run("entries 2026-052").ends(0).says("read with the mapping flame-1.toml");
+    bench.run("entries 2026-052").ends(0).says_in_a_paragraph("read with the mapping flame-1.toml");
 }
 
 #[test]
@@ -111,4 +111,63 @@ fn another_value_for_a_known_reading_is_kept_and_told() {
     readings[0][5] = "0,030".into();
     write(&bench, &readings);
     bench.run(IMPORT).ends(0).says("1 reading of run").says("came before with another value; both are kept");
+}
+
+/// Waits until a condition holds.
+#[track_caller]
+fn wait(what: &str, mut holds: impl FnMut() -> bool) {
+    let began = std::time::Instant::now();
+    while !holds() {
+        assert!(began.elapsed() < std::time::Duration::from_secs(60), "{what} did not come");
+        std::thread::sleep(std::time::Duration::from_millis(50));
+    }
+}
+
+#[test]
+fn a_watched_folder_shows_readings_as_they_come_and_survives_what_happens_to_it() {
+    let bench = Bench::at(Stage::Open);
+    let readings = exported(&bench);
+    write(&bench, &readings);
+    decide(&bench);
+    let whole = std::fs::read(bench.path("flame.csv")).unwrap();
+    std::fs::remove_file(bench.path("flame.csv")).unwrap();
+    let share = bench.path("share");
+    std::fs::create_dir(&share).unwrap();
+    let line = "watch share --mapping flame-1.toml --as j.alder --until-quiet 3 --json";
+    let running = crate::program::start(bench.folder(), line);
+    let ended = std::thread::scope(|scope| {
+        let waiting = scope.spawn(|| running.wait_with_output().unwrap());
+        let n_readings = || {
+            let entries = bench.run("entries 2026-052 --json").ends(0).out;
+            entries.matches("readings of flame.csv").count()
+        };
+        // The head and three readings, and the fourth half written.
+        let lines: Vec<usize> =
+            whole.iter().enumerate().filter(|(_, byte)| **byte == b'\n').map(|(place, _)| place + 1).collect();
+        std::fs::write(share.join("flame.csv"), &whole[..lines[5] + 9]).unwrap();
+        wait("the first readings", || n_readings() == 1);
+        // The share goes away and comes back; the file has grown meanwhile.
+        std::fs::rename(&share, bench.path("away")).unwrap();
+        std::thread::sleep(std::time::Duration::from_millis(600));
+        std::fs::write(bench.path("away/flame.csv"), &whole[..lines[9]]).unwrap();
+        std::fs::rename(bench.path("away"), &share).unwrap();
+        wait("the readings after the share came back", || n_readings() == 2);
+        // The file is replaced by a whole one, with another beside it that is no table.
+        std::fs::write(share.join("notes.md"), "lamp changed").unwrap();
+        std::fs::write(share.join("new"), &whole).unwrap();
+        std::fs::rename(share.join("new"), share.join("flame.csv")).unwrap();
+        waiting.join().unwrap()
+    });
+    let ran = crate::program::Ran::of(line, ended).ends(0);
+    assert_eq!(ran.out.matches("\"is\":\"reading\"").count(), readings.len(), "{}", ran.out);
+    assert!(
+        ran.told.contains("paused: share cannot be read") && ran.told.contains("share is there again"),
+        "{}",
+        ran.told
+    );
+    // Read only: what the instrument wrote is as it wrote it.
+    assert_eq!(std::fs::read(share.join("flame.csv")).unwrap(), whole);
+    let ours = Bench::at(Stage::Imported);
+    let results = |bench: &Bench| bench.run("evaluate 2026-052 -o -").ends(0).out;
+    assert_eq!(results(&bench), results(&ours));
 }

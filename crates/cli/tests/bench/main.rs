@@ -18,10 +18,10 @@ mod database;
 mod demo;
 mod examples;
 mod handbook;
+mod instrument_file;
 mod qualify;
 mod simulating;
 mod states;
-mod instrument_file;
 mod superseding;
 
 mod bad_input;

@@ -420,6 +420,8 @@ impl Draft<'_> {
         for (_, cell) in response.into_iter().flat_map(|place| self.cells(place).skip(below)) {
             if cell.ends_with('*') || cell.starts_with('*') {
                 has_asterisk = true;
+            } else if cell.contains(|c: char| c.is_ascii_digit()) && !cell.starts_with(['<', '>']) {
+                // A damaged number is no word of the instrument's.
             } else if matches!(number(cell, writing), NumberCell::NoNumber(_))
                 && !words.contains(&cell.to_owned())
                 && words.len() < 20
