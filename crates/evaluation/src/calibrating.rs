@@ -443,7 +443,7 @@ fn put_on_tape<'m>(model: &'m Model, run: &Run, method: &ResolvedMethod, fitted:
 }
 
 /// The amounts of the points on the tape, and the highest of them.
-fn amounts_on_tape<'m>(
+pub(crate) fn amounts_on_tape<'m>(
     model: &'m Model,
     run: &Run,
     method: &ResolvedMethod,

@@ -4,7 +4,7 @@
 //! The stages stand one a file, in the order of the work: [`responses`], [`calibrating`], [`quantifying`],
 //! [`combining`], [`flagging`], [`stating`] (in the second trial edition
 //! [`effective_coverage`]); [`weighing`] and [`evidence`] serve the calibration, [`adding`]
-//! is standard additions, [`detecting`]
+//! is standard additions, [`bracketing`] reads between standards, [`detecting`]
 //! and [`covering`] its limits and the uncertainty of results, [`judging`] their conformity. [`procedure`] strings them
 //! together, edition by edition; [`outcome`] is what comes out. [`live`] evaluates a run that is still going, after every
 //! act.
@@ -23,6 +23,7 @@ pub mod weighing;
 pub mod detecting;
 
 pub mod adding;
+pub mod bracketing;
 pub mod quantifying;
 
 pub mod combining;

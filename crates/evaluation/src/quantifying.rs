@@ -11,6 +11,7 @@ use darkline_record::preparation::PortionRole;
 use darkline_record::run::{Follows, Row, RowHolds, Run};
 
 use crate::adding;
+use crate::bracketing::Brackets;
 use crate::calibrating::{Calibrated, Curve, response_unit, standards_unit};
 use crate::responses::Measured;
 use crate::solids::{Weighed, weigh};
@@ -57,6 +58,7 @@ pub fn quantify<'m>(
     measured: &[Measured],
     calibrated: &Calibrated<'m>,
 ) -> Vec<Solution<'m>> {
+    let brackets = Brackets::of(run, method, measured, calibrated);
     run.rows()
         .filter(|row| !matches!(row.follows, Some(Follows::Joins(_))))
         .map(|row| {
@@ -71,7 +73,13 @@ pub fn quantify<'m>(
                 .map(|row| u32::from(row.replicates))
                 .sum();
             let numbers: Vec<u32> = counted.iter().map(|reading| reading.number).collect();
+            let bracket = brackets.as_ref().filter(|brackets| brackets.read(package, row));
+            let bracketed = |curve: &Curve<'m>, readings: &[&Measured]| {
+                let found = bracket?.amount(model, run, method, curve, row, readings);
+                Some(found.map(|amount| Some((amount?, None))).transpose())
+            };
             let read = match (calibrated, mean_response) {
+                (Calibrated::Fitted(curve), Some(_)) if bracket.is_some() => bracketed(curve, &counted).flatten(),
                 (Calibrated::Fitted(curve), Some(mean)) => {
                     Some(amount(model, package, run, method, row, &numbers, &responses, mean, curve))
                 }
@@ -79,6 +87,10 @@ pub fn quantify<'m>(
             };
             let weighed = weigh(run, method, &numbers, &responses, |number, response| {
                 let Calibrated::Fitted(curve) = calibrated else { return None };
+                if bracket.is_some() {
+                    let own: Vec<&Measured> = counted.iter().copied().filter(|one| one.number == number).collect();
+                    return bracketed(curve, &own).flatten()?.ok().map(|(amount, _): (_, Option<String>)| amount);
+                }
                 let read = amount(model, package, run, method, row, &[number], &[response], response, curve);
                 read.ok().map(|(amount, _)| amount)
             });
@@ -87,6 +99,11 @@ pub fn quantify<'m>(
                 (Calibrated::Fitted(_), Some(_), OfSamples::StandardAdditions) => {
                     let added = adding::amount(model, package, run, method, measured, row);
                     added.map(|added| added.map(|amount| (amount, None))).or(read)
+                }
+                // All of what was weighed in counts, or none: a mean of those inside the bracket would be too near its middle.
+                _ if bracket.is_some() && method.solid.is_some() && weighed.len() < numbers.len() => {
+                    let why = "not every portion weighed into the tube can be read from the bracket";
+                    read.map(|read| read.and_then(|_| Err(why.into())))
                 }
                 _ => read,
             };

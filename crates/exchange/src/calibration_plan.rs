@@ -27,10 +27,9 @@ pub(crate) fn read(section: &Section<'_>, kind: Option<ResponseKind>) -> Option<
             .one_of("way to take amounts", &[Amounts::Exact, Amounts::Uncertain], Amounts::word)
             .map(|word| (word, entry))
     });
-    let of_samples = section.optional("of_samples").map(|entry| {
-        let ways = [OfSamples::CalibrationFunction, OfSamples::StandardAdditions];
-        entry.one_of("way to read samples", &ways, OfSamples::words)
-    });
+    let of_samples = section
+        .optional("of_samples")
+        .map(|entry| entry.one_of("way to read samples", &OfSamples::ALL, OfSamples::words));
     let u_stock = section.optional("u_stock").map(|entry| entry.figure(Wanted::NotNegative));
     section.close();
     let (weights, amounts) = (weights?, transposed(amounts)?);

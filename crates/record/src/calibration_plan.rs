@@ -223,9 +223,16 @@ pub enum OfSamples {
     CalibrationFunction,
     /// Each from the line of its own spikes.
     StandardAdditions,
+    /// Each between two standards measured before and after it.
+    Bracket,
+    /// Each by proportion to one standard measured before and after it.
+    OneStandard,
 }
 
 impl OfSamples {
+    /// All of them.
+    pub const ALL: [OfSamples; 4] =
+        [OfSamples::CalibrationFunction, OfSamples::StandardAdditions, OfSamples::Bracket, OfSamples::OneStandard];
     /// Whether samples are read as checks and blanks are.
     #[allow(clippy::trivially_copy_pass_by_ref)] // serde's `skip_serializing_if` asks for a reference.
     pub fn is_function(&self) -> bool {
@@ -236,6 +243,8 @@ impl OfSamples {
         match self {
             OfSamples::CalibrationFunction => "calibration function",
             OfSamples::StandardAdditions => "standard additions",
+            OfSamples::Bracket => "bracket",
+            OfSamples::OneStandard => "one standard",
         }
     }
 }
@@ -259,6 +268,16 @@ mod tests {
         assert_eq!(plan.model.allowed().len(), 2);
         assert_eq!(plan.weights.described(), "1/amount^2");
         assert_eq!(serde_json::to_string(&plan).unwrap(), text);
+    }
+
+    #[test]
+    fn brackets_read_back() {
+        for way in ["bracket", "one-standard"] {
+            let text = format!(r#"{{"model":"straight-line","weights":"equal","of_samples":"{way}"}}"#);
+            let plan: CalibrationPlan = serde_json::from_str(&text).unwrap();
+            assert!(!plan.of_samples.is_function() && OfSamples::ALL.contains(&plan.of_samples));
+            assert_eq!(serde_json::to_string(&plan).unwrap(), text);
+        }
     }
 
     #[test]

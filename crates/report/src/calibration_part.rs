@@ -1,7 +1,7 @@
 //! The calibration in the annex: its coefficients, what decided between functions, and its figure.
 
 use darkline_evaluation::outcome::{CalibrationOutcome, CandidateOutcome, ChoiceOutcome, LimitsOutcome, RunOutcome};
-use darkline_record::method::ResolvedMethod;
+use darkline_record::method::{OfSamples, ResolvedMethod};
 
 use crate::figure::{self, Calibration, CalibrationPoint, Medium, ReadBack, Scale};
 use crate::printed::{RULE, significant};
@@ -43,9 +43,14 @@ pub(crate) fn line(run: &RunOutcome, method: &ResolvedMethod, calibration: &Cali
         facts.extend(limit_facts(run, limits));
     }
     let amounts = if calibration.amounts.are_exact() { "" } else { ", amounts uncertain" };
+    let samples = match method.calibration.of_samples {
+        OfSamples::Bracket => "; samples between two standards measured before and after them",
+        OfSamples::OneStandard => "; samples by proportion to a standard measured before and after them",
+        OfSamples::CalibrationFunction | OfSamples::StandardAdditions => "",
+    };
     CalibrationLine {
         title: title(run, method),
-        model: format!("{}, weights: {}{amounts}", calibration.model, calibration.weights),
+        model: format!("{}, weights: {}{amounts}{samples}", calibration.model, calibration.weights),
         coefficients,
         facts,
     }

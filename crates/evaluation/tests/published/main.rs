@@ -5,6 +5,7 @@
 mod package;
 
 mod additions;
+mod brackets;
 mod conformity;
 mod coverage;
 mod functions;

@@ -227,6 +227,8 @@ fn calibrations() {
             plan(line, "weights = \"equal\"\namounts = \"uncertain\""),
         ),
         ("amounts that are neither", plan(line, "weights = \"equal\"\namounts = \"known\"")),
+        ("a way to read samples that is none", plan(line, "weights = \"equal\"\nof_samples = \"brackets\"")),
+        ("a way to read samples that is no text", plan(line, "weights = \"equal\"\nof_samples = 2")),
     ];
     let files: Vec<(&str, &str)> = files.iter().map(|(title, text)| (*title, text.as_str())).collect();
     insta::assert_snapshot!(zoo::told(&files, |text| method::read("method.toml", text)));

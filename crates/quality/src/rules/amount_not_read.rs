@@ -1,7 +1,7 @@
 //! amount-not-read
 //!
 //! What it sees: a response that the calibration gives no amount for, because it lies beyond the turning point or the ceiling of
-//! the curve, or whose amount has no finite limits.
+//! the curve, or outside the standards that bracket it, or whose amount has no finite limits.
 //! Why it matters: no figure can be stated for it; the others of the run are not touched.
 //! What to do: dilute it into the range of the standards; where that does not help, calibrate again.
 //! Source: N. R. Draper, H. Smith, Applied Regression Analysis, 3rd ed., 1998, 3.2 (from memory), for the limits.
