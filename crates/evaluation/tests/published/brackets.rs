@@ -163,3 +163,33 @@ fn a_bracket_that_standards_still_to_be_measured_may_close_is_awaited() {
     assert!(solution(&found, "S1").amount.is_none());
     assert!(!found.flags.iter().any(|flag| flag.flag.id.rule.to_string() == "amount-not-read"), "{:?}", found.flags);
 }
+
+/// Each visit of the portion is read in its own bracket, and each reading counts alike.
+#[test]
+fn a_row_that_joins_later_is_read_in_the_bracket_of_its_own_place() {
+    let standards = singly(&[1.0, 2.0, 1.0, 2.0, 1.0, 2.0], &[0.20, 0.40, 0.20, 0.40, 0.30, 0.60]);
+    let minutes = [0.0, 1.0, 4.0, 5.0, 10.0, 11.0, 2.0, 7.0];
+    let mut package = timed(&standards, &[vec![0.30], vec![0.36]], &minutes, 0.001, &TWO);
+    let rows = &mut package.runs[0].legs[0].rows;
+    rows[7].holds = rows[6].holds.clone();
+    rows[7].follows = Some(serde_json::from_value(json!({"joins": 7})).unwrap());
+    package.order.samples.truncate(1);
+    let low = drift(&[4.0, 10.0], &[0.20, 0.30]);
+    let high = drift(&[5.0, 11.0], &[0.40, 0.60]);
+    let later = Bracket::at((concentration(1.0), &low), (concentration(2.0), &high), 7.0 * 60.0);
+    let later = later.amount(Response::from_si(0.36)).unwrap().amount;
+    let found = amount(&outcome(&package), "S1").0;
+    let expected = f64::midpoint(concentration(1.5).si(), later.si());
+    assert!((concentration(found).si() / expected - 1.0).abs() < 1e-12, "{found}");
+}
+
+#[test]
+fn a_method_blank_is_read_from_the_function_below_every_bracket() {
+    let standards = singly(&[1.0, 2.0, 1.0, 2.0], &[0.20, 0.40, 0.20, 0.40]);
+    let mut package = timed(&standards, &[vec![0.30], vec![0.02]], &[0.0, 1.0, 5.0, 6.0, 3.0, 4.0], 0.001, &TWO);
+    package.preparations[0].portions[1].role = serde_json::from_value(json!({"for": "method-blank"})).unwrap();
+    package.order.samples.truncate(1);
+    let found = outcome(&package);
+    assert!((amount(&found, "S2").0 - 0.1).abs() < 1e-9, "{:?}", amount(&found, "S2"));
+    assert!((amount(&found, "S1").0 - 1.5).abs() < 1e-12);
+}
