@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 use crate::keys::{PublicKey, SigningKey};
 use crate::merkle::Frontier;
 use crate::store::LARGEST_KEPT;
-use crate::{BlobDigest, Checkpoint, Draft, Entry, EntryId, Hash, LogId, PersonId, Store, StoreError};
+use crate::{BlobDigest, Checkpoint, Draft, Entry, EntryId, Form, Hash, LogId, PersonId, Recounted, Store, StoreError};
 
 /// A store whose blobs stand in a folder.
 pub struct BlobsInFolder {
@@ -112,6 +112,23 @@ impl Store for BlobsInFolder {
         visit: &mut dyn FnMut(u64, Hash) -> ControlFlow<()>,
     ) -> Result<(), StoreError> {
         self.below.leaves(log, from, visit)
+    }
+
+    fn recount(
+        &self,
+        log: &LogId,
+        from: u64,
+        visit: &mut dyn FnMut(Recounted) -> ControlFlow<()>,
+    ) -> Result<(), StoreError> {
+        self.below.recount(log, from, visit)
+    }
+
+    fn reader(&self) -> Option<Box<dyn Store + Send>> {
+        self.below.reader()
+    }
+
+    fn form(&self) -> Result<Form, StoreError> {
+        self.below.form()
     }
 
     fn frontier(&self, log: &LogId, size: u64) -> Result<Option<Frontier>, StoreError> {

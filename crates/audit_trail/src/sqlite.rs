@@ -19,12 +19,14 @@ use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior};
 use crate::keys::{PublicKey, SigningKey};
 use crate::merkle::Frontier;
 use crate::store::LARGEST_KEPT;
-use crate::{BlobDigest, Checkpoint, Draft, Entry, Hash, LogId, PersonId, Store, StoreError, Timestamp};
+use crate::{
+    BlobDigest, Checkpoint, Draft, Entry, Form, Hash, LogId, PersonId, Recounted, Store, StoreError, Timestamp,
+};
 
 use opening::{Opened, Place, in_words};
 use rows::{
-    already_there, checkpoint_in, current_edge, enrol, enrolled, entry_in, insert, insert_blob, insert_checkpoint,
-    newest_checkpoint, number_in, number_of, size_of, stored_edge,
+    Recount, already_there, by_identity, checkpoint_in, current_edge, enrol, enrolled, entry_in, insert, insert_blob,
+    insert_checkpoint, newest_checkpoint, number_in, number_of, size_of, stored_edge,
 };
 
 mod backing_up;
@@ -138,6 +140,23 @@ impl SqliteStore {
         Err(StoreError::OtherLog { wanted: log.clone(), held: self.log.clone() })
     }
 
+    /// What is not as the file was made, and what SQLite says to its own checks.
+    fn faults_of_pages(&self, checks: &[&str]) -> Result<Vec<String>, StoreError> {
+        let fault = |error| self.place.fault(error);
+        let mut faults = schema::faults(&self.connection).map_err(fault)?;
+        for check in checks {
+            let mut check = self.connection.prepare(check).map_err(fault)?;
+            let answers = check.query_map([], |row| row.get::<_, String>(0)).map_err(fault)?;
+            for answer in answers {
+                let answer = answer.map_err(fault)?;
+                if answer != "ok" {
+                    faults.push(format!("the pages do not fit together: {answer}"));
+                }
+            }
+        }
+        Ok(faults)
+    }
+
     /// Visits the rows of a query until one is enough.
     fn each_row(
         &self,
@@ -240,6 +259,26 @@ impl Store for SqliteStore {
             let entry = entry.map_err(|what| StoreError::DamagedEntry { number, what })?;
             Ok(visit(&entry))
         })
+    }
+
+    fn recount(
+        &self,
+        log: &LogId,
+        from: u64,
+        visit: &mut dyn FnMut(Recounted) -> ControlFlow<()>,
+    ) -> Result<(), StoreError> {
+        self.holds(log)?;
+        let query = "SELECT number, id, person, at, bytes, leaf FROM entry WHERE number >= ?1 ORDER BY number";
+        let mut recount = Recount::default();
+        self.each_row(query, [first_at(from)], &mut |row| {
+            let number = number_in(row).map_err(|error| self.place.fault(error))?;
+            Ok(visit(recount.of(row, log, number)))
+        })
+    }
+
+    fn reader(&self) -> Option<Box<dyn Store + Send>> {
+        let opened = opening::open(&self.place.path).ok().filter(|opened| opened.log == self.log)?;
+        Some(Box::new(Self::from(opened)))
     }
 
     fn size(&self, log: &LogId) -> Result<u64, StoreError> {
@@ -354,17 +393,26 @@ impl Store for SqliteStore {
     }
 
     fn form_faults(&self) -> Result<Vec<String>, StoreError> {
-        let fault = |error| self.place.fault(error);
-        let mut faults = schema::faults(&self.connection).map_err(fault)?;
-        let mut check = self.connection.prepare("PRAGMA integrity_check(20)").map_err(fault)?;
-        let answers = check.query_map([], |row| row.get::<_, String>(0)).map_err(fault)?;
-        for answer in answers {
-            let answer = answer.map_err(fault)?;
-            if answer != "ok" {
-                faults.push(format!("the pages do not fit together: {answer}"));
-            }
+        self.faults_of_pages(&["PRAGMA integrity_check(20)"])
+    }
+
+    /// SQLite looks every row of `entry` up in its index, which takes longer than all else of a check; whoever reads all
+    /// entries has the index compared as a whole. All other tables SQLite checks with their indexes.
+    fn form(&self) -> Result<Form, StoreError> {
+        let faults = self.faults_of_pages(&[
+            "PRAGMA quick_check(20)",
+            "PRAGMA integrity_check(trail)",
+            "PRAGMA integrity_check(device)",
+            "PRAGMA integrity_check(checkpoint)",
+            "PRAGMA integrity_check(blob)",
+            "PRAGMA integrity_check(key)",
+        ])?;
+        if !faults.is_empty() {
+            return Ok(Form { faults: self.form_faults()?, index: None });
         }
-        Ok(faults)
+        let read = size_of(&self.connection).and_then(|size| Ok((size, by_identity(&self.connection)?)));
+        let (size, (found, faults)) = read.map_err(|error| self.place.fault(error))?;
+        Ok(Form { faults, index: Some((found, size)) })
     }
 }
 

@@ -18,6 +18,10 @@ use crate::keys::{Fingerprint, PublicKey, SigningKey};
 use crate::merkle::Frontier;
 use crate::{Checkpoint, Draft, Entry, EntryId, Hash, LogId, PersonId};
 
+pub use recounting::{Form, Now, Recounted};
+
+mod recounting;
+
 /// The largest entry or blob: a quarter of a gibibyte, far above any document or pulse, far below
 /// what SQLite and a bench's memory can carry.
 pub const LARGEST_KEPT: usize = 256 << 20;
@@ -131,6 +135,28 @@ pub trait Store: Send {
         visit: &mut dyn FnMut(u64, Hash) -> ControlFlow<()>,
     ) -> Result<(), StoreError>;
 
+    /// Reads the entries of a log again and hashes each; one that is damaged is told and passed over.
+    ///
+    /// # Arguments
+    /// * `from`: the first number wanted.
+    /// * `visit`: gets what each entry is now and the hash that was stored with it; `Break` ends the reading.
+    ///
+    /// # Errors
+    /// [`StoreError::OtherLog`]: the log is not here; the store cannot be read any further.
+    fn recount(
+        &self,
+        log: &LogId,
+        from: u64,
+        visit: &mut dyn FnMut(Recounted) -> ControlFlow<()>,
+    ) -> Result<(), StoreError> {
+        recounting::in_two_passes(self, log, from, visit)
+    }
+
+    /// Another reader of the same entries for a thread of its own, where there can be one.
+    fn reader(&self) -> Option<Box<dyn Store + Send>> {
+        None
+    }
+
     /// The edge of the tree of the first `size` entries, put together from what was stored with
     /// them; nothing if a part is missing. It is worth as much as its root.
     ///
@@ -235,6 +261,15 @@ pub trait Store: Send {
     /// # Errors
     /// The store cannot be read at all.
     fn form_faults(&self) -> Result<Vec<String>, StoreError>;
+
+    /// As [`Store::form_faults`], for a check that reads all entries besides: it can hold their identities against the index
+    /// of the store itself.
+    ///
+    /// # Errors
+    /// As [`Store::form_faults`].
+    fn form(&self) -> Result<Form, StoreError> {
+        Ok(Form { faults: self.form_faults()?, index: None })
+    }
 }
 
 /// Why a store could not do what it was asked.

@@ -10,22 +10,24 @@
 //!
 //! A clock that was set back is reported and is no fault: the numbers keep the order.
 
-use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 
 use rayon::prelude::*;
 
 use crate::keys::{Fingerprint, PublicKey};
 use crate::merkle::Frontier;
-use crate::{Checkpoint, CheckpointFault, Entry, EntryId, Hash, LogId, Store, StoreError, Timestamp};
+use crate::{Checkpoint, CheckpointFault, EntryId, Form, Hash, LogId, Recounted, Store, StoreError, Timestamp};
+use reading::{Block, Reader};
 
 pub use report::{ClockStep, Fault, TrailReport};
 
+mod reading;
 mod report;
 
-/// Entries are read in batches of this many, or this many bytes, and hashed on all cores.
-const BATCH_ENTRIES: usize = 2048;
-const BATCH_BYTES: usize = 32 << 20;
+/// So many places where the index of a store differs are told.
+const FORM_FAULTS: usize = 20;
+/// So many signatures are worth the way to other threads.
+const FEW_SIGNATURES: usize = 16;
 
 /// What somebody knows about a trail from elsewhere.
 #[derive(Debug, Clone, Default)]
@@ -55,12 +57,7 @@ pub fn verify_trail(store: &dyn Store, log: &LogId) -> Result<TrailReport, Store
 /// As [`verify_trail`].
 pub fn verify_trail_knowing(store: &dyn Store, log: &LogId, known: &Known) -> Result<TrailReport, StoreError> {
     let mut check = Check::new(store, log, known)?;
-    match store.form_faults() {
-        Ok(faults) => check.faults.extend(faults.into_iter().map(|what| Fault::Form { what })),
-        Err(error) => check.faults.push(Fault::Form { what: damage(error)? }),
-    }
-    check.known_up_to(0);
-    while check.next_batch()? {}
+    check.all_entries()?;
     check.finish()
 }
 
@@ -74,17 +71,6 @@ fn damage(error: StoreError) -> Result<String, StoreError> {
         | StoreError::Address(_) => Err(error),
         other => Ok(other.to_string()),
     }
-}
-
-/// An entry as it was read, with what is stored about it.
-struct Read {
-    number: u64,
-    /// Nothing if it cannot be read.
-    entry: Option<Entry>,
-    /// The hash of the entry as it is now.
-    leaf: Option<Hash>,
-    /// The hash that was stored with it.
-    stored: Option<Hash>,
 }
 
 /// A checkpoint, and whether it is signed by a key that counts or why not.
@@ -115,7 +101,7 @@ struct Check<'a> {
     differing: Vec<u64>,
     /// The place of the fault that later roots only repeat.
     adrift: Option<usize>,
-    identities: BTreeMap<EntryId, u64>,
+    identities: Vec<(EntryId, u64)>,
     last_entry_at: Option<Timestamp>,
     faults: Vec<Fault>,
     clock_steps: Vec<ClockStep>,
@@ -152,20 +138,59 @@ impl<'a> Check<'a> {
             tree_as_stored: None,
             differing: Vec::new(),
             adrift: None,
-            identities: BTreeMap::new(),
+            identities: Vec::new(),
             last_entry_at: None,
             faults,
             clock_steps: Vec::new(),
         })
     }
 
-    /// Reads and checks some entries and the checkpoints over them; whether there may be more.
-    fn next_batch(&mut self) -> Result<bool, StoreError> {
-        let (mut batch, more) = self.read_entries()?;
-        batch.par_iter_mut().for_each(|read| read.leaf = read.entry.as_ref().map(Entry::leaf_hash));
-        let end = batch.last().map_or(self.size, |read| read.number + 1);
+    /// Checks the form, all entries, and the checkpoints over them. With several threads the next blocks are read, and the
+    /// form is looked at, while these are taken into the tree.
+    fn all_entries(&mut self) -> Result<(), StoreError> {
+        let mut reader = Reader::new(self.store, self.log);
+        let own = if reader.has_others() { self.store.reader() } else { None };
+        let mut form = if own.is_none() { reading::form(self.store) } else { Ok(Form::default()) };
+        let first = self.faults.len();
+        self.known_up_to(0);
+        rayon::in_place_scope(|aside| {
+            if let Some(own) = own {
+                let form = &mut form;
+                aside.spawn(move |_| *form = reading::form(&*own));
+            }
+            let mut blocks = reader.next(self.store)?;
+            while !blocks.is_empty() {
+                let mut next = Ok(Vec::new());
+                if reader.has_others() {
+                    rayon::in_place_scope(|aside| {
+                        aside.spawn(|_| next = reader.next_of_all());
+                        self.take_blocks(blocks)
+                    })?;
+                } else {
+                    self.take_blocks(blocks)?;
+                    next = reader.next(self.store);
+                }
+                blocks = next?;
+            }
+            Ok::<_, StoreError>(())
+        })?;
+        let Form { faults, index } = form?;
+        // The form is told first, whenever it was read; from here on no fault is looked up by its place.
+        self.faults.splice(first..first, faults.into_iter().map(|what| Fault::Form { what }));
+        self.hold_identities(index);
+        Ok(())
+    }
+
+    /// Takes blocks with the checkpoints over them.
+    fn take_blocks(&mut self, blocks: Vec<Block>) -> Result<(), StoreError> {
+        blocks.into_iter().try_for_each(|block| self.take_block(block))
+    }
+
+    fn take_block(&mut self, block: Block) -> Result<(), StoreError> {
+        self.faults.extend(block.faults);
+        let end = block.entries.last().map_or(self.size, |read| read.number + 1);
         let mut checkpoints = self.read_checkpoints(end)?.into_iter().peekable();
-        for read in batch {
+        for read in block.entries {
             // Checkpoints over numbers that are missing come before the next entry that is there.
             if read.number > self.size {
                 self.faults.push(Fault::EntriesMissing { first: self.size, last: read.number - 1 });
@@ -179,61 +204,54 @@ impl<'a> Check<'a> {
                 self.size = read.number;
                 self.known_up_to(self.size);
             }
-            self.take(&read);
-            self.size = read.number + 1;
+            let number = read.number;
+            self.take(read);
+            self.size = number + 1;
             while let Some((checkpoint, signed)) = checkpoints.next_if(|(checkpoint, _)| checkpoint.size <= self.size) {
                 self.hold_against(&checkpoint, signed);
             }
             self.known_up_to(self.size);
         }
-        Ok(more)
+        Ok(())
     }
 
-    /// Reads the next entries with their stored hashes; whether the end was not reached.
-    fn read_entries(&mut self) -> Result<(Vec<Read>, bool), StoreError> {
-        let mut batch = Vec::new();
-        let mut n_bytes = 0;
-        let mut from = self.size;
-        let mut more = false;
-        loop {
-            let answer = self.store.scan(self.log, from, &mut |entry| {
-                n_bytes += entry.bytes.len();
-                batch.push(Read { number: entry.number, entry: Some(entry.clone()), leaf: None, stored: None });
-                more = batch.len() >= BATCH_ENTRIES || n_bytes >= BATCH_BYTES;
-                if more { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
-            });
-            match answer {
-                Ok(()) => break,
-                Err(StoreError::DamagedEntry { number, what }) => {
-                    self.faults.push(Fault::EntryUnreadable { number, what });
-                    batch.push(Read { number, entry: None, leaf: None, stored: None });
-                    from = number + 1;
+    /// Looks for identities that were used twice, and holds all against the index by which the store finds entries.
+    fn hold_identities(&mut self, index: Option<(Vec<(EntryId, u64)>, u64)>) {
+        let mut found = std::mem::take(&mut self.identities);
+        found.par_sort_unstable();
+        let twice = found.windows(2).filter(|pair| pair[0].0 == pair[1].0);
+        let twice = twice.map(|pair| Fault::IdentityTwice { id: pair[0].0, first: pair[0].1, second: pair[1].1 });
+        self.faults.extend(twice);
+        let is_unreadable = |fault: &Fault| matches!(fault, Fault::EntryUnreadable { .. } | Fault::Unreadable { .. });
+        let is_readable = !self.faults.iter().any(is_unreadable);
+        let Some((index, size)) = index.filter(|_| is_readable) else { return };
+        // What was appended between the two readings is in one of them only.
+        let end = size.min(self.size);
+        let within = |place: &&(EntryId, u64)| place.1 < end;
+        let mut entries = found.iter().filter(within).peekable();
+        let mut places = index.iter().filter(within).peekable();
+        let mut told = 0;
+        while told < FORM_FAULTS {
+            let what = match (entries.peek(), places.peek()) {
+                (None, None) => break,
+                (Some(entry), Some(place)) if entry == place => {
+                    (entries.next(), places.next());
+                    continue;
                 }
-                Err(error) => {
-                    let from = batch.last().map_or(self.size, |read| read.number + 1);
-                    self.faults.push(Fault::Unreadable { from, what: damage(error)? });
-                    break;
+                (Some(entry), place) if place.is_none_or(|place| *entry < *place) => {
+                    let number = entry.1;
+                    entries.next();
+                    format!("entry {number} is missing from the index of identities")
                 }
-            }
+                (_, place) => {
+                    let number = place.map_or(0, |place| place.1);
+                    places.next();
+                    format!("the index of identities leads to entry {number}, which has another")
+                }
+            };
+            self.faults.push(Fault::Form { what });
+            told += 1;
         }
-        let mut unread = batch.iter_mut().peekable();
-        let mut from = self.size;
-        while unread.peek().is_some() {
-            let answer = self.store.leaves(self.log, from, &mut |number, leaf| {
-                while let Some(read) = unread.next_if(|read| read.number <= number) {
-                    if read.number == number {
-                        read.stored = Some(leaf);
-                    }
-                }
-                if unread.peek().is_some() { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
-            });
-            match answer {
-                Err(StoreError::DamagedEntry { number, .. }) => from = number + 1,
-                // What cannot be read is said once, by the entries themselves.
-                _ => break,
-            }
-        }
-        Ok((batch, more))
     }
 
     /// Reads the checkpoints up to a size, and whether each is signed by a key that counts.
@@ -267,24 +285,31 @@ impl<'a> Check<'a> {
             let signed = signed_by_one_of(&checkpoint, devices);
             (checkpoint, signed)
         };
+        if read.len() < FEW_SIGNATURES {
+            return Ok(read.into_iter().map(with_answer).collect());
+        }
         Ok(read.into_par_iter().map(with_answer).collect())
     }
 
     /// Takes one entry into the tree, and looks at its identity and its time.
-    fn take(&mut self, read: &Read) {
+    fn take(&mut self, read: Recounted) {
         self.n_entries += 1;
-        if let Some(entry) = &read.entry {
-            let number = entry.number;
-            if let Some(first) = self.identities.insert(entry.id, number) {
-                self.faults.push(Fault::IdentityTwice { id: entry.id, first, second: number });
+        let Recounted { number, now, kept: stored } = read;
+        let mut leaf = None;
+        if let Ok(now) = now {
+            self.identities.push((now.id, number));
+            let before = self.last_entry_at.replace(now.at);
+            if let (Some(before), Some(at)) = (before, &self.last_entry_at)
+                && before.instant() > at.instant()
+            {
+                self.clock_steps.push(ClockStep { at: format!("entry {number}"), before, after: at.clone() });
             }
-            self.compare_clock(self.last_entry_at.clone(), &entry.at, || format!("entry {number}"));
-            self.last_entry_at = Some(entry.at.clone());
+            leaf = Some(now.leaf);
         }
-        if read.leaf != read.stored {
+        if leaf != stored {
             self.tree_as_stored = self.tree_as_stored.take().or_else(|| self.tree.clone());
-            if read.leaf.is_some() && read.stored.is_some() {
-                self.differing.push(read.number);
+            if leaf.is_some() && stored.is_some() {
+                self.differing.push(number);
             }
         }
         // An entry that cannot be read is passed over by its stored hash.
@@ -294,9 +319,9 @@ impl<'a> Check<'a> {
             }
             _ => *tree = None,
         };
-        grow(&mut self.tree, read.leaf.or(read.stored));
+        grow(&mut self.tree, leaf.or(stored));
         if self.tree_as_stored.is_some() {
-            grow(&mut self.tree_as_stored, read.stored.or(read.leaf));
+            grow(&mut self.tree_as_stored, stored.or(leaf));
         }
     }
 
@@ -309,9 +334,11 @@ impl<'a> Check<'a> {
             self.faults.push(Fault::CheckpointNotSigned { size, why });
             return;
         }
-        let before = self.newest.as_ref().map(|newest| newest.at.clone());
-        self.compare_clock(before, &checkpoint.at, || format!("the checkpoint of {size} entries"));
-        self.newest = Some(checkpoint.clone());
+        let before = self.newest.replace(checkpoint.clone()).map(|newest| newest.at);
+        if let Some(before) = before.filter(|before| before.instant() > checkpoint.at.instant()) {
+            let at = format!("the checkpoint of {size} entries");
+            self.clock_steps.push(ClockStep { at, before, after: checkpoint.at.clone() });
+        }
         let first = std::mem::replace(&mut self.covered, size);
         if !self.signers.contains(&checkpoint.key) {
             self.signers.push(checkpoint.key);
@@ -357,12 +384,6 @@ impl<'a> Check<'a> {
             } else if !leads_there {
                 self.faults.push(Fault::KnownRootDiffers { size: known.size, at: known.at });
             }
-        }
-    }
-
-    fn compare_clock(&mut self, before: Option<Timestamp>, after: &Timestamp, at: impl FnOnce() -> String) {
-        if let Some(before) = before.filter(|before| before.instant() > after.instant()) {
-            self.clock_steps.push(ClockStep { at: at(), before, after: after.clone() });
         }
     }
 

@@ -6,10 +6,13 @@
 use rusqlite::{Connection, OptionalExtension, Row};
 
 use super::opening::{Place, in_words};
+use crate::entry::leaf_of;
 use crate::keys::{PublicKey, Signature};
 use crate::merkle::Frontier;
 use crate::store::same_act;
-use crate::{BlobDigest, Checkpoint, Draft, Entry, EntryId, Hash, LogId, PersonId, StoreError, Timestamp};
+use crate::{
+    BlobDigest, Checkpoint, Draft, Entry, EntryId, Hash, LogId, Now, PersonId, Recounted, StoreError, Timestamp,
+};
 
 /// SQLite counts in signed numbers; a log never comes near their end.
 pub(super) fn to_sql(number: u64) -> rusqlite::Result<i64> {
@@ -137,6 +140,62 @@ pub(super) fn entry_in(row: &Row<'_>, log: &LogId, number: u64) -> Result<Entry,
         at: Timestamp::new(&text(3)?).map_err(|why| why.to_string())?,
         bytes: row.get(4).map_err(|error| in_words(&error))?,
     })
+}
+
+/// What a check keeps from one row to the next.
+#[derive(Default)]
+pub(super) struct Recount {
+    head: Vec<u8>,
+    person: Option<PersonId>,
+}
+
+impl Recount {
+    /// Reads number, id, person, at, bytes, leaf, and hashes them where they stand.
+    pub fn of(&mut self, row: &Row<'_>, log: &LogId, number: u64) -> Recounted {
+        let now = match self.now(row, log, number) {
+            Some(now) => Ok(now),
+            // The way of every reader: it says what is the matter.
+            None => entry_in(row, log, number).map(|entry| Now {
+                id: entry.id,
+                leaf: entry.leaf_hash(),
+                n_bytes: entry.bytes.len(),
+                at: entry.at,
+            }),
+        };
+        Recounted { number, now, kept: row.get(5).ok().map(Hash::from_bytes) }
+    }
+
+    fn now(&mut self, row: &Row<'_>, log: &LogId, number: u64) -> Option<Now> {
+        let text = |column| row.get_ref(column).ok()?.as_str().ok();
+        let texts: [&str; 3] = [text(1)?, text(2)?, text(3)?];
+        let bytes = row.get_ref(4).ok()?.as_blob().ok()?;
+        let id = EntryId::new(texts[0]).ok()?;
+        if self.person.as_ref().is_none_or(|person| person.as_str() != texts[1]) {
+            self.person = Some(PersonId::new(texts[1]).ok()?);
+        }
+        let at = Timestamp::new(texts[2]).ok()?;
+        let leaf = leaf_of(&mut self.head, log, number, texts, bytes);
+        Some(Now { id, at, leaf, n_bytes: bytes.len() })
+    }
+}
+
+/// The numbers by identity as the index of the file has them; what cannot be read there is said in words.
+pub(super) fn by_identity(connection: &Connection) -> rusqlite::Result<(Vec<(EntryId, u64)>, Vec<String>)> {
+    let query = "SELECT number, id FROM entry INDEXED BY sqlite_autoindex_entry_1 ORDER BY id";
+    let mut statement = connection.prepare(query)?;
+    let mut rows = statement.query([])?;
+    let (mut found, mut faults) = (Vec::new(), Vec::new());
+    while let Some(row) = rows.next()? {
+        let id = row.get_ref(1)?.as_str().ok().and_then(|text| EntryId::new(text).ok());
+        match (id, number_in(row)) {
+            (Some(id), Ok(number)) => found.push((id, number)),
+            _ => faults.push("the index of identities holds what is no identity of an entry".to_owned()),
+        }
+    }
+    // As the index has them already, unless it was altered.
+    found.sort_unstable();
+    faults.truncate(20);
+    Ok((found, faults))
 }
 
 pub(super) fn newest_checkpoint(
