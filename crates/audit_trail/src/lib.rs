@@ -28,7 +28,7 @@ pub use identity::{EntryId, IdentityFault, LONGEST_NAME, LogId, PersonId};
 pub use merkle::Hash;
 pub use record_file::{RecordElsewhere, RecordFileFault, open_record, record_elsewhere};
 pub use sqlite::SqliteStore;
-pub use store::{BlobDigest, Form, LARGEST_KEPT, Now, Recounted, Store, StoreError};
+pub use store::{BlobDigest, Form, LARGEST_KEPT, Now, NumberById, Recounted, Store, StoreError};
 pub use timestamp::{Timestamp, TimestampFault};
 pub use verification::{ClockStep, Fault, Known, TrailReport, verify_trail, verify_trail_knowing};
 

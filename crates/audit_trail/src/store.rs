@@ -18,7 +18,7 @@ use crate::keys::{Fingerprint, PublicKey, SigningKey};
 use crate::merkle::Frontier;
 use crate::{Checkpoint, Draft, Entry, EntryId, Hash, LogId, PersonId};
 
-pub use recounting::{Form, Now, Recounted};
+pub use recounting::{Form, Now, NumberById, Recounted};
 
 mod recounting;
 

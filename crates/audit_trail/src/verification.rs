@@ -16,7 +16,9 @@ use rayon::prelude::*;
 
 use crate::keys::{Fingerprint, PublicKey};
 use crate::merkle::Frontier;
-use crate::{Checkpoint, CheckpointFault, EntryId, Form, Hash, LogId, Recounted, Store, StoreError, Timestamp};
+use crate::{
+    Checkpoint, CheckpointFault, EntryId, Form, Hash, LogId, NumberById, Recounted, Store, StoreError, Timestamp,
+};
 use reading::{Block, Reader};
 
 pub use report::{ClockStep, Fault, TrailReport};
@@ -216,7 +218,7 @@ impl<'a> Check<'a> {
     }
 
     /// Looks for identities that were used twice, and holds all against the index by which the store finds entries.
-    fn hold_identities(&mut self, index: Option<(Vec<(EntryId, u64)>, u64)>) {
+    fn hold_identities(&mut self, index: Option<(Vec<NumberById>, u64)>) {
         let mut found = std::mem::take(&mut self.identities);
         found.par_sort_unstable();
         let twice = found.windows(2).filter(|pair| pair[0].0 == pair[1].0);
@@ -235,7 +237,8 @@ impl<'a> Check<'a> {
             let what = match (entries.peek(), places.peek()) {
                 (None, None) => break,
                 (Some(entry), Some(place)) if entry == place => {
-                    (entries.next(), places.next());
+                    entries.next();
+                    places.next();
                     continue;
                 }
                 (Some(entry), place) if place.is_none_or(|place| *entry < *place) => {

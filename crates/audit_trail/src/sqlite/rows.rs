@@ -11,7 +11,8 @@ use crate::keys::{PublicKey, Signature};
 use crate::merkle::Frontier;
 use crate::store::same_act;
 use crate::{
-    BlobDigest, Checkpoint, Draft, Entry, EntryId, Hash, LogId, Now, PersonId, Recounted, StoreError, Timestamp,
+    BlobDigest, Checkpoint, Draft, Entry, EntryId, Hash, LogId, Now, NumberById, PersonId, Recounted, StoreError,
+    Timestamp,
 };
 
 /// SQLite counts in signed numbers; a log never comes near their end.
@@ -180,7 +181,7 @@ impl Recount {
 }
 
 /// The numbers by identity as the index of the file has them; what cannot be read there is said in words.
-pub(super) fn by_identity(connection: &Connection) -> rusqlite::Result<(Vec<(EntryId, u64)>, Vec<String>)> {
+pub(super) fn by_identity(connection: &Connection) -> rusqlite::Result<(Vec<NumberById>, Vec<String>)> {
     let query = "SELECT number, id FROM entry INDEXED BY sqlite_autoindex_entry_1 ORDER BY id";
     let mut statement = connection.prepare(query)?;
     let mut rows = statement.query([])?;

@@ -32,6 +32,9 @@ pub struct Now {
     pub n_bytes: usize,
 }
 
+/// The identity of an entry and the number that it leads to.
+pub type NumberById = (EntryId, u64);
+
 /// The form of a store, as far as it is looked at for a check of all its entries.
 #[derive(Debug, Clone, Default)]
 pub struct Form {
@@ -39,7 +42,7 @@ pub struct Form {
     pub faults: Vec<String>,
     /// The numbers by identity as the store finds them, sorted, and how many entries there were before it was read; nothing
     /// where the faults tell about it already.
-    pub index: Option<(Vec<(EntryId, u64)>, u64)>,
+    pub index: Option<(Vec<NumberById>, u64)>,
 }
 
 /// Recounts a log in two passes, for a store that has no quicker way.
