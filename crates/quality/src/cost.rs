@@ -2,6 +2,8 @@
 //!
 //! [`rows_of`] says which rows a step measures; planning makes a leg of the same rows, so that nobody is told one thing
 //! and given another. [`cost`] counts them.
+//!
+//! Source: none needed, it counts rows, times and volumes.
 
 use darkline_metrology::kind::Kind;
 use darkline_record::decision::{NextStep, Subject};

@@ -43,10 +43,7 @@ const EXAMPLES: &[Examples] = &[
             ("darkline people add j.alder --full-name \"J. Alder\" --role analyst --as k.willow", ""),
             ("darkline people add m.rowan --full-name \"M. Rowan\" --role reviewer --as k.willow", ""),
             ("darkline people add r.birch --full-name \"R. Birch\" --role \"quality manager\" --as k.willow", ""),
-            (
-                "darkline people add sampler-1 --full-name \"Sampler 1\" --role device --device-key sampler-1.key --as k.willow",
-                "",
-            ),
+            ("darkline people add sampler-1 --full-name Sampler --role device --device-key s1.key --as k.willow", ""),
         ],
     ),
     (

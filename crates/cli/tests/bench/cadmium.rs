@@ -146,7 +146,19 @@ fn signing_issuing_archiving_and_verifying_each_say_what_comes_next() {
     let checks: Vec<&str> = verified.out.lines().map(|line| line.split_whitespace().nth(1).unwrap()).collect();
     assert_eq!(
         checks,
-        ["manifest", "entries", "root", "pulses", "evaluation", "signatures", "report", "files", "digits", "in"],
+        [
+            "manifest",
+            "entries",
+            "root",
+            "held",
+            "pulses",
+            "evaluation",
+            "signatures",
+            "report",
+            "files",
+            "digits",
+            "in"
+        ],
         "{}",
         verified.out
     );

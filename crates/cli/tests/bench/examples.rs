@@ -36,7 +36,8 @@ fn copper_in_tap_water_is_read_in_the_flame_and_judged() {
     }
     assert_eq!(of(&ran, "evaluate").code, Some(1));
     let judged = of(&ran, "--judge");
-    shows(judged, "7 of 8 values within 2 u of the truth");
+    // Beyond 2 u: tap-4, whose bubble still counts, and by a little the lowest two (see the README).
+    shows(judged, "5 of 7 values within 2 u of the truth");
     shows(judged, "air-bubble@14.3=40 %: found by");
 }
 

@@ -9,6 +9,7 @@ use darkline_quality::sensitivity::Straight;
 use darkline_quality::solid::heterogeneity::{self, Homogeneity, Segregation};
 use darkline_quality::solid::nugget::Nuggets;
 use darkline_quality::solid::{minimum_mass as masses, skewed};
+use darkline_quality::solid_sampling::tolerance_factor;
 
 use super::{Asked, Computed};
 use crate::answer::Found;
@@ -86,7 +87,8 @@ pub(super) fn sampling_constant(asked: &Asked<'_>) -> Computed {
 pub(super) fn minimum_mass(asked: &Asked<'_>) -> Computed {
     let (coverage, factor) = (asked.number("coverage")?, asked.number("H_E")?);
     let uncertainty = asked.number("uncertainty_percent")?;
-    let k_2 = masses::tolerance_factor(asked.data.count_of("n", 100_000)?, coverage, asked.number("confidence")?);
+    let n = u32::try_from(asked.data.count_of("n", 100_000)?).unwrap_or(u32::MAX);
+    let k_2 = tolerance_factor(n, coverage, asked.number("confidence")?);
     let z = normal::quantile(0.5 * (1.0 + coverage));
     let mut found = Found::new();
     found.put_if("k2", k_2);

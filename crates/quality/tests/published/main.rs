@@ -3,3 +3,4 @@
 #![allow(clippy::unwrap_used, reason = "what a test rests on may end it")]
 
 mod solid_sampling;
+mod tables;
