@@ -58,11 +58,8 @@ const EXAMPLES: &[Examples] = &[
     (
         "people authorise",
         &[
-            (
-                "darkline people authorise j.alder --method cd-release --until 2027-03-31 --reason \"trained\" --as m.rowan",
-                "",
-            ),
-            ("darkline people authorise j.alder --method cd-release --withdraw --reason \"on leave\" --as m.rowan", ""),
+            ("darkline people authorise j.alder --method cd-release --until 2027-03-31 --reason trained --as r", ""),
+            ("darkline people authorise j.alder --method cd-release --withdraw --reason \"on leave\" --as r", ""),
         ],
     ),
     (
@@ -70,10 +67,7 @@ const EXAMPLES: &[Examples] = &[
         &[
             ("darkline open examples/cadmium-release --as j.alder", ""),
             ("darkline open examples/cadmium-release --dry-run", "only look for faults"),
-            (
-                "darkline open examples/cadmium-release --identity-apart --as j.alder",
-                "so that it can be erased one day",
-            ),
+            ("darkline open examples/cadmium-release --identity-apart --as j.alder", "erasable one day"),
         ],
     ),
     (
@@ -88,11 +82,8 @@ const EXAMPLES: &[Examples] = &[
         "simulate",
         &[
             ("darkline simulate 2026-041 --truth truth.toml -o readings-1.csv", "measure"),
-            (
-                "darkline simulate 2026-041 --truth truth.toml --fault worn-tube@15 --fault bad-injection@20.2=70% -o readings-1.csv",
-                "let things go wrong",
-            ),
-            ("darkline simulate 2026-041 --truth truth.toml --judge", "compare results with the truth"),
+            ("darkline simulate 2026-041 --truth t.toml --fault worn-tube@15 -o r.csv", "a fault"),
+            ("darkline simulate 2026-041 --truth truth.toml --judge", "compare with the truth"),
         ],
     ),
     (
@@ -100,16 +91,16 @@ const EXAMPLES: &[Examples] = &[
         &[
             ("darkline import 2026-052 examples/cadmium-release/readings.csv --as j.alder", ""),
             ("darkline import 2026-041 readings-1.csv --pulses readings-1.parquet --as j.alder", ""),
-            ("darkline import 2026-041 readings-2.csv --device-key sampler-1.key", "with nobody at the bench"),
-            ("darkline import --propose furnace.csv -o furnace-2.toml", "a first draft of a mapping, to be looked at"),
-            ("darkline import 2026-052 furnace.csv --mapping furnace-2.toml --as j.alder", "the instrument's own file"),
+            ("darkline import 2026-041 readings-2.csv --device-key sampler-1.key", "by a device"),
+            ("darkline import --propose furnace.csv -o furnace-2.toml", "a first draft"),
+            ("darkline import 2026-052 furnace.csv --mapping furnace-2.toml --as j.alder", "its own file"),
         ],
     ),
     (
         "watch",
         &[
             ("darkline watch share/furnace-2 --mapping furnace-2.toml --as j.alder", "until Ctrl-C"),
-            ("darkline watch . --order 2026-041 --until-quiet 60 --as j.alder", "our own tables, for a script"),
+            ("darkline watch . --order 2026-041 --until-quiet 60 --as j.alder", "our own tables"),
         ],
     ),
     (
@@ -148,7 +139,7 @@ const EXAMPLES: &[Examples] = &[
         "return",
         &[
             (
-                "darkline return 2026-041 --on reading:R1/38 --remark \"look at the tail\" --reason \"one doubt\" --as m.rowan",
+                "darkline return 2026-041 --on reading:R1/38 --remark \"its tail\" --reason \"one doubt\" --as m.rowan",
                 "",
             ),
             ("darkline return 2026-041 --reason \"the wrong limit was agreed\" --as m.rowan", ""),
@@ -165,10 +156,7 @@ const EXAMPLES: &[Examples] = &[
         "issue",
         &[
             ("darkline issue 2026-041 --as m.rowan -o 2026-041.pdf", "asks first"),
-            (
-                "darkline issue 2026-041 --because \"the limit was that of another category\" --as m.rowan",
-                "instead of an earlier one",
-            ),
+            ("darkline issue 2026-041 --because \"another limit\" --as m.rowan", "instead of an earlier one"),
         ],
     ),
     ("archive", &[("darkline archive 2026-041 --as m.rowan -o 2026-041.zip", "")]),
@@ -193,7 +181,7 @@ const EXAMPLES: &[Examples] = &[
             ("darkline verify 2026-041.zip --report 2026-041.pdf", "and that it holds this very report"),
             ("darkline verify 2026-041.zip --bench-key 1e3dfc98b7d47be5", "and whose bench it is"),
             ("darkline verify", "the record of this laboratory"),
-            ("darkline verify --since 2026-11.checkpoint", "and that nothing was rewritten since an audit"),
+            ("darkline verify --since 2026-11.checkpoint", "and nothing rewritten since an audit"),
         ],
     ),
     ("hand-over", &[("darkline hand-over --to central.trail --trail bench-2.trail --as k.willow", "")]),
@@ -202,20 +190,17 @@ const EXAMPLES: &[Examples] = &[
         "entries",
         &[
             ("darkline entries", "all entries"),
-            ("darkline entries 2026-041 --json", "those of an order, for programs"),
-            ("darkline entries --reading R1/38 --details", "what happened to a reading, with old and new and why"),
-            ("darkline entries --person j.alder --from 2026-03-01 --to 2026-03-31", "what somebody did in a month"),
-            (
-                "darkline entries 2026-041 --changes --reviewed \"nothing to object\" --as m.rowan",
-                "a review, which is an entry",
-            ),
+            ("darkline entries 2026-041 --json", "those of an order"),
+            ("darkline entries --reading R1/38 --details", "of a reading, in full"),
+            ("darkline entries --person j.alder --from 2026-03-01 --to 2026-03-31", "a month of somebody's"),
+            ("darkline entries 2026-041 --changes --reviewed \"in order\" --as m.rowan", "a review"),
         ],
     ),
     (
         "handbook",
         &[
-            ("darkline handbook lead", "lines, flame, furnace, interferences, stock solutions, limits, cautions"),
-            ("darkline handbook --matrix drinking", "limits for drinking water, all elements"),
+            ("darkline handbook lead", "an element with all its figures"),
+            ("darkline handbook --matrix drinking", "limits for drinking water"),
             ("darkline handbook Pb --regulation 2020/2184 --on 2036-01-12", "in force on another day"),
             ("darkline handbook --line 324.7", "which element has a line there"),
         ],
