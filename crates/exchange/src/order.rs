@@ -131,9 +131,12 @@ fn limit(section: &Section<'_>) -> Option<Limit> {
     })
 }
 
+/// What a figure makes of a guard band.
+type Width = fn(Written<Factor>) -> GuardBand;
+
 /// The width of the guard band, by the one key of the three that may stand there.
 fn guard<'a>(section: &Section<'a>) -> Option<Option<(GuardBand, Entry<'a>)>> {
-    let widths: [(&'static str, fn(Written<Factor>) -> GuardBand); 3] = [
+    let widths: [(&'static str, Width); 3] = [
         ("guard_of_u", GuardBand::PartOfU),
         ("guard_of_limit", GuardBand::PartOfLimit),
         ("guard_risk", GuardBand::Risk),

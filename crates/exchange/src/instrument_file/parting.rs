@@ -84,14 +84,16 @@ fn by_sign(text: &str, sign: char) -> Vec<Record> {
     let mut is_quoted_cell = false;
     while at < letters.len() {
         let c = letters[at];
-        if c == '"' && cell.trim().is_empty() && !is_quoted_cell {
-            if let Some((inside, next)) = quoted(&letters, at) {
-                line += inside.iter().filter(|&&c| c == '\n').count();
-                cell = inside.into_iter().collect();
-                is_quoted_cell = true;
-                at = next;
-                continue;
-            }
+        if c == '"'
+            && cell.trim().is_empty()
+            && !is_quoted_cell
+            && let Some((inside, next)) = quoted(&letters, at)
+        {
+            line += inside.iter().filter(|&&c| c == '\n').count();
+            cell = inside.into_iter().collect();
+            is_quoted_cell = true;
+            at = next;
+            continue;
         }
         let ends_line = c == '\n' || (c == '\r' && letters.get(at + 1) != Some(&'\n'));
         if c == sign {
