@@ -208,11 +208,14 @@ impl LineInBoth {
     /// Standard uncertainty of an amount read back from a response with its own standard uncertainty.
     ///
     /// # Errors
-    /// [`Unreadable::NotRising`].
+    /// [`Unreadable::NotRising`]; [`Unreadable::OutOfRange`]: an uncertainty that is none.
     ///
     /// # Source
     /// ISO/TS 28037:2010, 6.5: u²(x) = (u²(y) + u²(a) + x²·u²(b) + 2·x·cov(a, b))/b².
     pub fn u_amount(&self, response: Response, u_response: Response) -> Result<MassConcentration, Unreadable> {
+        if u_response.si().is_nan() || u_response.si() < 0.0 {
+            return Err(Unreadable::OutOfRange { what: "the uncertainty of the response", value: u_response.si() });
+        }
         let amount = self.amount(response)?.si();
         let (u_a, u_b) = (self.u_intercept.si(), self.u_slope.si());
         let variance = u_response.si() * u_response.si()
@@ -398,6 +401,16 @@ mod tests {
     use crate::line::{Line, Point};
     use darkline_metrology::model::Fit;
     use proptest::prelude::*;
+
+    #[test]
+    fn an_uncertainty_that_is_none_gives_no_uncertainty() {
+        let line =
+            LineInBoth::fit(&points(&vec![(1.0, 0.1, 1.1, 0.1), (2.0, 0.1, 2.0, 0.1), (3.0, 0.1, 3.2, 0.1)])).unwrap();
+        for none in [f64::NAN, -0.1] {
+            let told = line.u_amount(Response::from_si(2.0), Response::from_si(none)).unwrap_err();
+            assert!(matches!(told, Unreadable::OutOfRange { .. }), "{told}");
+        }
+    }
 
     type Figures = Vec<(f64, f64, f64, f64)>;
 
