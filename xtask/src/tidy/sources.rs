@@ -11,7 +11,7 @@ use crate::house::House;
 use crate::rust_text::RustText;
 
 /// Crates whose files hold formulas.
-const FORMULA_CRATES: &[&str] = &["metrology", "signal", "calibration", "quality"];
+const FORMULA_CRATES: &[&str] = &["metrology", "signal", "calibration", "quality", "preparation"];
 
 /// Files whose arithmetic is no formula of anybody: (path, why). A file may as well say so itself.
 const NO_FORMULA: &[(&str, &str)] = &[
