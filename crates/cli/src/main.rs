@@ -4,7 +4,9 @@
 //! report, 2 when not done, 130 when interrupted.
 
 mod bench;
+mod choice_text;
 mod command_line;
+mod conformity_text;
 mod coverage_text;
 mod embedded_record;
 mod ending;
@@ -16,6 +18,7 @@ mod progress;
 mod reference;
 mod result_text;
 mod secret;
+mod sum_text;
 mod table;
 mod talk;
 mod verbs;

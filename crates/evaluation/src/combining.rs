@@ -1,5 +1,6 @@
 //! Fourth stage: from the measured solution through dilution, blank and portion to the result, by the kind of the method.
 
+use darkline_metrology::conformity::{Summand, sum_bounds};
 use darkline_metrology::estimate::Estimate;
 use darkline_metrology::kind::{
     AmountPerDose, Factor, Kind, Mass, MassConcentration, MassFraction, ReleasePerArea, Volume,
@@ -128,6 +129,49 @@ impl<'m> ResultTerm<'m> {
             ResultTerm::ReleasePerArea(term) => model.explain(term),
             ResultTerm::AmountPerDose(term) => model.explain(term),
         }
+    }
+
+    /// A figure in a unit of its kind, in SI; `None` where the unit belongs to another kind.
+    pub fn si_of(self, figure: f64, unit: &str) -> Option<f64> {
+        fn of<K: Kind>(_: Term<'_, K>, figure: f64, unit: &str) -> Option<f64> {
+            K::unit(unit).map(|unit| unit.of(figure).si())
+        }
+        match self {
+            ResultTerm::MassConcentration(term) => of(term, figure, unit),
+            ResultTerm::MassFraction(term) => of(term, figure, unit),
+            ResultTerm::ReleasePerArea(term) => of(term, figure, unit),
+            ResultTerm::AmountPerDose(term) => of(term, figure, unit),
+        }
+    }
+
+    /// Lower and upper bound of a sum; `None` of none, and where they are not of one kind.
+    ///
+    /// # Arguments
+    /// * `summands`: each with its quantification limit in SI, where it lies below.
+    pub fn sum_bounds(
+        model: &'m Model,
+        summands: &[(ResultTerm<'m>, Option<f64>)],
+        unit: &str,
+        name: &str,
+    ) -> Option<(ResultTerm<'m>, ResultTerm<'m>)> {
+        let &(first, _) = summands.first()?;
+        macro_rules! bounds_of {
+            ($($kind:ident),+) => { match first { $(ResultTerm::$kind(_) => {
+                let terms: Option<Vec<_>> = summands.iter().map(|(summand, limit)| match (*summand, *limit) {
+                    (ResultTerm::$kind(term), None) => Some(Summand::Quantified(term)),
+                    (ResultTerm::$kind(found), Some(limit)) => {
+                        Some(Summand::BelowLoq { found, limit: $kind::from_si(limit) })
+                    }
+                    _ => None,
+                }).collect();
+                let bounds = sum_bounds(model, &terms?);
+                (
+                    ResultTerm::$kind(named(bounds.lower, format!("lower bound of {name}"), unit)),
+                    ResultTerm::$kind(named(bounds.upper, format!("upper bound of {name}"), unit)),
+                )
+            })+ } };
+        }
+        Some(bounds_of!(MassConcentration, MassFraction, ReleasePerArea, AmountPerDose))
     }
 
     /// The mean of several of one kind; `None` of none.

@@ -10,12 +10,13 @@ use darkline_metrology::kind::Kind;
 use darkline_metrology::model::Model;
 use darkline_record::identity::SampleId;
 use darkline_record::method::{Coverage, ResolvedMethod};
-use darkline_record::order::Requested;
+use darkline_record::order::{Requested, Sum};
 
 use crate::combining::ResultEstimate;
 use crate::covering;
-use crate::outcome::{FlagOutcome, ResultOutcome};
+use crate::outcome::{FlagOutcome, ResultOutcome, SumOutcome};
 use crate::stating::{SampleWorked, state_with};
+use crate::summing::{SummandWorked, sum_with};
 
 /// States the result of one sample, with the coverage factor of its effective degrees of freedom.
 ///
@@ -31,6 +32,17 @@ pub fn state(
     controls_passed: bool,
 ) -> ResultOutcome {
     state_with(model, requested, sample, method, worked, flags, controls_passed, coverage)
+}
+
+/// Adds the results of one sum, likewise.
+pub fn sum<'m>(
+    model: &'m Model,
+    of: &Sum,
+    samples: &[SampleId],
+    summands: &[SummandWorked<'_, 'm>],
+    controls_passed: bool,
+) -> Option<SumOutcome> {
+    sum_with(model, of, samples, summands, controls_passed, coverage)
 }
 
 /// The factor of Student's law that covers as much as the stated one covers under the normal law.

@@ -17,11 +17,12 @@ use crate::calibrating::{Calibrated, parameter_shown, slope_unit, standards_unit
 use crate::flagging::{RunWorked, controls};
 use crate::live::Memory;
 use crate::outcome::{
-    CalibrationOutcome, FlagOutcome, LineOutcome, Outcome, ParameterOutcome, PointOutcome, ReadingOutcome, RunOutcome,
-    SolutionOutcome,
+    CalibrationOutcome, FlagOutcome, LineOutcome, Outcome, ParameterOutcome, PointOutcome, ReadingOutcome,
+    ResultOutcome, RunOutcome, SolutionOutcome, SumOutcome,
 };
 use crate::procedure::{EDITIONS, Procedure, of_edition};
 use crate::stating::SampleWorked;
+use crate::summing::SummandWorked;
 
 /// A package names an edition that this program does not have.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -100,25 +101,60 @@ impl<'p, 'm> Worked<'p, 'm> {
         Self { runs, samples, flags }
     }
 
-    pub fn outcome(self, model: &Model, procedure: &Procedure, package: &DataPackage) -> Outcome {
+    pub fn outcome(self, model: &'m Model, procedure: &Procedure, package: &DataPackage) -> Outcome {
         let all_controls_read = self.runs.iter().all(|worked| controls_are_read(package, worked));
         let controls_passed = all_controls_read && !self.flags.iter().any(FlagOutcome::stops);
-        let results = self
+        let results: Vec<ResultOutcome> = self
             .samples
             .iter()
             .map(|(requested, sample, method, worked)| {
                 (procedure.state)(model, requested, sample, method, worked, &self.flags, controls_passed)
             })
             .collect();
+        let sums = self.sums(model, procedure, package, &results, controls_passed);
         Outcome {
             edition: procedure.edition,
             package: package.digest(),
             order: package.order.id.clone(),
             results,
+            sums,
             runs: self.runs.iter().map(|worked| run_outcome(model, package, worked)).collect(),
             flags: self.flags,
             controls_passed,
         }
+    }
+}
+
+impl<'m> Worked<'_, 'm> {
+    /// The sums of the order: one of the parts it names, or one a sample.
+    fn sums(
+        &self,
+        model: &'m Model,
+        procedure: &Procedure,
+        package: &DataPackage,
+        results: &[ResultOutcome],
+        controls_passed: bool,
+    ) -> Vec<SumOutcome> {
+        let mut sums = Vec::new();
+        for of in &package.order.sums {
+            let each: Vec<Vec<SampleId>> = match of.parts.as_slice() {
+                [] => package.order.samples.iter().map(|sample| vec![sample.id.clone()]).collect(),
+                parts => vec![parts.to_vec()],
+            };
+            for samples in each {
+                let wanted = samples.iter().flat_map(|sample| of.elements.iter().map(move |element| (sample, element)));
+                let summands: Vec<SummandWorked<'_, 'm>> = wanted
+                    .filter_map(|(sample, element)| {
+                        let place =
+                            results.iter().position(|result| result.sample == *sample && result.element == *element)?;
+                        let (_, _, method, worked) = &self.samples[place];
+                        Some(SummandWorked { method, worked, result: &results[place] })
+                    })
+                    .collect();
+                sums.extend((procedure.sum)(model, of, &samples, &summands, controls_passed));
+            }
+        }
+        sums
     }
 }
 

@@ -2,12 +2,13 @@
 
 use darkline_metrology::model::{Derivation, Model};
 use darkline_record::decision::Decision;
-use darkline_record::identity::{Element, SampleId};
+use darkline_record::identity::{Element, RunId, SampleId};
 use darkline_record::package::DataPackage;
+use serde::Serialize;
 
 use crate::evaluating::{UnknownEdition, Worked, evaluate, procedure_of};
 use crate::live::Memory;
-use crate::outcome::ResultOutcome;
+use crate::outcome::{CalibrationOutcome, ResultOutcome, RunOutcome};
 
 /// A result with its derivation.
 #[derive(Clone, Debug, PartialEq)]
@@ -16,6 +17,19 @@ pub struct Explanation {
     pub result: ResultOutcome,
     /// The steps that lead to it; none where it has not been measured.
     pub derivation: Option<Derivation>,
+    /// The calibrations of the runs it was measured in.
+    pub calibrations: Vec<UsedCalibration>,
+}
+
+/// A calibration that a result was read from.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct UsedCalibration {
+    /// The run.
+    pub run: RunId,
+    /// The unit of its amounts.
+    pub amount_unit: String,
+    /// The calibration, with what decided between functions where the method lets it choose.
+    pub calibration: CalibrationOutcome,
 }
 
 /// A result that an order does not have.
@@ -75,9 +89,18 @@ pub fn explain(
     let derivation = sample_worked.term.map(|term| term.explain(&model));
     let element = &requested.element;
     let outcome = evaluate(package, decisions)?;
+    let runs = outcome.runs;
     let result = outcome.results.into_iter().find(|result| result.sample == *sample && result.element == *element);
     let result = result.expect("every sample that was worked out has a result");
-    Ok(Explanation { result, derivation })
+    let calibrations = runs
+        .into_iter()
+        .filter(|run| result.rows.iter().any(|row| row.run == run.run))
+        .filter_map(|run| {
+            let RunOutcome { run, amount_unit, calibration, .. } = run;
+            Some(UsedCalibration { run, amount_unit, calibration: calibration? })
+        })
+        .collect();
+    Ok(Explanation { result, derivation, calibrations })
 }
 
 /// The element to name where none was asked for and the order determines none by a known method.

@@ -5,7 +5,7 @@
 //! [`combining`], [`flagging`], [`stating`] (in the second trial edition
 //! [`effective_coverage`]); [`weighing`] and [`evidence`] serve the calibration, [`adding`]
 //! is standard additions, [`bracketing`] reads between standards, [`detecting`]
-//! and [`covering`] its limits and the uncertainty of results, [`judging`] their conformity. [`procedure`] strings them
+//! and [`covering`] its limits and the uncertainty of results, [`judging`] their conformity, [`summing`] adds them. [`procedure`] strings them
 //! together, edition by edition; [`outcome`] is what comes out. [`live`] evaluates a run that is still going, after every
 //! act.
 //!
@@ -35,12 +35,14 @@ pub mod flagging;
 pub mod covering;
 pub mod judging;
 pub mod stating;
+pub mod summing;
 
 pub mod effective_coverage;
 
 mod calibration_outcome;
 pub mod outcome;
 pub mod procedure;
+mod sum_outcome;
 
 mod explaining;
 
@@ -52,6 +54,6 @@ pub mod live;
 mod validating;
 
 pub use evaluating::{UnknownEdition, evaluate, evaluate_by};
-pub use explaining::{Explanation, NoSuchResult, explain};
+pub use explaining::{Explanation, NoSuchResult, UsedCalibration, explain};
 pub use live::Live;
 pub use validating::{Validated, validate};

@@ -16,6 +16,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::solids::SolidOutcome;
 
+pub use crate::sum_outcome::{BoundOutcome, SumOutcome, SummandOutcome};
+
 pub use crate::calibration_outcome::{
     CandidateOutcome, ChoiceOutcome, LineOutcome, OverruledOutcome, ParameterOutcome, ReadBackOutcome, RunsOutcome,
     TestOutcome,
@@ -32,6 +34,9 @@ pub struct Outcome {
     pub order: OrderId,
     /// Results in the order of the customer's list.
     pub results: Vec<ResultOutcome>,
+    /// Sums of results in the order of the customer's list.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub sums: Vec<SumOutcome>,
     /// Runs in the order of the package.
     pub runs: Vec<RunOutcome>,
     /// Flags in the order of the runs and of the rules.
@@ -249,6 +254,22 @@ pub struct StatementOutcome {
     pub global_risk: Option<GlobalRiskOutcome>,
 }
 
+impl StatementOutcome {
+    /// The risk that the statement is wrong: that it does not conform where it is said to comply, that it does where it is said
+    /// not to; absent where nothing is said.
+    ///
+    /// # Source
+    /// JCGM 106:2012, 9.3: specific consumer's and producer's risk.
+    pub fn specific_risk(&self) -> Option<f64> {
+        let conforms = self.probability_of_conformity?;
+        match self.statement {
+            Statement::Complies => Some(1.0 - conforms),
+            Statement::DoesNotComply => Some(conforms),
+            Statement::Inconclusive => None,
+        }
+    }
+}
+
 /// Whether more readings would decide.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(tag = "is", rename_all = "kebab-case")]
@@ -283,6 +304,22 @@ pub struct GlobalRiskOutcome {
     pub producer: f64,
     /// The highest value that is accepted, in the unit of the result.
     pub acceptance_limit: f64,
+}
+
+impl GlobalRiskOutcome {
+    /// The words on screens and reports.
+    pub fn words(&self) -> String {
+        let percent = |part: f64| {
+            let text = format!("{:.1e}", 100.0 * part);
+            text.parse::<f64>().map_or(text, |rounded| rounded.to_string())
+        };
+        format!(
+            "over all that is judged, {} % do not conform, {} % do not and are accepted, {} % do and are rejected",
+            percent(self.nonconforming),
+            percent(self.consumer),
+            percent(self.producer)
+        )
+    }
 }
 
 /// What came of a run.
@@ -620,7 +657,9 @@ impl Outcome {
         for flag in &mut outcome.flags {
             flag.flag.evidence = flag.flag.evidence.without_sentences();
         }
-        for statement in outcome.results.iter_mut().filter_map(|result| result.statement.as_mut()) {
+        let of_results = outcome.results.iter_mut().filter_map(|result| result.statement.as_mut());
+        let bounds = outcome.sums.iter_mut().flat_map(|sum| sum.lower.iter_mut().chain(&mut sum.upper));
+        for statement in of_results.chain(bounds.filter_map(|bound| bound.statement.as_mut())) {
             statement.decision_rule.clear();
         }
         Digest::of_document(&outcome)

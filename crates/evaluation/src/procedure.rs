@@ -7,7 +7,7 @@ use darkline_quality::rules;
 use darkline_record::decision::Decision;
 use darkline_record::identity::{Edition, SampleId};
 use darkline_record::method::ResolvedMethod;
-use darkline_record::order::Requested;
+use darkline_record::order::{Requested, Sum};
 use darkline_record::package::DataPackage;
 use darkline_record::run::{Reading, Run};
 
@@ -15,10 +15,11 @@ use crate::calibrating::Calibrated;
 use crate::combining::PortionResult;
 use crate::flagging::RunWorked;
 use crate::live::Memory;
-use crate::outcome::{FlagOutcome, LimitsOutcome, ResultOutcome};
+use crate::outcome::{FlagOutcome, LimitsOutcome, ResultOutcome, SumOutcome};
 use crate::quantifying::Solution;
 use crate::responses::{Measured, Responded};
 use crate::stating::SampleWorked;
+use crate::summing::SummandWorked;
 
 /// The stage from readings to responses; what the memory holds is not reduced again.
 pub type Respond = fn(&Procedure, &DataPackage, &Run, &ResolvedMethod, &[Decision], &Memory) -> Vec<Measured>;
@@ -26,6 +27,9 @@ pub type Respond = fn(&Procedure, &DataPackage, &Run, &ResolvedMethod, &[Decisio
 /// The stage from responses to amounts.
 pub type Quantify =
     for<'m> fn(&'m Model, &DataPackage, &Run, &ResolvedMethod, &[Measured], &Calibrated<'m>) -> Vec<Solution<'m>>;
+
+/// The stage from results to a sum of them, whose samples stand apart; the last argument says whether controls have passed.
+pub type Add = for<'m> fn(&'m Model, &Sum, &[SampleId], &[SummandWorked<'_, 'm>], bool) -> Option<SumOutcome>;
 
 /// A numbered procedure of evaluation: one function a stage.
 ///
@@ -63,6 +67,8 @@ pub struct Procedure {
     /// What is reported of a sample.
     pub state:
         fn(&Model, &Requested, &SampleId, &ResolvedMethod, &SampleWorked<'_>, &[FlagOutcome], bool) -> ResultOutcome,
+    /// Results to the sums of them that the order asks for.
+    pub sum: Add,
 }
 
 /// The trial edition, before any is released: it may still change.
@@ -81,6 +87,7 @@ pub const TRIAL: Procedure = Procedure {
     settle: crate::flagging::settle,
     gather: crate::stating::gather,
     state: crate::stating::state,
+    sum: crate::summing::sum,
 };
 
 /// A second trial, which changes the last stage; trials after the first count from 900, releases from 1.
@@ -88,6 +95,7 @@ pub const SECOND_TRIAL: Procedure = Procedure {
     edition: Edition(900),
     what_changed: "the coverage factor follows from the effective degrees of freedom (GUM, G.4)",
     state: crate::effective_coverage::state,
+    sum: crate::effective_coverage::sum,
     ..TRIAL
 };
 

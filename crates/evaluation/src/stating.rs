@@ -210,7 +210,7 @@ pub(crate) fn in_result_unit(si: f64, method: &ResolvedMethod) -> Option<f64> {
 ///
 /// DIFFERENCE to JCGM 101:2008, 7.6: the value stays that of the model at the estimates of its inputs, and u is the expanded
 /// uncertainty over k. A quotient by an estimated slope has trials without a mean or variance; their average is no estimate.
-fn value_outcome(
+pub(crate) fn value_outcome(
     model: &Model,
     method: &ResolvedMethod,
     worked: &SampleWorked<'_>,

@@ -140,7 +140,53 @@ fn order(documents: &Documents) -> Sheet<'_> {
             );
         }
     }
+    sums(&sheet, documents);
     sheet
+}
+
+/// What is added has to be of one kind, and so is the limit of the sum.
+fn sums(sheet: &Sheet<'_>, documents: &Documents) {
+    let entered = &documents.order;
+    let order = &entered.document;
+    for (n, sum) in order.sums.iter().enumerate() {
+        let place = |key: &str| place_of(&entered.places, &format!("sum[{n}].{key}"));
+        let methods: Vec<&ResolvedMethod> = sum
+            .elements
+            .iter()
+            .filter_map(|element| order.analytes.iter().find(|analyte| analyte.element == *element))
+            .filter_map(|analyte| documents.methods.iter().find(|known| known.document.id == analyte.method))
+            .map(|known| &known.document)
+            .collect();
+        let Some(first) = methods.first() else { continue };
+        if let Some(other) = methods.iter().find(|method| method.result.kind != first.result.kind) {
+            sheet.fault(
+                place("elements"),
+                format!(
+                    "{} by method \"{}\" is {}, {} by method \"{}\" {}",
+                    first.element,
+                    first.id,
+                    with_article(first.result.kind.words()),
+                    other.element,
+                    other.id,
+                    with_article(other.result.kind.words())
+                ),
+                "add results of one kind",
+            );
+        }
+        if let Some(limit) = &sum.limit
+            && limit.at_most.kind() != first.result.kind
+        {
+            sheet.fault(
+                place("limit.at_most"),
+                format!(
+                    "{} stands where {} is wanted",
+                    with_article(limit.at_most.kind().words()),
+                    with_article(first.result.kind.words())
+                ),
+                format!("method \"{}\" reports in {}; write the limit in such a unit", first.id, first.result.unit),
+            );
+        }
+    }
 }
 
 fn look_up_sample<T>(

@@ -16,6 +16,8 @@ use crate::document::{self, Entered};
 use crate::element_symbol;
 use crate::fault::{Faults, quoted};
 
+mod sum;
+
 /// Reads an order.
 ///
 /// # Errors
@@ -85,6 +87,9 @@ fn v1(top: &Section<'_>) -> Option<Order> {
             Some(Requested { element, method, limit: transposed(limit)? })
         })
         .collect();
+    let samples = all(samples);
+    let analytes = all(analytes);
+    let sums = sum::read(top, samples.as_deref(), analytes.as_deref());
     top.close();
     Some(Order {
         id: id?,
@@ -92,8 +97,9 @@ fn v1(top: &Section<'_>) -> Option<Order> {
         contact: contact?,
         received: received?,
         purpose: transposed(purpose)?,
-        samples: all(samples)?,
-        analytes: all(analytes)?,
+        samples: samples?,
+        analytes: analytes?,
+        sums: sums?,
     })
 }
 

@@ -26,6 +26,9 @@ pub struct Order {
     pub samples: Vec<Sample>,
     /// What is determined in each of them.
     pub analytes: Vec<Requested>,
+    /// Sums of results that are held against a limit of their own.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub sums: Vec<Sum>,
 }
 
 /// A sample.
@@ -49,6 +52,22 @@ pub struct Requested {
     pub element: Element,
     /// How it is determined.
     pub method: MethodId,
+    /// What it is held against.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limit: Option<Limit>,
+}
+
+/// A sum of results: of several elements in each sample, or of the parts of a whole.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Sum {
+    /// What it is called on the report.
+    pub name: String,
+    /// The elements that are added, each determined in this order by one method.
+    pub elements: Vec<Element>,
+    /// The samples that are added; where there are none, every sample has a sum of its own.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub parts: Vec<SampleId>,
     /// What it is held against.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub limit: Option<Limit>,

@@ -6,7 +6,8 @@
 use std::collections::BTreeMap;
 
 use darkline_evaluation::outcome::{
-    ControlKind, ControlOutcome as Control, FlagState, Outcome, Reported, ResultOutcome, RunOutcome, ValueOutcome,
+    ControlKind, ControlOutcome as Control, FlagState, Outcome, Reported, ResultOutcome, RunOutcome, SumOutcome,
+    ValueOutcome,
 };
 use darkline_evaluation::procedure::of_edition;
 use darkline_metrology::conformity::Statement as Found;
@@ -21,6 +22,7 @@ use darkline_signal::{Times, Trace, Window, reduce};
 use serde::Serialize;
 
 use crate::calibration_part::{self, response_unit};
+use crate::conformity_part;
 use crate::figure::{self, Baseline, Medium, Pulse};
 use crate::printed::{Printed, coverage_factor, printed, significant};
 use crate::test_report::{
@@ -105,6 +107,8 @@ pub fn record(package: &DataPackage, outcome: &Outcome, issued: &Issued) -> Vec<
         package: String,
         outcome: String,
         results: Vec<Line<'a>>,
+        #[serde(skip_serializing_if = "<[_]>::is_empty")]
+        sums: &'a [SumOutcome],
     }
     let results = outcome
         .results
@@ -125,6 +129,7 @@ pub fn record(package: &DataPackage, outcome: &Outcome, issued: &Issued) -> Vec<
         package: outcome.package.to_string(),
         outcome: outcome.digest().to_string(),
         results,
+        sums: &outcome.sums,
     })
 }
 
@@ -164,6 +169,7 @@ pub fn compose(package: &DataPackage, outcome: &Outcome, issued: &Issued) -> Tes
         issued: issued.at.clone(),
         sampling: Sampling::Customer,
         results: outcome.results.iter().map(|result| result_line(package, result)).collect(),
+        sums: conformity_part::sums(order, outcome),
         coverage: "about 95 %".into(),
         samples: order
             .samples
@@ -330,7 +336,13 @@ fn justified(flag: &darkline_evaluation::outcome::FlagOutcome, issued: &Issued) 
 }
 
 fn annex(package: &DataPackage, outcome: &Outcome) -> Annex {
-    let mut annex = Annex { budgets: Vec::new(), calibrations: Vec::new(), controls: Vec::new(), figures: Vec::new() };
+    let mut annex = Annex {
+        budgets: Vec::new(),
+        calibrations: Vec::new(),
+        conformity: conformity_part::lines(outcome),
+        controls: Vec::new(),
+        figures: Vec::new(),
+    };
     for requested in &package.order.analytes {
         let of_this =
             |result: &&ResultOutcome| result.element == requested.element && result.method == requested.method;

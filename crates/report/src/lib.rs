@@ -13,6 +13,7 @@ pub mod test_report;
 
 pub mod calibration_part;
 pub mod composing;
+mod conformity_part;
 pub mod printed;
 
 mod completeness;

@@ -33,6 +33,8 @@ pub struct TestReport {
     pub sampling: Sampling,
     /// The results, in the order they are to be read.
     pub results: Vec<ResultLine>,
+    /// Sums of results, in the order they are to be read.
+    pub sums: Vec<SumLine>,
     /// Level of confidence of the expanded uncertainties, like `about 95 %`.
     pub coverage: String,
     /// The samples, one line each.
@@ -164,6 +166,40 @@ pub enum Uncertainty {
     },
 }
 
+/// A sum of results.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct SumLine {
+    /// What it is called, like `lead + cadmium`.
+    pub name: String,
+    /// The sample, or the samples whose results are added.
+    pub of: String,
+    /// Unit of all its figures.
+    pub unit: String,
+    /// What lies below its LOQ counted as nothing; `None` where a summand is missing.
+    pub lower: Option<BoundLine>,
+    /// What lies below its LOQ counted as that limit.
+    pub upper: Option<BoundLine>,
+    /// The summands below their LOQ; may be empty.
+    pub below_loq: String,
+    /// The summands that are not there; may be empty.
+    pub missing: String,
+    /// What the sum is held against, if anything.
+    pub limit: Option<Limit>,
+    /// What both bounds say together, if anything.
+    pub statement: Option<Statement>,
+}
+
+/// One bound of a sum.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct BoundLine {
+    /// The bound, rounded, without its unit.
+    pub value: String,
+    /// U, rounded, in the unit of the bound.
+    pub expanded_u: String,
+    /// The coverage factor it was expanded with.
+    pub coverage_factor: String,
+}
+
 /// What a result is held against (ISO/IEC 17025:2017, 7.8.6).
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Limit {
@@ -291,6 +327,8 @@ pub struct Annex {
     pub budgets: Vec<Budget>,
     /// Calibrations used.
     pub calibrations: Vec<CalibrationLine>,
+    /// How sure each statement of conformity is.
+    pub conformity: Vec<ConformityLine>,
     /// Controls measured with the samples.
     pub controls: Vec<ControlLine>,
     /// Figures.
@@ -343,6 +381,23 @@ pub struct Coefficient {
     pub standard_error: String,
     /// Unit.
     pub unit: String,
+}
+
+/// How sure a statement of conformity is; what is not known is empty.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct ConformityLine {
+    /// What is judged, like `cadmium in well-04`.
+    pub of: String,
+    /// The statement with its limit.
+    pub statement: String,
+    /// Probability that the limit is kept.
+    pub probability: String,
+    /// Risk that the statement is wrong.
+    pub risk: String,
+    /// Width of the guard band with its unit.
+    pub guard_band: String,
+    /// The risks over all that is judged, in words.
+    pub global_risk: String,
 }
 
 /// A control measured with the samples.

@@ -114,6 +114,7 @@ pub(crate) fn package() -> DataPackage {
             purpose: None,
             samples: vec![Sample { id: "S01".parse().unwrap(), description: "leaf".into(), part_of: None }],
             analytes: vec![],
+            sums: vec![],
         },
         preparations: vec![PreparationBatch {
             id: "P1".parse().unwrap(),

@@ -3,8 +3,8 @@
 use darkline_evaluation::Validated;
 use darkline_evaluation::open_points::open_points;
 use darkline_evaluation::outcome::{
-    CalibrationOutcome, ChoiceOutcome, ControlKind, CorrelationOutcome, FlagOutcome, FlagState, MonteCarloOutcome,
-    Outcome, ResultOutcome, RunOutcome, TestOutcome,
+    CalibrationOutcome, ControlKind, CorrelationOutcome, FlagOutcome, FlagState, MonteCarloOutcome, Outcome,
+    ResultOutcome, RunOutcome, SumOutcome,
 };
 use darkline_evaluation::procedure::of_edition;
 use darkline_evaluation::rejecting::rejections;
@@ -14,17 +14,19 @@ use darkline_laboratory::{Evaluated, Laboratory};
 use darkline_quality::rules;
 use darkline_record::decision::NextStep;
 use darkline_record::identity::{Edition, OrderId};
-use darkline_report::calibration_part::because;
 use serde::Serialize;
 
 use super::{order, put_out};
 use crate::bench;
+use crate::choice_text::choice_text;
 use crate::command_line::{Evaluate, Everywhere};
+use crate::conformity_text::conformity_text;
 use crate::coverage_text::{correlations_text, coverage_text, validated_text};
 use crate::ending::{Ending, Failure};
 use crate::limits_text::{limits_text, result_limits_text};
 use crate::paragraph::indented;
 use crate::result_text::{cells, significant, statement};
+use crate::sum_text::{sum_lines, sums_text};
 use crate::table::Table;
 use crate::talk;
 
@@ -44,6 +46,11 @@ enum Line<'a> {
         schema: &'static str,
         #[serde(flatten)]
         result: &'a ResultOutcome,
+    },
+    Sum {
+        schema: &'static str,
+        #[serde(flatten)]
+        sum: &'a SumOutcome,
     },
     Flag {
         schema: &'static str,
@@ -132,6 +139,7 @@ fn as_json(outcome: &Outcome, validated: &[Validated]) -> Result<String, Failure
         flags_that_stop: outcome.stopping().count(),
     }];
     lines.extend(outcome.results.iter().map(|result| Line::Result { schema, result }));
+    lines.extend(outcome.sums.iter().map(|sum| Line::Sum { schema, sum }));
     let correlations = outcome.correlations();
     lines.extend(correlations.iter().map(|correlation| Line::Correlation { schema, correlation }));
     lines.extend(validated.iter().map(|one| Line::MonteCarlo {
@@ -198,6 +206,7 @@ pub fn results_text(outcome: &Outcome, package: &darkline_record::package::DataP
         text.push_str(&table.text());
         text.push('\n');
     }
+    text.push_str(&sums_text(&package.order.sums, &outcome.sums, outcome.controls_passed));
     text
 }
 
@@ -263,6 +272,7 @@ fn details_text(outcome: &Outcome) -> String {
     text.push_str(&result_limits_text(&outcome.results));
     text.push_str(&coverage_text(&outcome.results));
     text.push_str(&correlations_text(&outcome.correlations()));
+    text.push_str(&conformity_text(outcome));
     text
 }
 
@@ -403,59 +413,6 @@ fn calibration_text(run: &RunOutcome, calibration: &CalibrationOutcome) -> Strin
     text
 }
 
-/// What decided between the functions that the method allows: the figures of each, and why one was taken.
-fn choice_text(choice: &ChoiceOutcome, unit: &str) -> String {
-    let mut table = Table::new()
-        .words("function")
-        .figures("parameters", "")
-        .figures("AICc", "")
-        .words("lack of fit")
-        .words("residual runs")
-        .words("worst standard read back");
-    for candidate in &choice.candidates {
-        let test = |test: &TestOutcome| format!("F = {}, p = {}", significant(test.f, 3), significant(test.p, 2));
-        table.row(vec![
-            candidate.model.clone(),
-            candidate.n_parameters.to_string(),
-            candidate.corrected_information.map_or_else(|| "–".into(), |information| format!("{information:.2}")),
-            candidate.lack_of_fit.as_ref().map_or_else(|| "–".into(), test),
-            candidate.residual_runs.as_ref().map_or_else(
-                || "–".into(),
-                |runs| {
-                    format!("{} of {} levels, p = {}", runs.runs, runs.n_above + runs.n_below, significant(runs.p, 2))
-                },
-            ),
-            candidate.worst_read_back.as_ref().map_or_else(
-                || "–".into(),
-                |worst| format!("{:+.1} % at {} {unit}", 100.0 * worst.error, significant(worst.amount, 3)),
-            ),
-        ]);
-    }
-    let mut text = format!("{}\n", table.text());
-    for candidate in &choice.candidates {
-        if let Some(why_not) = &candidate.why_not {
-            text.push_str(&indented(&format!("{}: {why_not}", candidate.model), 2));
-        }
-    }
-    if let Some(test) = &choice.mandel {
-        let words = format!(
-            "Mandel's test of the straight line: F = {}, p = {}",
-            significant(test.f, 3),
-            significant(test.p, 2)
-        );
-        text.push_str(&indented(&words, 2));
-    }
-    if let Some(tolerance) = choice.tolerance {
-        text.push_str(&indented(
-            &format!("tolerance of standards read back: {} %", significant(100.0 * tolerance, 3)),
-            2,
-        ));
-    }
-    text.push_str(&indented(&format!("chosen: {}", because(choice)), 2));
-    text.push('\n');
-    text
-}
-
 /// The flags, those that stop the report last, with what may be done about each.
 pub fn flags_text(outcome: &Outcome, order: &OrderId) -> String {
     let mut text = String::new();
@@ -551,5 +508,9 @@ fn as_csv(outcome: &Outcome) -> String {
             result.statement.as_ref().map_or(String::new(), |found| found.statement.to_string()),
         ]
     };
-    darkline_exchange::results::write(&head, &outcome.results.iter().map(line).collect::<Vec<_>>())
+    let results = outcome.results.iter().map(line);
+    darkline_exchange::results::write(
+        &head,
+        &results.chain(outcome.sums.iter().flat_map(sum_lines)).collect::<Vec<_>>(),
+    )
 }

@@ -1,12 +1,14 @@
 //! `darkline explain`: how a result came about, from reading to figure, and its budget by source.
 
-use darkline_evaluation::outcome::{ResultOutcome, ValueOutcome};
+use darkline_evaluation::UsedCalibration;
+use darkline_evaluation::outcome::{GlobalRiskOutcome, ResultOutcome, ValueOutcome};
 use darkline_metrology::model::{Derivation, Step, figure};
 use darkline_record::identity::{Element, SampleId};
 use serde::Serialize;
 
 use super::order;
 use crate::bench;
+use crate::choice_text::choice_text;
 use crate::command_line::{Everywhere, Explain};
 use crate::coverage_text::coverage_text;
 use crate::ending::{Ending, Failure};
@@ -22,6 +24,7 @@ struct ExplanationLine<'a> {
     result: &'a darkline_evaluation::outcome::ResultOutcome,
     steps: Vec<StepLine<'a>>,
     budget_by_stage: Vec<darkline_evaluation::outcome::BudgetLine>,
+    calibrations: &'a [UsedCalibration],
 }
 
 #[derive(Serialize)]
@@ -49,6 +52,7 @@ pub fn run(everywhere: &Everywhere, options: &Explain) -> Result<Ending, Failure
             result: &explanation.result,
             steps,
             budget_by_stage: explanation.result.reported.found().map(ValueOutcome::by_stage).unwrap_or_default(),
+            calibrations: &explanation.calibrations,
         })?;
         return Ok(Ending::Done);
     }
@@ -63,6 +67,7 @@ pub fn run(everywhere: &Everywhere, options: &Explain) -> Result<Ending, Failure
     if let Some(derivation) = &explanation.derivation {
         text.push_str(&derivation_text(derivation));
     }
+    text.push_str(&calibrations_text(&explanation.calibrations));
     if let Some(found) = result.reported.found() {
         text.push('\n');
         text.push_str(&budget_text(found, &result.unit));
@@ -87,6 +92,20 @@ impl<'a> StepLine<'a> {
             unit: step.unit,
         }
     }
+}
+
+/// What the amounts were read from, and what decided between functions where the method lets it choose.
+fn calibrations_text(calibrations: &[UsedCalibration]) -> String {
+    let mut text = String::new();
+    for used in calibrations {
+        let of = &used.calibration;
+        let words = format!("calibration of run {}: {}, weights: {}", used.run, of.model, of.weights);
+        text.push_str(&format!("\n{}", indented(&words, 0)));
+        if let Some(choice) = &of.choice {
+            text.push_str(&choice_text(choice, &used.amount_unit));
+        }
+    }
+    text
 }
 
 /// The steps, inputs in one line each, results with their equation in names and in numbers.
@@ -129,14 +148,10 @@ fn conformity_text(result: &ResultOutcome) -> String {
         lines.push(format!("guard band {} {}", significant(width, 3), result.unit));
     }
     lines.extend(found.replicates.map(|replicates| replicates.words()));
-    if let Some(risk) = &found.global_risk {
-        lines.push(format!(
-            "over all that is judged: {} % do not conform, {} % do not and are accepted, {} % do and are rejected",
-            significant(100.0 * risk.nonconforming, 2),
-            significant(100.0 * risk.consumer, 2),
-            significant(100.0 * risk.producer, 2)
-        ));
+    if let Some(risk) = found.specific_risk() {
+        lines.push(format!("risk that this statement is wrong {} %", significant(100.0 * risk, 3)));
     }
+    lines.extend(found.global_risk.as_ref().map(GlobalRiskOutcome::words));
     let mut text = String::from("conformity\n");
     for line in lines {
         text.push_str(&indented(&line, 2));

@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "what a test rests on may end it")]
 
 mod package;
+mod sums;
 
 mod additions;
 mod brackets;

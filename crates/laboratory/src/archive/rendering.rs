@@ -4,7 +4,7 @@
 
 use std::fmt::Write;
 
-use darkline_evaluation::outcome::{Reported, ResultOutcome};
+use darkline_evaluation::outcome::{BoundOutcome, Reported, ResultOutcome, SumOutcome};
 use darkline_record::identity::OrderId;
 
 use crate::laboratory::{Laboratory, LaboratoryError};
@@ -29,6 +29,9 @@ impl Laboratory {
         say("Results (all digits of outcome.json; the report rounds them)".into());
         for result in &outcome.results {
             say(format!("  {}", result_words(result)));
+        }
+        for line in outcome.sums.iter().flat_map(sum_words) {
+            say(format!("  {line}"));
         }
         say(String::new());
         say("Readings".into());
@@ -103,6 +106,24 @@ fn result_words(result: &ResultOutcome) -> String {
         format!("; at most {} ({}): {}", statement.limit, statement.decision_rule, statement_words(statement.statement))
     });
     format!("{what}: {found}{statement}")
+}
+
+/// Both bounds of a sum.
+fn sum_words(sum: &SumOutcome) -> Vec<String> {
+    let line = |which: &str, bound: &Option<BoundOutcome>| {
+        let what = format!("{} of {}, {which} bound", sum.name, sum.of());
+        let Some(BoundOutcome { value, statement }) = bound else { return format!("{what}: not measured") };
+        let statement = statement.as_ref().map_or_else(String::new, |found| {
+            let verdict = statement_words(found.statement);
+            format!("; at most {} ({}): {verdict}", found.limit, found.decision_rule)
+        });
+        let unit = &sum.unit;
+        format!(
+            "{what}: {} {unit}, U = {} {unit} (k = {}){statement}",
+            value.value, value.expanded_u, value.coverage_factor
+        )
+    };
+    vec![line("lower", &sum.lower), line("upper", &sum.upper)]
 }
 
 fn statement_words(statement: darkline_metrology::conformity::Statement) -> &'static str {

@@ -22,6 +22,10 @@ fn value(value: &str, expanded_u: &str) -> Finding {
     Finding::Value { value: value.to_owned(), uncertainty }
 }
 
+fn bound(value: &str, expanded_u: &str) -> BoundLine {
+    BoundLine { value: value.to_owned(), expanded_u: expanded_u.to_owned(), coverage_factor: "2".to_owned() }
+}
+
 fn water(sample: &str, finding: Finding, verdict: Verdict, detail: &str) -> ResultLine {
     ResultLine {
         sample: sample.to_owned(),
@@ -93,6 +97,21 @@ pub fn report() -> TestReport {
         },
         issued: "2026-03-14T09:30:00+01:00".to_owned(),
         sampling: Sampling::Customer,
+        sums: vec![SumLine {
+            name: "cadmium + lead".to_owned(),
+            of: "well-04".to_owned(),
+            unit: "µg/L".to_owned(),
+            lower: Some(bound("0.41", "0.04")),
+            upper: Some(bound("0.91", "0.11")),
+            below_loq: "lead".to_owned(),
+            missing: String::new(),
+            limit: Some(Limit {
+                text: "at most 5.0".to_owned(),
+                specification: "an invented agreement".to_owned(),
+                rule: RULE_U.to_owned(),
+            }),
+            statement: Some(Statement { verdict: Verdict::Complies, detail: "by both bounds".to_owned() }),
+        }],
         results: vec![
             water("well-04", value("0.41", "0.04"), Verdict::Complies, ""),
             water("well-05", Finding::BelowLoq, Verdict::Complies, "below LOQ (0.28)"),
@@ -227,6 +246,14 @@ fn annex() -> Annex {
                 ("residual standard deviation".to_owned(), "0.0019 s".to_owned()),
                 ("characteristic mass".to_owned(), "1.1 pg".to_owned()),
             ],
+        }],
+        conformity: vec![ConformityLine {
+            of: "cadmium in well-04".to_owned(),
+            statement: "complies, at most 3.0 µg/L".to_owned(),
+            probability: "100 %".to_owned(),
+            risk: "0 %".to_owned(),
+            guard_band: "0.04 µg/L".to_owned(),
+            global_risk: String::new(),
         }],
         controls: vec![
             control("method blank P2", "0.04 µg/L", "at most 0.09 µg/L", ControlOutcome::Passed),

@@ -153,6 +153,7 @@ fn a_report_with_only_what_must_be_said_leaves_the_rest_out() {
     report.opinions.clear();
     report.caution.clear();
     report.annex = None;
+    report.sums.clear();
     for sample in &mut report.samples {
         sample.description.clear();
         sample.condition.clear();

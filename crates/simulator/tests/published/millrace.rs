@@ -192,6 +192,7 @@ pub fn package() -> DataPackage {
             purpose: Some(text(&order, "purpose").into()),
             samples: samples.collect(),
             analytes: vec![],
+            sums: vec![],
         },
         preparations: vec![PreparationBatch {
             id: text(&preparation, "id").parse().unwrap(),
