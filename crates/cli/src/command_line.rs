@@ -399,6 +399,13 @@ pub struct Import {
     /// What a person has seen: the reading on this line of the file, and those with it, are of this row of the run order
     #[arg(long = "row", value_name = "LINE=ROW", value_parser = line_and_row, requires = "mapping")]
     pub rows: Vec<(usize, u32)>,
+    /// Where the traces are that the mapping tells of, in the order of measuring: folders or files. Without it, the folder of
+    /// the table
+    #[arg(long, value_name = "PATH", requires = "mapping")]
+    pub traces: Vec<PathBuf>,
+    /// Take what the instrument printed for readings whose trace is missing; without it, they wait
+    #[arg(long, requires = "mapping")]
+    pub without_traces: bool,
     /// Look at a file of an instrument and write the first draft of a mapping for it, with the evidence for each line
     #[arg(long, value_name = "FILE", conflicts_with_all = ["order", "table", "mapping"])]
     pub propose: Option<PathBuf>,

@@ -149,6 +149,11 @@ pub fn reduce_one(package: &DataPackage, method: &ResolvedMethod, reading: &Read
     }
 }
 
+/// The response of a pulse by a method, in the unit of the method's response; `None` where it says nothing.
+pub fn response_of(pulse: &Pulse, method: &ResolvedMethod) -> Option<f64> {
+    respond_to_pulse(pulse, method).ok().map(|responded| responded.response)
+}
+
 fn respond_to_pulse(pulse: &Pulse, method: &ResolvedMethod) -> Result<Responded, String> {
     let plan = method.response.window.as_ref().ok_or("the method names no window for pulses")?;
     let (from_s, to_s) = (plan.from.value().si(), plan.to.value().si());

@@ -2,7 +2,9 @@
 //!
 //! Columns in any order: `row`, `replicate`, `at`; `attempt` where a replicate was measured again; one of `absorbance`,
 //! `peak_absorbance`, `integrated_absorbance_s` and `pulse` (the number of the reading in a file of pulses); `failed` with the
-//! reason, where nothing came; `mass_mg` where portions are weighed into the tube.
+//! reason, where nothing came; `mass_mg` where portions are weighed into the tube; `printed_…`, such as
+//! `printed_integrated_absorbance_s`, the response that the instrument printed beside a pulse. Where a line has a printed response
+//! and no pulse, the printed one counts.
 //!
 //! Invariant: what [`write`] writes reads back as the same rows.
 
@@ -36,6 +38,8 @@ pub struct ReadRow {
     pub mass: Option<Written<Mass>>,
     /// What came.
     pub came: Came,
+    /// The response that the instrument printed beside a pulse.
+    pub printed: Option<Written<Response>>,
 }
 
 /// What a reading brought.
@@ -55,6 +59,15 @@ pub fn column_of(kind: ResponseKind) -> &'static str {
         ResponseKind::Absorbance => "absorbance",
         ResponseKind::PeakAbsorbance => "peak_absorbance",
         ResponseKind::IntegratedAbsorbance => "integrated_absorbance_s",
+    }
+}
+
+/// The name of the column of what the instrument printed beside a pulse.
+fn printed_column_of(kind: ResponseKind) -> &'static str {
+    match kind {
+        ResponseKind::Absorbance => "printed_absorbance",
+        ResponseKind::PeakAbsorbance => "printed_peak_absorbance",
+        ResponseKind::IntegratedAbsorbance => "printed_integrated_absorbance_s",
     }
 }
 
@@ -81,6 +94,7 @@ struct Columns<'a> {
     pulse: Option<Column>,
     failed: Option<Column>,
     mass: Option<(Column, Unit<Mass>)>,
+    printed: Option<Column>,
     unit: Unit<Response>,
     sheet: &'a Sheet<'a>,
 }
@@ -134,6 +148,7 @@ fn columns<'a>(sheet: &'a Sheet<'a>, table: &Table<'a>, plan: &ResponsePlan) -> 
         pulse,
         failed: table.optional("failed"),
         mass: table.optional("mass_mg").zip(Mass::unit("mg")),
+        printed: pulse.and_then(|_| table.optional(printed_column_of(plan.kind))),
         unit: Response::unit(plan.kind.unit_symbol())?,
         sheet,
     };
@@ -250,7 +265,15 @@ impl Columns<'_> {
             }
             None => Some(None),
         };
-        let came = self.came(line);
+        let printed = match self.printed.and_then(|column| line.cell(Some(column))) {
+            Some(cell) => Some(line.number(cell, self.unit)?),
+            None => None,
+        };
+        let came = match (line.cell(self.pulse), line.cell(self.failed), &printed) {
+            (None, None, Some(printed)) => Some(Came::Bare(printed.clone())),
+            _ => self.came(line),
+        };
+        let printed = printed.filter(|_| matches!(came, Some(Came::Pulse(_))));
         let number = self.sheet.line_of(line.span(self.row).start);
         Some(ReadRow {
             line: number,
@@ -260,6 +283,7 @@ impl Columns<'_> {
             at: at?,
             mass: mass?,
             came: came?,
+            printed,
         })
     }
 
@@ -321,18 +345,23 @@ fn in_mg(mass: &Written<Mass>) -> String {
 /// Writes readings as a table.
 ///
 /// # Arguments
-/// * `kind`: what the method reads; rows with pulses get the column `pulse` in its place.
+/// * `kind`: what the method reads; rows with pulses get the column `pulse` in its place, and bare responses among them that
+///   of printed ones.
 pub fn write(rows: &[ReadRow], kind: ResponseKind) -> String {
     let has = |wanted: fn(&Came) -> bool| rows.iter().any(|row| wanted(&row.came));
     let has_attempts = rows.iter().any(|row| row.attempt != 1);
     let has_failed = has(|came| matches!(came, Came::Failed(_)));
-    let value = if has(|came| matches!(came, Came::Pulse(_))) { "pulse" } else { column_of(kind) };
+    let has_pulses = has(|came| matches!(came, Came::Pulse(_)));
+    let value = if has_pulses { "pulse" } else { column_of(kind) };
+    let has_bare = has(|came| matches!(came, Came::Bare(_)));
+    let has_printed = has_pulses && (has_bare || rows.iter().any(|row| row.printed.is_some()));
     let mut head = vec!["row".to_owned(), "replicate".into()];
     head.extend(has_attempts.then(|| "attempt".to_owned()));
     let has_mass = rows.iter().any(|row| row.mass.is_some());
     head.push("at".to_owned());
     head.extend(has_mass.then(|| "mass_mg".to_owned()));
     head.push(value.to_owned());
+    head.extend(has_printed.then(|| printed_column_of(kind).to_owned()));
     head.extend(has_failed.then(|| "failed".to_owned()));
     let mut table = String::new();
     push_line(&mut table, &head);
@@ -343,12 +372,15 @@ pub fn write(rows: &[ReadRow], kind: ResponseKind) -> String {
         if has_mass {
             cells.push(row.mass.as_ref().map(in_mg).unwrap_or_default());
         }
-        let (value, failed) = match &row.came {
-            Came::Bare(response) => (response.digits().to_owned(), String::new()),
-            Came::Pulse(number) => (number.to_string(), String::new()),
-            Came::Failed(reason) => (String::new(), reason.to_string()),
+        let printed = row.printed.as_ref().map_or_else(String::new, |printed| printed.digits().to_owned());
+        let (value, printed, failed) = match &row.came {
+            Came::Bare(response) if has_pulses => (String::new(), response.digits().to_owned(), String::new()),
+            Came::Bare(response) => (response.digits().to_owned(), String::new(), String::new()),
+            Came::Pulse(number) => (number.to_string(), printed, String::new()),
+            Came::Failed(reason) => (String::new(), String::new(), reason.to_string()),
         };
         cells.push(value);
+        cells.extend(has_printed.then_some(printed));
         cells.extend(has_failed.then_some(failed));
         push_line(&mut table, &cells);
     }

@@ -75,6 +75,7 @@ fn cadmium(root: &Path) -> Result<DataPackage, Box<dyn Error>> {
             attempt,
             at,
             mass: None,
+            printed: None,
             signal: Signal::Bare(response),
         });
     }

@@ -351,6 +351,9 @@ pub struct ReceivedFile {
     /// Rows that a person has told, as line and row.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub told: Vec<(usize, u32)>,
+    /// The files of traces beside it, and the digests of their bytes.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub traces: Vec<(String, Digest)>,
 }
 
 /// Kinds of document.

@@ -5,9 +5,10 @@ use std::collections::BTreeMap;
 use darkline_audit_trail::keys::SigningKey;
 use darkline_audit_trail::people::{Person, Verb};
 use darkline_audit_trail::{BlobDigest, PersonId};
+use darkline_evaluation::responses::response_of;
 use darkline_exchange::fault::{Fault, Faults};
 use darkline_exchange::instrument_file::mapping;
-use darkline_exchange::instrument_file::taking::{self, Taken};
+use darkline_exchange::instrument_file::taking::{self, Awaiting, Taken, Told, Traces};
 use darkline_exchange::readings::{self, Came};
 use darkline_record::canonical::Digest;
 use darkline_record::identity::{OrderId, RunId};
@@ -84,8 +85,8 @@ impl Laboratory {
     /// # Arguments
     /// * `file`: its name and bytes.
     /// * `mapping`: the name and text of the mapping.
-    /// * `day`: the day of its first reading, for files that write times alone.
-    /// * `told`: rows that a person has told, by the line of the file.
+    /// * `told`: what a person says beside the mapping.
+    /// * `traces`: the traces beside it, read through the same mapping.
     ///
     /// Returns what was imported, and what became of each row of the file.
     ///
@@ -100,8 +101,8 @@ impl Laboratory {
         run: Option<&RunId>,
         file: (&str, &[u8]),
         mapping: Attached,
-        day: Option<jiff::civil::Date>,
-        told: &BTreeMap<usize, u32>,
+        told: &Told,
+        traces: Option<&Traces<'_>>,
     ) -> Result<(Imported, Taken), LaboratoryError> {
         self.ask_now(by, Verb::Import, order)?;
         let run = self.run_of(order, run)?;
@@ -119,7 +120,9 @@ impl Laboratory {
             return Err(Faults::one(Fault::of_file(&mapping.file_name, what, hint)).into());
         }
         let text = mapped.code_page.decode(name, bytes)?;
-        let taken = taking::take(name, &text, &mapped, &known.run, method.element.as_str(), day, told)?;
+        let response = |pulse: &Pulse| response_of(pulse, method);
+        let awaiting = Awaiting { run: &known.run, element: method.element.as_str(), response: &response };
+        let taken = taking::take(name, &text, &mapped, &awaiting, told, traces)?;
         let nothing =
             Imported { run: run.clone(), entry: None, n_readings: 0, n_pulses: 0, n_left_out: 0, numbers: None };
         if taken.rows.is_empty() {
@@ -129,11 +132,13 @@ impl Laboratory {
             file: Attached { file_name: name.to_owned(), text },
             bytes: Digest::of(bytes),
             mapping,
-            day: day.map(|day| day.to_string()),
-            told: told.iter().map(|(line, row)| (*line, *row)).collect(),
+            day: told.day.map(|day| day.to_string()),
+            told: told.rows.iter().map(|(line, row)| (*line, *row)).collect(),
+            traces: traces.map_or_else(Vec::new, |traces| traces.received.files.clone()),
         };
         let table = Attached { file_name: name.to_owned(), text: readings::write(&taken.rows, mapped.response.kind) };
-        let imported = self.import_signed(by, order, Some(&run), table, None, &mut |_| (), None, Some(received))?;
+        let pulses = (!taken.pulses.is_empty()).then_some((name, &taken.pulses));
+        let imported = self.import_signed(by, order, Some(&run), table, pulses, &mut |_| (), None, Some(received))?;
         Ok((imported, taken))
     }
 

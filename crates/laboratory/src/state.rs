@@ -399,6 +399,7 @@ impl State {
                         attempt: row.attempt,
                         at: row.at,
                         mass: row.mass,
+                        printed: row.printed,
                         signal,
                     });
                 }

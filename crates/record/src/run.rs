@@ -125,6 +125,9 @@ pub struct Reading {
     /// The mass of the portion that was weighed into the tube for it; `None` for solutions.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mass: Option<Written<Mass>>,
+    /// The response that the instrument printed beside a pulse; `None` where it printed none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub printed: Option<Written<Response>>,
     /// What came.
     pub signal: Signal,
 }

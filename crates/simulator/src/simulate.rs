@@ -90,6 +90,7 @@ impl SimulatedReading {
             attempt: self.attempt,
             at: self.at.clone(),
             mass: self.mass.clone(),
+            printed: None,
             signal: match &self.came {
                 SimulatedSignal::Pulse(pulse) => Signal::Pulse(pulse.digest()),
                 SimulatedSignal::Bare(absorbance) => Signal::Bare(printed(*absorbance)),
@@ -494,6 +495,7 @@ mod tests {
                         attempt: 255,
                         at: STARTED.parse().unwrap(),
                         mass: None,
+                        printed: None,
                         signal: Signal::Failed { why: Reason::new("lamp out").unwrap() },
                     }];
                 },

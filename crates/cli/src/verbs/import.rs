@@ -1,12 +1,15 @@
 //! `darkline import`: a table of readings with its pulses, or an instrument's own file, is taken into the record.
 
-use std::collections::BTreeMap;
 use std::path::Path;
 
 use darkline_audit_trail::PersonId;
 use darkline_audit_trail::keys::SigningKey;
-use darkline_exchange::instrument_file::proposal;
-use darkline_exchange::instrument_file::taking::Taken;
+use darkline_exchange::instrument_file::mapping::{self, Mapping};
+use darkline_exchange::instrument_file::received::Aside;
+use darkline_exchange::instrument_file::taking::{GrowingTrace, Taken, Told, Traces, WithoutTrace};
+use darkline_exchange::instrument_file::trace_mapping::TraceMapping;
+use darkline_exchange::instrument_file::traces::{self, ReceivedTraces};
+use darkline_exchange::instrument_file::{proposal, trace_folder};
 use darkline_exchange::{pulses, text_file};
 use darkline_laboratory::Imported;
 use darkline_laboratory::act::Attached;
@@ -61,6 +64,7 @@ struct MappedLine {
     other_elements: usize,
     aside: Vec<AsideLine>,
     doubtful: Vec<DoubtfulLine>,
+    waiting: Vec<AsideLine>,
     skipped_rows: Vec<u32>,
     notes: Vec<String>,
 }
@@ -193,32 +197,69 @@ fn import_mapped(
 ) -> Result<Ending, Failure> {
     let bytes = text_file::read_bytes(table, &table.display().to_string(), text_file::LARGEST)?;
     let mapping_name = mapping.file_name().map_or_else(|| "mapping".into(), |name| name.to_string_lossy().into_owned());
+    let mapping_path = mapping.display().to_string();
     let mapping = Attached { file_name: mapping_name, text: text_file::read(mapping)? };
-    let told: BTreeMap<usize, u32> = options.rows.iter().copied().collect();
+    let mapped = mapping::read(&mapping_path, &mapping.text)?;
+    let received = match &mapped.traces {
+        Some(of_traces) => Some(received_traces(table, of_traces, &mapped, options)?),
+        None if options.traces.is_empty() => None,
+        None => {
+            let hint = "write its part [traces]: which files they are, and how they are written";
+            return Err(Failure::with_hint(format!("{mapping_path} tells nothing of traces"), hint));
+        }
+    };
+    let traces = received.as_ref().map(|received| Traces {
+        received,
+        without: if options.without_traces { WithoutTrace::PrintedCounts } else { WithoutTrace::Waits },
+        growing: GrowingTrace::Taken,
+    });
+    let told = Told { day: options.day, rows: options.rows.iter().copied().collect() };
     let mut laboratory = bench::write(everywhere)?;
     let (imported, taken) =
-        laboratory.import_instrument_file(by, order, run, (file_name, &bytes), mapping, options.day, &told)?;
+        laboratory.import_instrument_file(by, order, run, (file_name, &bytes), mapping, &told, traces.as_ref())?;
     if everywhere.json {
         talk::print_json(&mapped_line(order, &imported, &taken))?;
     }
     match (imported.entry, imported.numbers) {
-        (Some(entry), Some((first, last))) => talk::tell(&format!(
-            "entry {entry}: {} of run {} imported by {by} as {first} to {last}.",
-            count(imported.n_readings, "reading"),
-            imported.run
-        )),
+        (Some(entry), Some((first, last))) => {
+            let pulses = match imported.n_pulses {
+                0 => String::new(),
+                n => format!(", {}", count(n, "pulse")),
+            };
+            talk::tell(&format!(
+                "entry {entry}: {}{pulses} of run {} imported by {by} as {first} to {last}.",
+                count(imported.n_readings, "reading"),
+                imported.run
+            ));
+        }
         _ => talk::tell(&format!("{file_name} brings no new reading; nothing was appended")),
     }
     if !everywhere.json {
         talk::print(&told_of(file_name, &taken))?;
     }
     talk::tell(&format!("Next: darkline evaluate {order}"));
-    Ok(if taken.doubtful.is_empty() { Ending::Done } else { Ending::Stopped })
+    Ok(if taken.doubtful.is_empty() && taken.waiting.is_empty() { Ending::Done } else { Ending::Stopped })
+}
+
+/// The traces beside a table, or where a person says they are.
+fn received_traces(
+    table: &Path,
+    of_traces: &TraceMapping,
+    mapped: &Mapping,
+    options: &Import,
+) -> Result<ReceivedTraces, Failure> {
+    let beside = table.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let places = if options.traces.is_empty() { vec![beside.to_owned()] } else { options.traces.clone() };
+    let mut files = Vec::new();
+    for path in trace_folder::files(&places, of_traces)? {
+        let shown = trace_folder::shown(&path, Some(beside));
+        files.push((shown, text_file::read_bytes(&path, &path.display().to_string(), text_file::LARGEST)?));
+    }
+    Ok(traces::read(&files, mapped))
 }
 
 fn mapped_line(order: &OrderId, imported: &Imported, taken: &Taken) -> MappedLine {
-    let aside =
-        taken.aside.iter().map(|aside| AsideLine { line: aside.line, row: aside.row.clone(), why: aside.why.clone() });
+    let line = |aside: &Aside| AsideLine { line: aside.line, row: aside.row.clone(), why: aside.why.clone() };
     let doubtful = taken.doubtful.iter().map(|(aside, row)| DoubtfulLine {
         line: aside.line,
         row: aside.row.clone(),
@@ -230,8 +271,9 @@ fn mapped_line(order: &OrderId, imported: &Imported, taken: &Taken) -> MappedLin
         known: taken.n_known,
         no_readings: taken.n_no_readings,
         other_elements: taken.n_other_elements,
-        aside: aside.collect(),
+        aside: taken.aside.iter().map(line).collect(),
         doubtful: doubtful.collect(),
+        waiting: taken.waiting.iter().map(line).collect(),
         skipped_rows: taken.skipped.clone(),
         notes: taken.notes.clone(),
     }
@@ -263,6 +305,16 @@ fn told_of(file_name: &str, taken: &Taken) -> String {
             table.row(vec![aside.line.to_string(), aside.row.clone(), aside.why.clone()]);
         }
         text.push_str(&format!("\n{}", table.text()));
+    }
+    if !taken.waiting.is_empty() {
+        let mut table = Table::new().figures("line", "").words("solution").words("waits for its trace");
+        for waiting in &taken.waiting {
+            table.row(vec![waiting.line.to_string(), waiting.row.clone(), waiting.why.clone()]);
+        }
+        text.push_str(&format!(
+            "\n{}Import {file_name} again when the traces are there, or with --without-traces to take what was printed.\n",
+            table.text()
+        ));
     }
     if !taken.doubtful.is_empty() {
         let mut table =

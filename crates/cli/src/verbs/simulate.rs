@@ -182,7 +182,16 @@ impl Place {
                 }
             };
             let (row, replicate, attempt, at) = (reading.row, reading.replicate, reading.attempt, reading.at.clone());
-            table.push(ReadRow { line: 0, row, replicate, attempt, at, mass: reading.mass.clone(), came });
+            table.push(ReadRow {
+                line: 0,
+                row,
+                replicate,
+                attempt,
+                at,
+                mass: reading.mass.clone(),
+                came,
+                printed: None,
+            });
         }
         let mut files = vec![self.path.clone()];
         if !traces.is_empty() {

@@ -9,6 +9,12 @@ use std::time::{Duration, Instant, SystemTime};
 
 use darkline_audit_trail::PersonId;
 use darkline_evaluation::outcome::Outcome;
+use darkline_exchange::instrument_file::mapping::{self, Mapping};
+use darkline_exchange::instrument_file::received::Aside;
+use darkline_exchange::instrument_file::taking::{GrowingTrace, Told, Traces, WithoutTrace};
+use darkline_exchange::instrument_file::trace_folder;
+use darkline_exchange::instrument_file::trace_mapping::TraceMapping;
+use darkline_exchange::instrument_file::traces::{self, ReceivedTraces};
 use darkline_exchange::{pulses, text_file};
 use darkline_laboratory::act::Attached;
 use darkline_laboratory::{Imported, Laboratory};
@@ -48,7 +54,11 @@ struct Seen {
     told: Option<String>,
 }
 
-type Look = (u64, Option<SystemTime>, Option<(u64, Option<SystemTime>)>);
+/// Size and time of change of a file.
+type OfFile = (u64, Option<SystemTime>);
+
+/// A table, and what lies beside it: its pulses, or the traces.
+type Look = (OfFile, Vec<(PathBuf, OfFile)>);
 
 #[derive(Serialize)]
 #[serde(tag = "is", rename_all = "kebab-case")]
@@ -76,7 +86,11 @@ struct Watcher<'a> {
     by: PersonId,
     order: OrderId,
     run: Option<RunId>,
-    mapping: Option<Attached>,
+    mapping: Option<(Attached, Mapping)>,
+    /// What was read of each file of traces, as long as it stands unchanged.
+    traces: BTreeMap<PathBuf, (OfFile, ReceivedTraces)>,
+    /// Readings that wait for their trace, by table.
+    waiting: BTreeMap<PathBuf, Vec<Aside>>,
     files: BTreeMap<PathBuf, Seen>,
     flags: BTreeSet<String>,
     is_away: bool,
@@ -97,8 +111,8 @@ pub fn run(everywhere: &Everywhere, options: &Watch) -> Result<Ending, Failure> 
             let file_name =
                 path.file_name().map_or_else(|| "mapping".into(), |name| name.to_string_lossy().into_owned());
             // A mapping at fault is told now, not with the first file.
-            darkline_exchange::instrument_file::mapping::read(&path.display().to_string(), &text)?;
-            Some(Attached { file_name, text })
+            let mapped = mapping::read(&path.display().to_string(), &text)?;
+            Some((Attached { file_name, text }, mapped))
         }
         None => None,
     };
@@ -108,8 +122,9 @@ pub fn run(everywhere: &Everywhere, options: &Watch) -> Result<Ending, Failure> 
         "watching {} for readings of run {watched}, order {order}; nothing in it is changed; Ctrl-C ends it",
         options.folder.display()
     ));
+    let (files, traces, waiting) = (BTreeMap::new(), BTreeMap::new(), BTreeMap::new());
     let mut watcher =
-        Watcher { everywhere, options, by, order, run, mapping, files: BTreeMap::new(), flags, is_away: false };
+        Watcher { everywhere, options, by, order, run, mapping, traces, waiting, files, flags, is_away: false };
     let mut last_news = Instant::now();
     loop {
         if watcher.look()? {
@@ -168,23 +183,40 @@ impl Watcher<'_> {
         let mut paths: Vec<PathBuf> =
             listed.filter_map(|entry| Some(entry.ok()?.path())).filter(|path| is_table(path)).collect();
         paths.sort();
+        let traces = match self.of_traces() {
+            Some(of_traces) => {
+                paths.retain(|path| !is_trace(path, of_traces));
+                trace_folder::files(std::slice::from_ref(&self.options.folder), of_traces)?
+            }
+            None => Vec::new(),
+        };
         let mut is_news = false;
         for path in paths {
-            is_news |= self.file(&path)?;
+            is_news |= self.file(&path, &traces)?;
         }
         Ok(is_news)
     }
 
+    /// The part of the mapping that is about traces.
+    fn of_traces(&self) -> Option<&TraceMapping> {
+        self.mapping.as_ref()?.1.traces.as_ref()
+    }
+
     /// Looks at one file.
-    fn file(&mut self, path: &Path) -> Result<bool, Failure> {
-        let look_at = |path: &Path| std::fs::metadata(path).ok().map(|known| (known.len(), known.modified().ok()));
-        let Some((size, changed)) = look_at(path) else { return Ok(false) };
-        let look: Look = (size, changed, look_at(&path.with_extension("parquet")));
+    fn file(&mut self, path: &Path, traces: &[PathBuf]) -> Result<bool, Failure> {
+        let Some(of_table) = look_at(path) else { return Ok(false) };
+        let beside: Vec<PathBuf> = match self.mapping {
+            Some(_) => traces.to_vec(),
+            None => vec![path.with_extension("parquet")],
+        };
+        let beside: Vec<(PathBuf, OfFile)> =
+            beside.into_iter().filter_map(|path| Some((path.clone(), look_at(&path)?))).collect();
         let seen = self.files.entry(path.to_owned()).or_default();
-        if seen.look != Some(look) {
-            (seen.look, seen.since, seen.is_done) = (Some(look), Some(Instant::now()), false);
+        let is_same = seen.look.as_ref().is_some_and(|(before, others)| *before == of_table && *others == beside);
+        if !is_same {
+            (seen.look, seen.since, seen.is_done) = (Some((of_table, beside.clone())), Some(Instant::now()), false);
         }
-        if seen.is_done || size == 0 {
+        if seen.is_done || of_table.0 == 0 {
             return Ok(false);
         }
         let stands = seen.since.map_or(Duration::ZERO, |since| since.elapsed());
@@ -199,11 +231,12 @@ impl Watcher<'_> {
             }
         };
         let digest = Digest::of(&bytes);
-        if self.files.get(path).is_some_and(|seen| seen.taken == Some(digest)) && self.mapping.is_some() {
+        let is_alone = self.mapping.is_some() && beside.is_empty();
+        if self.files.get(path).is_some_and(|seen| seen.taken == Some(digest)) && is_alone {
             self.done(path, digest);
             return Ok(false);
         }
-        match self.take(path, &bytes) {
+        match self.take(path, &bytes, &beside) {
             Ok(is_news) => {
                 self.done(path, digest);
                 Ok(is_news)
@@ -236,22 +269,28 @@ impl Watcher<'_> {
     }
 
     /// Takes what a file holds, and shows what it brought.
-    fn take(&mut self, path: &Path, bytes: &[u8]) -> Result<bool, Failure> {
+    fn take(&mut self, path: &Path, bytes: &[u8], beside: &[(PathBuf, OfFile)]) -> Result<bool, Failure> {
         let name = path.file_name().map_or_else(|| "readings".into(), |name| name.to_string_lossy().into_owned());
         let mut laboratory = bench::write(self.everywhere)?;
         let imported = match self.mapping.clone() {
-            Some(mapping) => {
-                let (order, run) = (self.order.clone(), self.run.clone());
-                let told = BTreeMap::new();
+            Some((mapping, mapped)) => {
+                let received = mapped.traces.is_some().then(|| self.read_traces(&mapped, beside));
+                let traces = received.as_ref().map(|received| Traces {
+                    received,
+                    without: WithoutTrace::Waits,
+                    growing: GrowingTrace::Waits,
+                });
+                let told = Told { day: self.options.day, rows: BTreeMap::new() };
                 let (imported, taken) = laboratory.import_instrument_file(
                     &self.by,
-                    &order,
-                    run.as_ref(),
+                    &self.order,
+                    self.run.as_ref(),
                     (&name, bytes),
                     mapping,
-                    self.options.day,
                     &told,
+                    traces.as_ref(),
                 )?;
+                self.waiting.insert(path.to_owned(), taken.waiting.clone());
                 for (aside, why) in taken
                     .aside
                     .iter()
@@ -282,6 +321,21 @@ impl Watcher<'_> {
         };
         self.show(&laboratory, &imported)?;
         Ok(imported.entry.is_some())
+    }
+
+    /// The traces beside a table; those of files that stand unchanged are not read again.
+    fn read_traces(&mut self, mapped: &Mapping, beside: &[(PathBuf, OfFile)]) -> ReceivedTraces {
+        for (path, look) in beside {
+            if self.traces.get(path).is_some_and(|(before, _)| before == look) {
+                continue;
+            }
+            // One that is locked is not there yet.
+            if let Ok(bytes) = text_file::read_bytes(path, &path.display().to_string(), text_file::LARGEST) {
+                let shown = trace_folder::shown(path, Some(&self.options.folder));
+                self.traces.insert(path.clone(), (*look, traces::read_one(&shown, &bytes, mapped)));
+            }
+        }
+        traces::joined(beside.iter().filter_map(|(path, _)| Some(&self.traces.get(path)?.1)))
     }
 
     /// A line about a file that is shown once, although the file is read again and again while it grows.
@@ -365,6 +419,11 @@ impl Watcher<'_> {
     }
 
     fn end(&self) -> Result<Ending, Failure> {
+        for (path, waiting) in &self.waiting {
+            for aside in waiting {
+                talk::say(&format!("{} line {}: {} waits: {}", path.display(), aside.line, aside.row, aside.why));
+            }
+        }
         let laboratory = bench::read(self.everywhere)?;
         let n = laboratory
             .run_of(&self.order, self.run.as_ref())
@@ -376,6 +435,14 @@ impl Watcher<'_> {
         ));
         Ok(Ending::Done)
     }
+}
+
+fn look_at(path: &Path) -> Option<OfFile> {
+    std::fs::metadata(path).ok().map(|known| (known.len(), known.modified().ok()))
+}
+
+fn is_trace(path: &Path, of_traces: &TraceMapping) -> bool {
+    path.file_name().is_some_and(|name| of_traces.files.matches(&name.to_string_lossy()).is_some())
 }
 
 fn is_table(path: &Path) -> bool {

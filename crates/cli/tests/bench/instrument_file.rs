@@ -171,3 +171,119 @@ fn a_watched_folder_shows_readings_as_they_come_and_survives_what_happens_to_it(
     let results = |bench: &Bench| bench.run("evaluate 2026-052 -o -").ends(0).out;
     assert_eq!(results(&bench), results(&ours));
 }
+
+/// The demonstration order measured, and what its furnace leaves behind: a table, and a file of a trace for each firing, whose
+/// numbers start again with the second folder.
+struct Furnace {
+    bench: Bench,
+    lines: Vec<String>,
+}
+
+const FURNACE: &str = "format = \"darkline/mapping/1\"\nid = \"furnace-2\"\n
+[file]\ncode_page = \"utf-8\"\nseparator = \"semicolon\"\ndecimal_sign = \",\"\n
+[columns]\nsample = \"Name\"\ncup = \"Cup\"\nreplicate = \"Rep\"\nat = \"At\"\nfiring = \"Firing\"\nresponse = \"Area\"\n
+[response]\nkind = \"integrated absorbance\"\nunit = \"absorbance\"\nis = \"as measured\"\n
+[time]\ndate_order = \"year month day\"\nzone = \"+01:00\"\n
+[traces]\nfiles = \"trace_#.txt\"\nmoment = \"t\"\nmoment_unit = \"s\"\ntotal = \"AA\"\nbackground = \"BG\"\n";
+
+impl Furnace {
+    fn new() -> Self {
+        let bench = crate::simulating::bench();
+        bench.run("simulate 2026-041 --truth truth.toml -o r.csv").ends(0);
+        let pulses = std::fs::read(bench.path("r.parquet")).unwrap();
+        let pulses = darkline_exchange::pulses::read("r.parquet", pulses).unwrap();
+        let table = std::fs::read_to_string(bench.path("r.csv")).unwrap();
+        let order = std::fs::read_to_string(bench.path("order/run-order.csv")).unwrap();
+        let planned: Vec<Vec<&str>> = order.lines().map(|line| line.split(',').collect()).collect();
+        std::fs::create_dir_all(bench.path("share/night")).unwrap();
+        bench.write("furnace-2.toml", FURNACE);
+        let method = std::fs::read_to_string(bench.path("order/method.toml")).unwrap();
+        let method = darkline_exchange::method::read("method.toml", &method).unwrap();
+        let mut lines = Vec::new();
+        for (place, line) in table.lines().skip(1).enumerate() {
+            let cells: Vec<&str> = line.split(',').collect();
+            let row: usize = cells[0].parse().unwrap();
+            let pulse = &pulses[&cells[3].parse().unwrap()];
+            let (firing, folder) = if place < 50 { (place + 1, "share") } else { (place - 49, "share/night") };
+            let mut trace = String::from("t;AA;BG\r\n");
+            for ((t, total), background) in pulse.t_s().iter().zip(pulse.total()).zip(pulse.background()) {
+                trace.push_str(&format!("{t};{total};{background}\r\n").replace('.', ","));
+            }
+            bench.write(&format!("{folder}/trace_{firing:04}.txt"), trace);
+            let area = darkline_evaluation::responses::response_of(pulse, &method).unwrap();
+            let (cup, name) = (planned[row][1], planned[row][2]);
+            let line = format!("{firing};{name};{cup};{};{};{area:.4}", cells[1], cells[2]);
+            lines.push(line.replace('.', ","));
+        }
+        let furnace = Self { bench, lines };
+        furnace.write(usize::MAX);
+        furnace
+    }
+
+    /// Writes the first so many lines of the table.
+    fn write(&self, n: usize) {
+        let lines: Vec<&str> = self.lines.iter().take(n).map(String::as_str).collect();
+        self.bench.write("share/run.csv", format!("Firing;Name;Cup;Rep;At;Area\r\n{}\r\n", lines.join("\r\n")));
+    }
+}
+
+const FURNACE_IMPORT: &str = "import 2026-041 share/run.csv --mapping furnace-2.toml --as j.alder";
+
+#[test]
+fn traces_of_an_instrument_give_the_same_results_as_our_own_file_of_pulses() {
+    let Furnace { bench, lines } = Furnace::new();
+    // The second folder is not named yet: its readings wait.
+    let waits = bench.run(FURNACE_IMPORT).ends(1).says("50 readings, 50 pulses of run R1 imported");
+    assert!(waits.out.contains("firing 3 has no trace"), "{}", waits.out);
+    bench
+        .run(&format!("{FURNACE_IMPORT} --traces share --traces share/night"))
+        .ends(0)
+        .says(&format!("{0} readings, {0} pulses of run R1 imported", lines.len() - 50));
+    bench.run(&format!("{FURNACE_IMPORT} --traces share --traces share/night")).ends(0).says("brings no new reading");
+    let results = |bench: &Bench| bench.run("evaluate 2026-041 -o -").out;
+    let found = results(&bench);
+    let ours = crate::simulating::bench();
+    ours.run("simulate 2026-041 --truth truth.toml -o r.csv").ends(0);
+    ours.run("import 2026-041 r.csv --as j.alder").ends(0);
+    assert_eq!(found, results(&ours));
+    bench.run("verify --quiet").ends(0);
+}
+
+#[test]
+fn a_trace_of_another_firing_is_told_with_both_numbers() {
+    let Furnace { bench, .. } = Furnace::new();
+    // The trace of a standard under the number of a sample.
+    std::fs::copy(bench.path("share/trace_0016.txt"), bench.path("share/trace_0034.txt")).unwrap();
+    bench.run(&format!("{FURNACE_IMPORT} --traces share --traces share/night")).ends(0);
+    let told = bench.run("evaluate 2026-041 --json").ends(1);
+    let flag = told.json().into_iter().find(|line| line["id"] == "printed-response-differs:reading:R1/34").unwrap();
+    assert_eq!(
+        flag["says"],
+        "S02: the trace gives 0.325 s, the instrument printed 0.157 s; they may differ by 0.0157 s"
+    );
+}
+
+#[test]
+fn readings_wait_for_their_traces_in_a_watched_folder() {
+    let furnace = Furnace::new();
+    let bench = &furnace.bench;
+    furnace.write(6);
+    let line = "watch share --mapping furnace-2.toml --as j.alder --until-quiet 3 --json";
+    let last = bench.path("share/trace_0006.txt");
+    let held = std::fs::read(&last).unwrap();
+    std::fs::remove_file(&last).unwrap();
+    let running = crate::program::start(bench.folder(), line);
+    let ended = std::thread::scope(|scope| {
+        let waiting = scope.spawn(|| running.wait_with_output().unwrap());
+        let n_imports = || bench.run("entries 2026-041 --json").ends(0).out.matches("readings of run.csv").count();
+        wait("readings with their traces", || n_imports() == 1);
+        // The trace comes behind its reading, first half of it.
+        std::fs::write(&last, &held[..held.len() / 2]).unwrap();
+        std::thread::sleep(std::time::Duration::from_millis(600));
+        std::fs::write(&last, &held).unwrap();
+        wait("the reading whose trace came late", || n_imports() == 2);
+        waiting.join().unwrap()
+    });
+    let ran = crate::program::Ran::of(line, ended).ends(0);
+    assert_eq!(ran.out.matches("\"is\":\"reading\"").count(), 6, "{}\n{}", ran.out, ran.told);
+}

@@ -3,7 +3,7 @@
 use crate::laboratory::{Bench, Stage, repository};
 
 /// A bench where the demonstration order is open and nothing is measured.
-fn bench() -> Bench {
+pub fn bench() -> Bench {
     let bench = Bench::at(Stage::People);
     std::fs::create_dir(bench.path("order")).unwrap();
     for name in ["order.toml", "preparation.toml", "method.toml", "run.toml", "run-order.csv"] {

@@ -13,6 +13,7 @@ use crate::instrument_file::code_page::CodePage;
 use crate::instrument_file::moment::{DateOrder, zone};
 use crate::instrument_file::number::Writing;
 use crate::instrument_file::parting::Separator;
+use crate::instrument_file::trace_mapping::{TraceMapping, traces};
 
 /// How to read the files of an instrument.
 #[derive(Clone, Debug)]
@@ -35,6 +36,8 @@ pub struct Mapping {
     pub time: TimeMapping,
     /// Which rows and cells are no readings.
     pub marks: Marks,
+    /// Where the traces of its readings are; none where it leaves none.
+    pub traces: Option<TraceMapping>,
 }
 
 /// Which column is what, by the name in its head.
@@ -58,6 +61,8 @@ pub struct Columns {
     pub responses: Vec<String>,
     /// The response of the blank that the instrument subtracted.
     pub blank: Option<String>,
+    /// The number of the firing, by which its trace is found.
+    pub firing: Option<String>,
 }
 
 /// How a reading's response is written.
@@ -171,6 +176,10 @@ fn v1(top: &Section<'_>) -> Option<Mapping> {
         Some(section) => marks(&section),
         None => Some(Marks::default()),
     };
+    let traces = match top.optional_section("traces", "[traces]") {
+        Some(section) => traces(&section).map(Some),
+        None => Some(None),
+    };
     top.close();
     let (code_page, separator, writing, lines_below_head) = file?;
     let (columns, response) = (columns?, response?);
@@ -192,6 +201,7 @@ fn v1(top: &Section<'_>) -> Option<Mapping> {
         response,
         time: time?,
         marks: marks?,
+        traces: traces?,
     })
 }
 
@@ -271,6 +281,7 @@ fn columns(section: &Section<'_>) -> Option<Columns> {
     let time = name("time");
     let element = name("element");
     let blank = name("blank");
+    let firing = name("firing");
     let responses =
         section.required("response", "\"Abs\"").and_then(|entry| texts(&entry, "response = [\"R1\", \"R2\"]"));
     let is_timed = at.is_some() || time.is_some();
@@ -299,6 +310,7 @@ fn columns(section: &Section<'_>) -> Option<Columns> {
         element: transposed(element)?,
         responses: responses?,
         blank: transposed(blank)?,
+        firing: transposed(firing)?,
     };
     (is_timed && (columns.sample.is_some() || columns.cup.is_some())).then_some(columns)
 }

@@ -49,6 +49,8 @@ pub struct ReceivedReading {
     pub is_rejected: bool,
     /// The response of the blank that the instrument subtracted.
     pub blank: Option<String>,
+    /// The number of its firing, by which its trace is found.
+    pub firing: Option<u32>,
 }
 
 /// What a reading brought.
@@ -83,6 +85,7 @@ struct Block {
     time: Option<usize>,
     element: Option<usize>,
     blank: Option<usize>,
+    firing: Option<usize>,
     responses: Vec<usize>,
     no_readings: Vec<(usize, Vec<String>)>,
 }
@@ -156,6 +159,7 @@ fn block_at(record: &Record, mapping: &Mapping) -> Option<Block> {
         time: wanted(&columns.time)?,
         element: wanted(&columns.element)?,
         blank: wanted(&columns.blank)?,
+        firing: wanted(&columns.firing)?,
         responses: columns.responses.iter().map(|name| place(name)).collect::<Option<_>>()?,
         no_readings: mapping
             .marks
@@ -176,6 +180,7 @@ fn no_head(file: &str, records: &[Record], columns: &Columns) -> Fault {
         &columns.time,
         &columns.element,
         &columns.blank,
+        &columns.firing,
     ]
     .into_iter()
     .filter_map(|name| name.as_deref())
@@ -295,6 +300,11 @@ impl Reader<'_> {
                 _ => return self.aside(record, format!("the blank {} is no number", quoted(text))),
             },
         };
+        let firing_cell = cell(block.firing);
+        let firing = match (whole(firing_cell), firing_cell.is_empty()) {
+            (None, false) => return self.aside(record, format!("{} is no number of a firing", quoted(firing_cell))),
+            (firing, _) => firing,
+        };
         let as_columns = responses.len() > 1;
         for (place, text) in responses.iter().enumerate() {
             if as_columns && text.is_empty() {
@@ -309,6 +319,9 @@ impl Reader<'_> {
             };
             let replicate = if as_columns { u8::try_from(place + 1).ok() } else { replicate };
             let (sample, at, blank) = (sample.clone(), at.clone(), blank.clone());
+            // Where replicates stand side by side, the number is that of the first of them.
+            let later = if as_columns { u32::try_from(place).unwrap_or(0) } else { 0 };
+            let firing = firing.map(|first| first.saturating_add(later));
             self.received.readings.push(ReceivedReading {
                 line: record.line,
                 sample,
@@ -318,6 +331,7 @@ impl Reader<'_> {
                 came,
                 is_rejected,
                 blank,
+                firing,
             });
         }
     }

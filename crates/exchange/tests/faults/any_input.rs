@@ -185,6 +185,7 @@ proptest! {
         let rows: Vec<ReadRow> = came.into_iter().enumerate().map(|(place, (failed, response, attempt))| ReadRow {
             line: 0, row: 4, replicate: u8::try_from(place + 1).unwrap(), attempt, at: "2026-03-14T09:30:00.5+01:00".parse().unwrap(),
             mass: (place % 2 == 1).then(|| "0.312 mg".parse().unwrap()),
+            printed: None,
             came: match failed.and_then(|why| Reason::new(&why)) {
                 Some(why) => Came::Failed(why),
                 None => Came::Bare(written::<Response>(response, 4, kind.unit_symbol())),

@@ -33,10 +33,22 @@ pub enum Habit {
     SkippedCup,
     CupsAgain,
     OldLineEnds,
+    TracesApart,
+    TracesTogether,
+    TracesTitled,
+    NumbersAgain,
+    TraceMissing,
+    TraceDoubled,
+    TraceCut,
+    TraceUnequal,
+    TimesInMilliseconds,
+    PointNumbers,
+    NetOnly,
+    NetAndTotal,
 }
 
 impl Habit {
-    pub const ALL: [Habit; 30] = [
+    pub const ALL: [Habit; 42] = [
         Habit::DecimalComma,
         Habit::ThousandsMarks,
         Habit::Tabs,
@@ -67,7 +79,25 @@ impl Habit {
         Habit::SkippedCup,
         Habit::CupsAgain,
         Habit::OldLineEnds,
+        Habit::TracesApart,
+        Habit::TracesTogether,
+        Habit::TracesTitled,
+        Habit::NumbersAgain,
+        Habit::TraceMissing,
+        Habit::TraceDoubled,
+        Habit::TraceCut,
+        Habit::TraceUnequal,
+        Habit::TimesInMilliseconds,
+        Habit::PointNumbers,
+        Habit::NetOnly,
+        Habit::NetAndTotal,
     ];
+
+    /// Whether it is about traces, so that the file has some.
+    pub fn has_traces(self) -> bool {
+        let first = Habit::ALL.iter().position(|habit| *habit == Habit::TracesApart).unwrap();
+        Habit::ALL[first..].contains(&self)
+    }
 
     /// Whether one file can have both.
     pub fn goes_with(self, other: Habit) -> bool {
@@ -85,6 +115,9 @@ impl Habit {
             &[ReplicatesAsColumns, BlankSubtracted],
             // Each of these is one row of the file; together they may be the same.
             &[OverRange, Dashes, RowDamaged, SkippedCup],
+            &[TracesApart, TracesTogether, TracesTitled],
+            &[TimesInMilliseconds, PointNumbers],
+            &[NetOnly, NetAndTotal],
             // Times alone cannot say which of two hours it is, nor the day of a later block.
             &[TimesAlone, HourTwice, BlocksOfElements],
         ];

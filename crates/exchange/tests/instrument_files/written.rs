@@ -1,8 +1,11 @@
 //! A run whose readings are known, written as an instrument with certain habits would.
 
+use std::collections::BTreeMap;
+
 use darkline_exchange::readings::{Came, ReadRow};
 use darkline_metrology::kind::{Factor, Kind, MassConcentration};
 use darkline_record::figure::{Uncertain, Written};
+use darkline_record::pulse::Pulse;
 use darkline_record::run::{Leg, Reading as RunReading, Row, RowHolds, Run, Signal};
 use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
@@ -25,6 +28,8 @@ pub struct File {
     pub bytes: Vec<u8>,
     pub mapping: String,
     pub day: Option<Date>,
+    /// Names and bytes of the files of traces.
+    pub traces: Vec<(String, Vec<u8>)>,
     pub expected: Vec<Reading>,
 }
 
@@ -134,6 +139,9 @@ pub fn write(run: &Run, readings: &[Reading], habits: &[Habit]) -> File {
             expected[place].at = times[first];
         }
     }
+    let has_traces = habits.iter().any(|habit| habit.has_traces());
+    let fired: Vec<(usize, Reading)> =
+        expected.iter().map(|reading| (place_of(readings, reading), reading.clone())).collect();
     let separator = if has(Habit::Tabs) {
         '\t'
     } else if has(Habit::DecimalComma) || has(Habit::ThousandsMarks) {
@@ -150,6 +158,9 @@ pub fn write(run: &Run, readings: &[Reading], habits: &[Habit]) -> File {
     }
     if has(Habit::BlankSubtracted) {
         heads.push("Blk".into());
+    }
+    if has_traces {
+        heads.push("Firing".into());
     }
     if has(Habit::ReplicatesAsColumns) {
         heads.extend((1..=REPLICATES).map(|n| format!("Area {n}")));
@@ -184,7 +195,8 @@ pub fn write(run: &Run, readings: &[Reading], habits: &[Habit]) -> File {
             };
             let responses: Vec<String> =
                 together.iter().map(|reading| response_cell(run, reading, &has, damaged(reading))).collect();
-            let cells = cells(run, reading, &heads, &responses, &zone, &has);
+            let firing = crate::trace_files::number(place_of(readings, reading), &has);
+            let cells = cells(run, reading, &heads, &responses, firing, &zone, &has);
             lines.push(cells.clone());
             if has(Habit::RowsDoubled) && place % 7 == 3 {
                 lines.push(cells.clone());
@@ -245,7 +257,20 @@ pub fn write(run: &Run, readings: &[Reading], habits: &[Habit]) -> File {
         text.push_str(end);
     }
     let day = has(Habit::TimesAlone).then(|| Date::constant(2026, 3, 4));
-    File { bytes: encoded(&text, &has), mapping: mapping(&heads, &widths, separator, &has), day, expected }
+    let mut mapping = mapping(&heads, &widths, separator, &has);
+    let mut traces = Vec::new();
+    if has_traces {
+        let separator = if has(Habit::FixedColumns) { ';' } else { separator };
+        mapping.push_str(&crate::trace_files::mapping(separator, &has));
+        let files = crate::trace_files::write(&fired, separator, &has, &|text| number(text, &has));
+        traces = files.into_iter().map(|(name, text)| (name, encoded(&text, &has))).collect();
+    }
+    File { bytes: encoded(&text, &has), mapping, day, traces, expected }
+}
+
+/// The place of a reading among all of the run.
+fn place_of(readings: &[Reading], reading: &Reading) -> usize {
+    readings.iter().position(|other| (other.row, other.replicate) == (reading.row, reading.replicate)).unwrap()
 }
 
 fn response_cell(run: &Run, reading: &Reading, has: &dyn Fn(Habit) -> bool, is_damaged: bool) -> String {
@@ -292,6 +317,7 @@ fn cells(
     reading: &Reading,
     heads: &[String],
     responses: &[String],
+    firing: u32,
     zone: &TimeZone,
     has: &dyn Fn(Habit) -> bool,
 ) -> Vec<String> {
@@ -319,6 +345,7 @@ fn cells(
             "Name" => name.clone(),
             "Pos" => cup.to_string(),
             "Rep" => reading.replicate.to_string(),
+            "Firing" => firing.to_string(),
             "Blk" => {
                 number(if has(Habit::Milliabsorbance) || has(Habit::ThousandsMarks) { "1.900" } else { "0.0019" }, has)
             }
@@ -398,9 +425,15 @@ fn mapping(heads: &[String], widths: &[usize], separator: char, has: &dyn Fn(Hab
         text.push_str("lines_below_head = 1\n");
     }
     text.push_str("\n[columns]\n");
-    for (key, head) in
-        [("sample", "Name"), ("cup", "Pos"), ("replicate", "Rep"), ("date", "Date"), ("time", "Time"), ("blank", "Blk")]
-    {
+    for (key, head) in [
+        ("sample", "Name"),
+        ("cup", "Pos"),
+        ("replicate", "Rep"),
+        ("date", "Date"),
+        ("time", "Time"),
+        ("blank", "Blk"),
+        ("firing", "Firing"),
+    ] {
         if heads.iter().any(|known| known == head) {
             text.push_str(&format!("{key} = \"{head}\"\n"));
         }
@@ -425,24 +458,23 @@ fn mapping(heads: &[String], widths: &[usize], separator: char, has: &dyn Fn(Hab
     text
 }
 
-/// Puts rows into a run, as the record would.
+/// Puts rows of bare responses into a run, as the record would.
 pub fn into_run(run: &mut Run, rows: &[ReadRow]) {
+    into_run_with(run, rows, &BTreeMap::new());
+}
+
+/// Puts rows into a run, as the record would.
+pub fn into_run_with(run: &mut Run, rows: &[ReadRow], pulses: &BTreeMap<u32, Pulse>) {
     for row in rows {
         let number = u32::try_from(run.readings.len() + 1).unwrap();
         let signal = match &row.came {
             Came::Bare(response) => Signal::Bare(response.clone()),
             Came::Failed(why) => Signal::Failed { why: why.clone() },
-            Came::Pulse(_) => panic!("a table of bare responses has no pulses"),
+            Came::Pulse(pulse) => Signal::Pulse(pulses[pulse].digest()),
         };
-        let at = row.at.clone();
-        run.readings.push(RunReading {
-            number,
-            row: row.row,
-            replicate: row.replicate,
-            attempt: row.attempt,
-            at,
-            mass: None,
-            signal,
-        });
+        let (row_number, replicate, attempt) = (row.row, row.replicate, row.attempt);
+        let (at, printed) = (row.at.clone(), row.printed.clone());
+        let mass = None;
+        run.readings.push(RunReading { number, row: row_number, replicate, attempt, at, mass, printed, signal });
     }
 }

@@ -1,5 +1,5 @@
 //! Each rule that no planned fault of the furnace reaches: one change to a clean run makes it speak, and without its limit
-//! it keeps silent. A part above its whole needs no limit.
+//! it keeps silent. A part above its whole and what is wrong with a trace need no limit.
 
 use darkline_quality::flag::{Holds, Settled, Severity};
 use darkline_record::decision::NextStep;
@@ -22,7 +22,7 @@ fn told(rule: &str, change: impl Fn(&mut DataPackage)) -> Vec<(String, String)> 
     assert_eq!(of_rule(&package), [], "{rule} speaks of a clean run");
     change(&mut package);
     let after = of_rule(&package);
-    if rule == "part-above-whole" {
+    if ["part-above-whole", "printed-response-differs", "reading-unusable"].contains(&rule) {
         return after;
     }
     package.methods[0].limits = Limits::default();
@@ -277,4 +277,61 @@ fn a_part_of_a_sample_that_holds_more_than_the_whole_is_told() {
     assert_eq!(found.len(), 1);
     assert_eq!(found[0].0, "part-above-whole:row:R1/12");
     assert!(found[0].1.starts_with("S02, a part of S03, holds 1."), "{}", found[0].1);
+}
+
+/// Lets the instrument print a response beside each trace, by so much more or less than ours.
+fn print_all(package: &mut DataPackage, factor: f64) {
+    for place in 0..package.runs[0].readings.len() {
+        let Signal::Pulse(digest) = package.runs[0].readings[place].signal else { continue };
+        let ours = darkline_evaluation::responses::response_of(&package.pulses[&digest], &package.methods[0]).unwrap();
+        package.runs[0].readings[place].printed = Some(format!("{:.4} s", factor * ours).parse().unwrap());
+    }
+}
+
+#[test]
+fn a_trace_that_gives_another_response_than_was_printed_is_told_with_both() {
+    let found = told("printed-response-differs", |package| {
+        print_all(package, 1.0);
+        // The trace of a standard came under the number of a sample.
+        let (standard, sample) = (15, 33);
+        let of_another = package.runs[0].readings[standard].signal.clone();
+        package.runs[0].readings[sample].signal = of_another;
+    });
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert_eq!(found[0].0, "printed-response-differs:reading:R1/34");
+    assert!(
+        found[0].1.contains(": the trace gives 0.") && found[0].1.contains("the instrument printed 0."),
+        "{found:?}"
+    );
+}
+
+#[test]
+fn an_instrument_that_integrates_otherwise_throughout_is_told_once() {
+    let found = told("printed-response-differs", |package| print_all(package, 1.25));
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert_eq!(found[0].0, "printed-response-differs:run:R1");
+    assert!(found[0].1.contains("give 80.0 % of what the instrument printed"), "{found:?}");
+}
+
+#[test]
+fn a_background_at_its_ceiling_is_told() {
+    let found = told("reading-unusable", |package| {
+        let Signal::Pulse(digest) = package.runs[0].readings[33].signal else { panic!("a furnace gives pulses") };
+        let pulse = (*package.pulses[&digest]).clone();
+        // Smoke that the recorder cuts off at 1.2; the net absorbance beside it is what it was.
+        let smoke = |t: f64| (2.0 - 4.0 * (t - 1.5).abs()).max(0.0);
+        let (mut total, mut background) = (pulse.total().to_vec(), pulse.background().to_vec());
+        for (place, t) in pulse.t_s().iter().enumerate() {
+            #[expect(clippy::cast_possible_truncation, reason = "pulses hold single precision")]
+            let more = (background[place] + smoke(*t) as f32).min(1.2);
+            total[place] += more - background[place];
+            background[place] = more;
+        }
+        let pulse = darkline_record::pulse::Pulse::new(pulse.t_s().to_vec(), total, background).unwrap();
+        let digest = pulse.digest();
+        package.runs[0].readings[33].signal = Signal::Pulse(digest);
+        package.pulses.insert(digest, std::sync::Arc::new(pulse));
+    });
+    assert_eq!(found[0].0, "reading-unusable:reading:R1/34");
+    assert!(found[0].1.starts_with("S02: the background channel stays at its highest value, 1.2, for "), "{found:?}");
 }

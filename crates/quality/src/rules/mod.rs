@@ -23,6 +23,7 @@ pub mod part_above_whole;
 pub mod portion_outlier;
 pub mod portion_too_small;
 pub mod portions_differ;
+pub mod printed_response_differs;
 pub mod pulse_doubled;
 pub mod pulse_late;
 pub mod reading_noisy;
@@ -45,6 +46,7 @@ use crate::rule::Rule;
 pub const FIRST: &[Rule] = &[
     reading_unusable::RULE,
     trace_incomplete::RULE,
+    printed_response_differs::RULE,
     reading_unsteady::RULE,
     reading_noisy::RULE,
     pulse_late::RULE,
