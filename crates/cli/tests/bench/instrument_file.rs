@@ -259,7 +259,7 @@ fn a_trace_of_another_firing_is_told_with_both_numbers() {
     let flag = told.json().into_iter().find(|line| line["id"] == "printed-response-differs:reading:R1/34").unwrap();
     assert_eq!(
         flag["says"],
-        "S02: the trace gives 0.325 s, the instrument printed 0.157 s; they may differ by 0.0157 s"
+        "S02: the trace gives 0.280 s, the instrument printed 0.0826 s; they may differ by 0.00826 s"
     );
 }
 
