@@ -21,15 +21,22 @@ pub fn trail(everywhere: &Everywhere) -> PathBuf {
 
 /// The bench's own key stands beside the record.
 pub fn device_file(trail: &Path) -> PathBuf {
-    let mut name = trail.file_name().map_or_else(Default::default, std::ffi::OsStr::to_os_string);
-    name.push(".key");
-    trail.with_file_name(name)
+    beside(trail, ".key")
 }
 
 /// What is kept apart from the record lies beside it.
 pub fn apart_folder(trail: &Path) -> PathBuf {
+    beside(trail, ".apart")
+}
+
+/// The list of orders is kept beside the record; it can be deleted at any time.
+pub fn orders_file(trail: &Path) -> PathBuf {
+    beside(trail, ".orders")
+}
+
+fn beside(trail: &Path, ending: &str) -> PathBuf {
     let mut name = trail.file_name().map_or_else(Default::default, std::ffi::OsStr::to_os_string);
-    name.push(".apart");
+    name.push(ending);
     trail.with_file_name(name)
 }
 

@@ -39,6 +39,7 @@ fn v1(top: &Section<'_>) -> Option<Order> {
     let customer = top.required("customer", "\"…\"").and_then(|entry| entry.text());
     let contact = top.required("contact", "\"…\"").and_then(|entry| entry.text());
     let received = top.required("received", "\"2026-03-14T09:30:00+01:00\"").and_then(|entry| entry.time());
+    let due = top.optional("due").map(|entry| entry.day());
     let purpose = top.optional("purpose").map(|entry| entry.text());
     let mut sample_ids = Distinct::new("sample");
     let mut parts = Vec::new();
@@ -96,6 +97,7 @@ fn v1(top: &Section<'_>) -> Option<Order> {
         customer: customer?,
         contact: contact?,
         received: received?,
+        due: transposed(due)?,
         purpose: transposed(purpose)?,
         samples: samples?,
         analytes: analytes?,

@@ -60,6 +60,15 @@ pub(crate) fn commitments(order: &Order) -> Vec<&String> {
         .collect()
 }
 
+/// Who asked for an order, where that is kept apart; `None` where it is erased, or lies elsewhere.
+///
+/// # Arguments
+/// * `folder`: where it is kept apart; `customer`: what stands for it in the record.
+pub fn customer_apart(folder: &Path, order: &OrderId, customer: &str) -> Option<String> {
+    let kept = read(order, &fs::read(folder.join(format!("{order}.json"))).ok()?)?;
+    kept.into_iter().find(|apart| apart.commitment() == customer).map(|apart| apart.text)
+}
+
 impl OrderState {
     /// Whether whose order it is was kept apart when it was opened.
     pub fn is_sealed(&self) -> bool {

@@ -32,6 +32,7 @@ pub mod listing;
 mod restoring;
 pub mod verification;
 
+pub use apart::customer_apart;
 pub use importing::Imported;
 pub use issuing::{Issue, IssueDraft};
 pub use laboratory::{Evaluated, Laboratory, LaboratoryError};

@@ -1,84 +1,105 @@
-//! The list of all orders without folding the record: what the entries say about each, kept beside the record.
+//! The list of all orders: how far each has come and what it waits for, kept beside the record.
 //!
-//! A record of ten thousand orders takes seconds to fold, since every document is read again; a list needs none of that.
-//! What is kept is derived from entries and nothing else: it is believed only where the log still has the root it was made
-//! under, goes on from there, and can be deleted at any time.
-//!
-//! How far an order has come by its results is not here: that is worked out, one order at a time, by [`Laboratory::order`] and
-//! `evaluate`.
-//!
-//! [`Laboratory::order`]: crate::Laboratory::order
+//! A record of ten thousand orders takes seconds to fold, since every document is read again, and longer to work out. What is
+//! kept is derived from entries by this program and nothing else: it is believed only where the log still has the root it was
+//! made under and the same program made it, goes on from there with the orders that later entries touch, and can be deleted
+//! at any time. Nobody signs, issues or decides by it: every act works its order out again.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
 use std::path::Path;
 
-use darkline_audit_trail::{Entry, Hash, Store, StoreError};
+use darkline_audit_trail::people::Stage;
+use darkline_audit_trail::{Entry, Hash, Store};
+use darkline_evaluation::evaluate;
+use darkline_record::identity::OrderId;
+use darkline_record::time::Day;
+use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-const SCHEMA: &str = "darkline/order-list/1";
+use crate::act::Act;
+use crate::laboratory::LaboratoryError;
+use crate::laboratory::evaluating::pulses_of;
+use crate::staging::stage_of;
+use crate::state::{FoldFault, State};
+use rests_on::{RestsOn, Touched};
 
-/// What the entries say about an order.
+pub use waits::Waits;
+
+mod rests_on;
+mod waits;
+
+const SCHEMA: &str = "darkline/order-list/2";
+/// So many orders are worked out together; what they rest on is in memory at once.
+const AT_ONCE: usize = 64;
+
+/// An order as the list has it.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Listed {
-    /// The entry that named it first.
+    /// Who asked, as the record has it: where that is kept apart, what stands for it ([`crate::customer_apart`] opens it).
+    pub customer: String,
+    /// When its samples came.
+    pub received: String,
+    /// The day on which its report is due, where one was agreed.
+    pub due: Option<Day>,
+    /// How far it has come; none where it cannot be worked out.
+    pub state: Option<Stage>,
+    /// What it waits for.
+    pub waits: Waits,
+    /// Remarks of its last return that nobody has answered with a signature yet.
+    pub n_remarks: usize,
+    /// Signatures that were given for it.
+    pub n_signatures: usize,
+    /// The number of its last report.
+    pub report: Option<String>,
+    /// The log it was restored from, where it was.
+    pub restored_from: Option<String>,
+    /// The first entry it rests on.
     pub first_entry: u64,
-    /// The last entry that names it.
+    /// The last one.
     pub last_entry: u64,
     /// When that was.
     pub last_at: String,
     /// Who did it.
     pub last_by: String,
-    /// The act, as entries name acts: `open-order`, `sign`, `issue`.
+    /// What was done, as entries are searched for: `open`, `import`, `sign`, `issue`.
     pub last_act: String,
-    /// Signatures under its results so far.
-    pub n_signatures: u32,
-    /// The number of its last report.
-    pub report: Option<String>,
 }
 
 /// All orders of a log.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct OrderList {
+    known: Known,
+    rests_on: Option<RestsOn>,
+    /// The line of the file that says what orders rest on, read only where something was appended.
+    unread: String,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+struct Known {
     schema: String,
+    program: String,
     log: String,
     size: u64,
     root: Option<Hash>,
-    /// By the order's identity.
-    pub orders: BTreeMap<String, Listed>,
-}
-
-/// The members of an act that a list looks at; everything else is passed over unread.
-#[derive(Deserialize)]
-struct Glance<'a> {
-    #[serde(borrow)]
-    act: std::borrow::Cow<'a, str>,
-    #[serde(borrow)]
-    order: Option<std::borrow::Cow<'a, str>>,
-    #[serde(borrow)]
-    report: Option<std::borrow::Cow<'a, str>>,
+    orders: BTreeMap<OrderId, Listed>,
 }
 
 impl OrderList {
     /// The list of a store's own log, taken up from the file where it was kept, and kept there again where it grew.
     ///
     /// # Arguments
-    /// * `beside`: where the list is kept. What stands there and is no list of this log is made anew; where nothing can be
-    ///   written, nothing is kept.
+    /// * `beside`: where the list is kept. What stands there and is no list of this log, or was made by another build of this
+    ///   program, is made anew; where nothing can be written, nothing is kept.
     ///
     /// # Errors
-    /// [`StoreError`]: the record cannot be read.
-    pub fn of(store: &dyn Store, beside: &Path) -> Result<Self, StoreError> {
-        let kept = std::fs::read(beside).ok().and_then(|bytes| serde_json::from_slice::<Self>(&bytes).ok());
+    /// [`LaboratoryError::Store`]: the record cannot be read; [`LaboratoryError::Fold`]: an entry cannot. An order that cannot
+    /// be worked out is no error: the list says so.
+    pub fn of(store: &dyn Store, beside: &Path) -> Result<Self, LaboratoryError> {
+        let kept = std::fs::read_to_string(beside).ok().and_then(|text| Self::from_text(&text));
         let mut list = match kept {
             Some(kept) if kept.still_holds(store)? => kept,
-            _ => Self {
-                schema: SCHEMA.into(),
-                log: store.log().to_string(),
-                size: 0,
-                root: None,
-                orders: BTreeMap::new(),
-            },
+            _ => Self::nothing_of(store),
         };
         if list.go_on(store)? > 0 {
             list.keep(beside);
@@ -86,121 +107,202 @@ impl OrderList {
         Ok(list)
     }
 
-    /// Whether the log has, at the size of this list, the root that it was made under.
-    fn still_holds(&self, store: &dyn Store) -> Result<bool, StoreError> {
-        if self.schema != SCHEMA || self.log != store.log().as_str() {
+    fn nothing_of(store: &dyn Store) -> Self {
+        let known = Known {
+            schema: SCHEMA.into(),
+            program: program(),
+            log: store.log().to_string(),
+            size: 0,
+            root: None,
+            orders: BTreeMap::new(),
+        };
+        Self { known, rests_on: Some(RestsOn::default()), unread: String::new() }
+    }
+
+    /// The orders by their identity.
+    pub fn orders(&self) -> &BTreeMap<OrderId, Listed> {
+        &self.known.orders
+    }
+
+    /// How many entries of the log it tells of.
+    pub fn size(&self) -> u64 {
+        self.known.size
+    }
+
+    fn from_text(text: &str) -> Option<Self> {
+        let (known, rests_on) = text.split_once('\n')?;
+        Some(Self { known: serde_json::from_str(known).ok()?, rests_on: None, unread: rests_on.to_owned() })
+    }
+
+    /// Whether this program made it, and the log has, at its size, the root that it was made under.
+    fn still_holds(&self, store: &dyn Store) -> Result<bool, LaboratoryError> {
+        let known = &self.known;
+        if known.schema != SCHEMA || known.program != program() || known.log != store.log().as_str() {
             return Ok(false);
         }
-        let edge = store.frontier(store.log(), self.size)?;
-        Ok(edge.is_some_and(|edge| Some(edge.root()) == self.root))
+        let edge = store.frontier(store.log(), known.size)?;
+        Ok(edge.is_some_and(|edge| Some(edge.root()) == known.root))
     }
 
-    /// Takes in what was appended since; how many entries that were.
-    fn go_on(&mut self, store: &dyn Store) -> Result<u64, StoreError> {
-        let before = self.size;
-        store.scan(store.log(), before, &mut |entry| {
-            self.take(entry);
-            ControlFlow::Continue(())
+    /// Takes in what was appended since; how many entries that were. For a program that keeps the list in memory.
+    ///
+    /// # Errors
+    /// As [`OrderList::of`]; the list is then to be made anew.
+    pub fn go_on(&mut self, store: &dyn Store) -> Result<u64, LaboratoryError> {
+        let before = self.known.size;
+        if store.size(store.log())? == before {
+            return Ok(0);
+        }
+        if self.rests_on.is_none() {
+            match serde_json::from_str(&self.unread) {
+                Ok(rests_on) => self.rests_on = Some(rests_on),
+                Err(_) => *self = Self::nothing_of(store),
+            }
+        }
+        let mut rests_on = self.rests_on.take().unwrap_or_default();
+        let (mut touched, mut fault, mut size) = (Touched::default(), None, self.known.size);
+        store.scan(store.log(), size, &mut |entry| {
+            size = entry.number.saturating_add(1);
+            let act = Act::read(entry).map_err(FoldFault::from);
+            match act.and_then(|act| rests_on.take(entry, &act, &mut touched)) {
+                Ok(()) => ControlFlow::Continue(()),
+                Err(found) => {
+                    fault = Some(found);
+                    ControlFlow::Break(())
+                }
+            }
         })?;
-        if self.size > before {
-            self.root = store.frontier(store.log(), self.size)?.map(|edge| edge.root());
+        if let Some(fault) = fault {
+            return Err(fault.into());
         }
-        Ok(self.size - before)
-    }
-
-    fn take(&mut self, entry: &Entry) {
-        self.size = entry.number.saturating_add(1);
-        let Ok(Glance { act, order: Some(order), report }) = serde_json::from_slice::<Glance<'_>>(&entry.bytes) else {
-            return;
-        };
-        let (number, at, by) = (entry.number, entry.at.to_string(), entry.by.to_string());
-        let listed = self.orders.entry(order.into_owned()).or_insert_with(|| Listed {
-            first_entry: number,
-            last_entry: number,
-            last_at: String::new(),
-            last_by: String::new(),
-            last_act: String::new(),
-            n_signatures: 0,
-            report: None,
-        });
-        (listed.last_entry, listed.last_at, listed.last_by) = (number, at, by);
-        match act.as_ref() {
-            "sign" => listed.n_signatures += 1,
-            "issue" => listed.report = report.map(std::borrow::Cow::into_owned),
-            _ => {}
+        let ways = rests_on.ways();
+        let orders: Vec<OrderId> = rests_on.orders_touched(&touched).into_iter().collect();
+        for some in orders.chunks(AT_ONCE) {
+            let entries = some
+                .iter()
+                .map(|order| Ok((order, read(store, &rests_on.entries_of(order, &ways), size)?)))
+                .collect::<Result<Vec<_>, LaboratoryError>>()?;
+            self.known.orders.extend(listed(store, entries)?);
         }
-        listed.last_act = act.into_owned();
+        self.known.size = size;
+        self.known.root = store.frontier(store.log(), size)?.map(|edge| edge.root());
+        drop(ways);
+        self.rests_on = Some(rests_on);
+        Ok(size - before.min(size))
     }
 
     /// Keeps the list under its name at once or not at all; without it the next one is made anew.
     fn keep(&self, beside: &Path) {
-        let Ok(bytes) = serde_json::to_vec(self) else { return };
+        let (Ok(known), Ok(rests_on)) = (serde_json::to_string(&self.known), serde_json::to_string(&self.rests_on))
+        else {
+            return;
+        };
         let mut unfinished = beside.as_os_str().to_owned();
         unfinished.push(format!(".{}", std::process::id()));
-        if std::fs::write(&unfinished, bytes).and_then(|()| std::fs::rename(&unfinished, beside)).is_err() {
+        let whole = format!("{known}\n{rests_on}");
+        if std::fs::write(&unfinished, whole).and_then(|()| std::fs::rename(&unfinished, beside)).is_err() {
             let _ = std::fs::remove_file(&unfinished);
         }
     }
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use darkline_audit_trail::keys::SigningKey;
-    use darkline_audit_trail::{Draft, EntryId, LogId, PersonId, SqliteStore, Timestamp};
+/// What tells this build from others: their arithmetic may differ while an edition is on trial.
+fn program() -> String {
+    let file = std::env::current_exe().and_then(std::fs::metadata);
+    let built = file.map(|file| (file.len(), file.modified().ok())).ok();
+    format!("{} {built:?}", env!("CARGO_PKG_VERSION"))
+}
 
-    fn append(store: &mut SqliteStore, acts: &[&str]) {
-        let by = PersonId::new("j.alder").unwrap();
-        let at = Timestamp::new("2026-03-14T09:30:00+01:00").unwrap();
-        let draft = |act: &&str| Draft {
-            id: EntryId::random().unwrap(),
-            by: by.clone(),
-            at: at.clone(),
-            bytes: act.as_bytes().to_vec(),
-        };
-        store.append(&acts.iter().map(draft).collect::<Vec<_>>()).unwrap();
+/// Entries by their numbers, all before `size`.
+fn read(store: &dyn Store, numbers: &BTreeSet<u64>, size: u64) -> Result<Vec<Entry>, LaboratoryError> {
+    let mut entries = Vec::with_capacity(numbers.len());
+    for number in numbers.range(..size) {
+        entries.extend(store.entry(store.log(), *number)?);
     }
+    Ok(entries)
+}
 
-    #[test]
-    fn a_list_goes_on_where_it_was_kept_and_is_made_anew_where_it_does_not_belong() {
-        let folder = tempfile::tempdir().unwrap();
-        let beside = folder.path().join("orders");
-        let make = |name: &str| {
-            let (log, key) = (LogId::new("bench-2").unwrap(), SigningKey::from_seed(&[7; 32]));
-            SqliteStore::create(&folder.path().join(name), &log, key).unwrap()
+/// Works out some orders from the entries they rest on.
+fn listed(
+    store: &dyn Store,
+    orders: Vec<(&OrderId, Vec<Entry>)>,
+) -> Result<Vec<(OrderId, Listed)>, LaboratoryError> {
+    let folded: Vec<(&OrderId, Vec<Entry>, Result<State, FoldFault>)> = orders
+        .into_par_iter()
+        .map(|(order, entries)| {
+            let mut state = State::default();
+            let folded = entries.iter().try_for_each(|entry| state.fold(entry));
+            (order, entries, folded.map(|()| state))
+        })
+        .collect();
+    let mut with_pulses = Vec::with_capacity(folded.len());
+    for (order, entries, state) in folded {
+        let (state, package) = match state {
+            Ok(state) => {
+                let package = match pulses_of(store, &state, order) {
+                    Ok(pulses) => Ok(state.package(order, pulses)),
+                    Err(missing @ LaboratoryError::PulseMissing { .. }) => Err(missing.to_string()),
+                    Err(other) => return Err(other),
+                };
+                (state, package)
+            }
+            Err(fault) => (State::default(), Err(fault.to_string())),
         };
-        let mut store = make("a");
-        append(&mut store, &[r#"{"act":"open-order","edition":0,"order":"2026-1"}"#, r#"{"act":"set-person"}"#]);
-        assert_eq!(OrderList::of(&store, &beside).unwrap().orders["2026-1"].last_act, "open-order");
-        append(
-            &mut store,
-            &[
-                r#"{"act":"sign","meaning":"measured","order":"2026-1"}"#,
-                r#"{"act":"issue","order":"2026-1","report":"2026-1-1"}"#,
-                r#"{"act":"open-order","edition":0,"order":"2026-2"}"#,
-                "no act at all",
-            ],
-        );
-        let list = OrderList::of(&store, &beside).unwrap();
-        let first = &list.orders["2026-1"];
-        assert_eq!((first.first_entry, first.last_entry, first.n_signatures), (0, 3, 1));
-        assert_eq!((first.report.as_deref(), first.last_act.as_str()), (Some("2026-1-1"), "issue"));
-        assert_eq!((list.orders.len(), list.size), (2, 6));
-        // The same from the file, from nothing, and over rubbish.
-        assert_eq!(OrderList::of(&store, &beside).unwrap(), list);
-        for rubbish in [&b""[..], b"{}", b"\xff"] {
-            std::fs::write(&beside, rubbish).unwrap();
-            assert_eq!(OrderList::of(&store, &beside).unwrap(), list);
+        with_pulses.push((order, entries, state, package));
+    }
+    let listed = with_pulses.into_par_iter().map(|(order, entries, state, package)| {
+        let (stage, waits) = match package {
+            Ok(_) if !state.orders.contains_key(order) && state.restored.contains_key(order) => {
+                (Some(Stage::Issued), Waits::Nothing)
+            }
+            Ok(None) => (Some(Stage::Open), Waits::Opening),
+            Ok(Some(package)) => match evaluate(&package, &state.decisions_of(order)) {
+                Ok(outcome) => {
+                    let known = &state.orders[order];
+                    let stage = stage_of(known, &outcome);
+                    (Some(stage), Waits::of(known, stage, &outcome, is_archived(&entries, order)))
+                }
+                Err(fault) => (None, Waits::Repair { why: fault.to_string() }),
+            },
+            Err(why) => (None, Waits::Repair { why }),
+        };
+        (order.clone(), line(order, &entries, &state, stage, waits))
+    });
+    Ok(listed.collect())
+}
+
+/// Whether an archive was written after the last report.
+fn is_archived(entries: &[Entry], order: &OrderId) -> bool {
+    let mut is_archived = false;
+    for act in entries.iter().filter_map(|entry| Act::read(entry).ok()) {
+        match act {
+            Act::Issue { order: of, .. } if of == *order => is_archived = false,
+            Act::Archive { order: of, .. } if of == *order => is_archived = true,
+            _ => {}
         }
-        std::fs::remove_file(&beside).unwrap();
-        assert_eq!(OrderList::of(&store, &beside).unwrap(), list);
-        // Another record of the same name: the root tells.
-        let mut other = make("b");
-        append(&mut other, &[r#"{"act":"open-order","edition":0,"order":"2026-9"}"#; 1]);
-        append(&mut other, &["a", "b", "c", "d", "e", "f"]);
-        let anew = OrderList::of(&other, &beside).unwrap();
-        assert_eq!(anew.orders.keys().collect::<Vec<_>>(), ["2026-9"]);
-        // Where nothing can be kept the list is told all the same.
-        assert_eq!(OrderList::of(&other, &folder.path().join("none/orders")).unwrap(), anew);
+    }
+    is_archived
+}
+
+fn line(order: &OrderId, entries: &[Entry], state: &State, stage: Option<Stage>, waits: Waits) -> Listed {
+    let known = state.orders.get(order);
+    let restored = state.restored.get(order).filter(|_| known.is_none());
+    let last = entries.last();
+    let reported = known.and_then(|known| known.issues.last()).map(|issue| issue.report.clone());
+    Listed {
+        customer: known.map_or_else(String::new, |known| known.order.customer.clone()),
+        received: known.map_or_else(String::new, |known| known.order.received.to_string()),
+        due: known.and_then(|known| known.order.due.clone()),
+        state: stage,
+        waits,
+        n_remarks: known.map_or(0, |known| known.open_remarks().len()),
+        n_signatures: known.map_or(0, |known| known.signatures.len()),
+        report: reported.or_else(|| restored.map(|restored| restored.report.clone())),
+        restored_from: restored.map(|restored| restored.log.clone()),
+        first_entry: entries.first().map_or(0, |entry| entry.number),
+        last_entry: last.map_or(0, |entry| entry.number),
+        last_at: last.map_or_else(String::new, |entry| entry.at.to_string()),
+        last_by: last.map_or_else(String::new, |entry| entry.by.to_string()),
+        last_act: last.and_then(|entry| Act::read(entry).ok()).map_or_else(String::new, |act| act.kind().to_owned()),
     }
 }

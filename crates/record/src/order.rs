@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::figure::{FigureFault, Written};
 use crate::identity::{Element, MethodId, OrderId, SampleId};
-use crate::time::Timestamp;
+use crate::time::{Day, Timestamp};
 
 /// An order.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -19,6 +19,9 @@ pub struct Order {
     pub contact: String,
     /// When the samples came.
     pub received: Timestamp,
+    /// The day on which the report is due, where one was agreed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub due: Option<Day>,
     /// What the results are for, in the customer's words.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub purpose: Option<String>,

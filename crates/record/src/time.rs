@@ -1,4 +1,4 @@
-//! Moments as they were written: RFC 3339 with an offset, kept to the letter.
+//! Moments and days as they were written: RFC 3339 with an offset, kept to the letter.
 
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -85,9 +85,67 @@ impl fmt::Display for Timestamp {
     }
 }
 
+/// A day of the calendar, as written: 2026-03-20.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub struct Day(String);
+
+/// A text that is no day.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("\"{found}\" is no day; write 2026-03-20")]
+pub struct DayFault {
+    /// The text.
+    pub found: String,
+}
+
+impl Day {
+    /// The text as written.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl FromStr for Day {
+    type Err = DayFault;
+    fn from_str(text: &str) -> Result<Self, DayFault> {
+        let fault = || DayFault { found: text.chars().take(64).collect() };
+        let day: jiff::civil::Date = text.parse().map_err(|_| fault())?;
+        // Written in one way only, so that days are ordered as their texts are.
+        if day.year() >= 0 && day.to_string() == text { Ok(Self(text.into())) } else { Err(fault()) }
+    }
+}
+
+impl TryFrom<String> for Day {
+    type Error = DayFault;
+    fn try_from(text: String) -> Result<Self, DayFault> {
+        text.parse()
+    }
+}
+
+impl From<Day> for String {
+    fn from(day: Day) -> String {
+        day.0
+    }
+}
+
+impl fmt::Display for Day {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(&self.0)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_day_is_written_in_one_way_and_ordered_by_the_calendar() {
+        let [before, after]: [Day; 2] = ["2026-03-09", "2026-03-20"].map(|text| text.parse().unwrap());
+        assert!(before < after);
+        for other in ["2026-3-9", "20260320", "2026-02-30", "20.03.2026", "2026-03-20T00:00", "-000001-01-01", ""] {
+            assert!(other.parse::<Day>().is_err(), "{other}");
+        }
+    }
 
     #[test]
     fn a_moment_keeps_its_offset_and_its_text() {

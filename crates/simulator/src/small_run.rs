@@ -111,6 +111,7 @@ pub(crate) fn package() -> DataPackage {
             customer: "nobody".into(),
             contact: "invented".into(),
             received: "2026-03-02T10:15:00+01:00".parse().unwrap(),
+            due: None,
             purpose: None,
             samples: vec![Sample { id: "S01".parse().unwrap(), description: "leaf".into(), part_of: None }],
             analytes: vec![],

@@ -1,10 +1,13 @@
 //! `darkline orders`: how far orders have come, who signed what, and whether it still stands.
 
 use darkline_audit_trail::people::Stage;
+use darkline_exchange::sealing::is_apart;
 use darkline_laboratory::act::{PassphraseFrom, Remark};
-use darkline_laboratory::{Laboratory, Standing};
+use darkline_laboratory::listing::{Listed, OrderList};
+use darkline_laboratory::{Laboratory, Standing, customer_apart};
 use darkline_record::identity::OrderId;
 use serde::Serialize;
+use serde_json::json;
 
 use super::{count, order};
 use crate::bench;
@@ -71,34 +74,88 @@ struct ReviewLine {
 }
 
 pub fn run(everywhere: &Everywhere, options: &Orders) -> Result<Ending, Failure> {
-    let laboratory = bench::read(everywhere)?;
-    if let Some(text) = &options.order {
-        let order = order(text)?;
-        let line = line(&laboratory, &order)?;
-        if everywhere.json {
-            talk::print_json(&line)?
-        } else {
-            talk::print(&text_of(&line))?
+    match &options.order {
+        Some(text) => one(everywhere, &order(text)?),
+        None => all(everywhere),
+    }
+}
+
+fn one(everywhere: &Everywhere, order: &OrderId) -> Result<Ending, Failure> {
+    let line = line(&bench::read(everywhere)?, order)?;
+    if everywhere.json {
+        talk::print_json(&line)?
+    } else {
+        talk::print(&text_of(&line))?
+    }
+    Ok(Ending::Done)
+}
+
+/// All orders, from the list that is kept beside the record: nothing that is as it was is worked out again.
+fn all(everywhere: &Everywhere) -> Result<Ending, Failure> {
+    let trail = bench::trail(everywhere);
+    let list = OrderList::of(&*bench::store(everywhere)?, &bench::orders_file(&trail))?;
+    let apart = bench::apart_folder(&trail);
+    let customer = |order: &OrderId, listed: &Listed| match is_apart(&listed.customer) {
+        true => customer_apart(&apart, order, &listed.customer).unwrap_or_else(|| "(kept apart)".into()),
+        false => listed.customer.clone(),
+    };
+    if everywhere.json {
+        for (order, listed) in list.orders() {
+            talk::print_json(&json!({
+                "schema": "darkline/listed-order/1",
+                "order": order,
+                "customer": customer(order, listed),
+                "due": listed.due,
+                "state": listed.state.map(Stage::words),
+                "waits": listed.waits,
+                "remarks": listed.n_remarks,
+                "signatures": listed.n_signatures,
+                "report": listed.report,
+                "restored_from": listed.restored_from,
+                "last_entry": listed.last_entry,
+                "last_at": listed.last_at,
+                "last_by": listed.last_by,
+                "last_act": listed.last_act,
+            }))?;
         }
         return Ok(Ending::Done);
     }
-    let state = laboratory.state();
-    let all: std::collections::BTreeSet<&OrderId> = state.orders.keys().chain(state.restored.keys()).collect();
-    let mut table = Table::new().words("order").words("state").words("report").words("what comes next");
-    for order in &all {
-        let line = line(&laboratory, order)?;
-        if everywhere.json {
-            talk::print_json(&line)?;
-            continue;
+    let is_due = list.orders().values().any(|listed| listed.due.is_some());
+    let mut table = Table::new().words("order").words("customer");
+    if is_due {
+        table = table.words("due");
+    }
+    let mut table = table.words("state").words("report").words("waits for");
+    for (order, listed) in list.orders() {
+        let mut row = vec![order.to_string(), shortened(&customer(order, listed))];
+        if is_due {
+            row.push(listed.due.as_ref().map_or_else(String::new, ToString::to_string));
         }
-        let report = line.reports.last().map_or_else(String::new, |report| report.number.clone());
-        table.row(vec![line.order.clone(), line.state.into(), report, next(&laboratory, order, &line)]);
+        row.push(listed.state.map_or("?", Stage::words).into());
+        row.extend([listed.report.clone().unwrap_or_default(), waits(listed)]);
+        table.row(row);
     }
-    if !everywhere.json {
-        talk::print(&table.text())?;
-        talk::tell(&count(all.len(), "order"));
-    }
+    talk::print(&table.text())?;
+    talk::tell(&count(list.orders().len(), "order"));
     Ok(Ending::Done)
+}
+
+fn waits(listed: &Listed) -> String {
+    match (&listed.restored_from, listed.n_remarks) {
+        (Some(log), _) => format!("nothing: restored from log {log}"),
+        (None, 0) => listed.waits.to_string(),
+        (None, n) => format!("{}, {} open", listed.waits, count(n, "remark")),
+    }
+}
+
+/// A customer's name, so far as it leaves room for the rest.
+fn shortened(name: &str) -> String {
+    const ROOM: usize = 26;
+    if name.chars().count() <= ROOM {
+        return name.to_owned();
+    }
+    let cut: String = name.chars().take(ROOM - 1).collect();
+    format!("{}…", cut.trim_end())
 }
 
 fn line(laboratory: &Laboratory, order: &OrderId) -> Result<OrderLine, Failure> {
@@ -189,22 +246,6 @@ fn reviewed(laboratory: &Laboratory, order: &OrderId) -> Result<Option<ReviewLin
         up_to_entry: last.size.saturating_sub(1),
         later_entries: later,
     }))
-}
-
-fn next(laboratory: &Laboratory, order: &OrderId, line: &OrderLine) -> String {
-    if let Some(log) = &line.restored_from {
-        return format!("nothing: restored from log {log}");
-    }
-    let remarks = laboratory.state().orders.get(order).map_or(0, |known| known.open_remarks().len());
-    let after = if remarks > 0 { format!(", {} open", count(remarks, "remark")) } else { String::new() };
-    let word = match line.state {
-        "open" => "readings or decisions",
-        "measured" => "an analyst signs",
-        "in review" => "a reviewer signs, a quality manager approves",
-        "approved" => "a quality manager issues it",
-        _ => "the archive",
-    };
-    format!("{word}{after}")
 }
 
 fn text_of(line: &OrderLine) -> String {

@@ -255,6 +255,11 @@ impl<'a> Entry<'a> {
         self.text_or_bare("2026-03-14T09:30:00+01:00")?.parse().map_err(|error| self.told(&error)).ok()
     }
 
+    /// A day, with or without quotation marks.
+    pub(crate) fn day<T: FromStr<Err: Display>>(&self) -> Option<T> {
+        self.text_or_bare("2026-03-20")?.parse().map_err(|error| self.told(&error)).ok()
+    }
+
     /// One of a few choices by its words.
     pub(crate) fn one_of<T: Copy>(&self, what: &str, all: &[T], words: fn(T) -> &'static str) -> Option<T> {
         let text = self.text()?;

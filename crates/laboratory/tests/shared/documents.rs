@@ -10,6 +10,7 @@ id = "{order}"
 customer = "customer of {order} (invented)"
 contact = "nowhere"
 received = "2026-03-02T10:00:00+01:00"
+due = 2026-03-20
 
 [[sample]]
 id = "{sample}"

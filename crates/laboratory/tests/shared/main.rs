@@ -3,4 +3,5 @@
 #![allow(clippy::unwrap_used, reason = "what a test rests on may end it")]
 
 mod documents;
+mod order_list;
 mod two_orders;

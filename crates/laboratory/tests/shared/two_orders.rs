@@ -16,20 +16,24 @@ use darkline_record::identity::OrderId;
 
 use crate::documents::{READINGS, lay_out};
 
-const PASSPHRASE: &str = "catkins before leaves";
+pub const PASSPHRASE: &str = "catkins before leaves";
 
-fn person(name: &str) -> PersonId {
+pub fn person(name: &str) -> PersonId {
     PersonId::new(name).unwrap()
 }
 
-fn order(name: &str) -> OrderId {
+pub fn order(name: &str) -> OrderId {
     name.parse().unwrap()
 }
 
+/// The key of its bench.
+pub fn bench_key() -> SigningKey {
+    SigningKey::from_seed(&[7; 32])
+}
+
 /// A laboratory with three people in which both orders are open and the run has been read.
-fn laboratory(folder: &std::path::Path) -> Laboratory {
-    let store =
-        SqliteStore::create(&folder.join("trail"), &LogId::new("bench-1").unwrap(), SigningKey::random().unwrap());
+pub fn laboratory(folder: &std::path::Path) -> Laboratory {
+    let store = SqliteStore::create(&folder.join("trail"), &LogId::new("bench-1").unwrap(), bench_key());
     let mut laboratory = Laboratory::over(Box::new(store.unwrap())).unwrap();
     laboratory
         .begin(&person("k.willow"), "K. Willow", PASSPHRASE, "Millrace Laboratory", &["1 Weir Lane".into()])

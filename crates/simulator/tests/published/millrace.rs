@@ -189,6 +189,7 @@ pub fn package() -> DataPackage {
             customer: text(&order, "customer").into(),
             contact: "invented".into(),
             received: text(&order, "received").parse().unwrap(),
+            due: None,
             purpose: Some(text(&order, "purpose").into()),
             samples: samples.collect(),
             analytes: vec![],
