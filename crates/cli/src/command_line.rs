@@ -129,7 +129,7 @@ pub enum Verb {
     HandOver(HandOver),
     /// Search the entries of the record: who, when, what, what stood there before, why
     #[command(
-        after_help = "Kinds: archive, authorise, backup, clock, decide, document, drill, erase, import, issue, laboratory, leg,\nopen, passphrase, person, restore, retention, return, review, sign, take-over, unlock, wrong-passphrase."
+        after_help = "Kinds: archive, authorise, backup, clock, decide, document, drill, erase, import, issue, laboratory, leg,\nopen, passphrase, person, refused, restore, retention, return, review, sign, take-over, unlock, wrong-passphrase."
     )]
     Entries(Entries),
     /// Look up an element, a line, or the limits of a matrix or a regulation, each figure with its source
@@ -309,6 +309,12 @@ pub struct Laboratory {
     /// Whether signatures may take passphrases from files: for a record that a program walks through
     #[arg(long, value_name = "yes|no", value_parser = ["yes", "no"])]
     pub passphrases_from_files: Option<String>,
+    /// What a signature commits to here, shown to everybody who signs
+    #[arg(long, value_name = "TEXT", value_parser = filled)]
+    pub statement: Option<String>,
+    /// Reference and day of the certification that signatures here are meant as binding
+    #[arg(long, value_name = "TEXT", value_parser = filled)]
+    pub certification: Option<String>,
 }
 
 /// Options of `open`.

@@ -94,6 +94,7 @@ fn issued(order: &OrderId, outcome: Digest, package: Digest, root: Hash) -> Vec<
         root,
         signature: zeros.clone(),
         passphrase: PassphraseFrom::Typed,
+        statement: None,
     };
     let mut acts = SignatureMeaning::ALL.map(sign).to_vec();
     acts.push(Act::Issue {
@@ -110,6 +111,7 @@ fn issued(order: &OrderId, outcome: Digest, package: Digest, root: Hash) -> Vec<
         because: None,
         setting: None,
         passphrase: PassphraseFrom::Typed,
+        statement: None,
     });
     acts
 }

@@ -152,11 +152,31 @@ impl Laboratory {
         address: &[String],
         passphrases_from_files: bool,
     ) -> Result<u64, LaboratoryError> {
-        self.ask(by, Verb::ManagePeople, None)?;
+        self.admit(by, Verb::ManagePeople, None)?;
         let at = self.now();
         let (name, address) = (name.into(), address.to_vec());
         let numbers = self.append(by, &at, &[Act::SetLaboratory { name, address, passphrases_from_files }])?;
         Ok(numbers[0])
+    }
+
+    /// Says what a signature commits to here, as everybody reads it who signs, and how that was certified outside. What is
+    /// none stays as it is; signatures keep the digest of the statement they were given under.
+    ///
+    /// # Errors
+    /// [`LaboratoryError::Refused`]: who acts is no administrator.
+    ///
+    /// # Source
+    /// 21 CFR 11.10(j) and 11.100(c), in our words in `reference/records/part11.toml`.
+    pub fn set_signing_terms(
+        &mut self,
+        by: &PersonId,
+        statement: Option<&str>,
+        certification: Option<&str>,
+    ) -> Result<u64, LaboratoryError> {
+        self.admit(by, Verb::ManagePeople, None)?;
+        let at = self.now();
+        let (statement, certification) = (statement.map(str::to_owned), certification.map(str::to_owned));
+        Ok(self.append(by, &at, &[Act::SetSigningTerms { statement, certification }])?[0])
     }
 
     /// Enters a person with a key of their own under their passphrase.
@@ -190,7 +210,8 @@ impl Laboratory {
         passphrase: &str,
         identity: Option<&str>,
     ) -> Result<u64, LaboratoryError> {
-        self.may_add(by, id)?;
+        let allowed = self.may_add(by, id);
+        self.noting(by, Verb::ManagePeople, None, allowed)?;
         self.enter(by, id, full_name, roles, passphrase, identity)
     }
 
@@ -205,7 +226,8 @@ impl Laboratory {
         full_name: &str,
         key: &SigningKey,
     ) -> Result<u64, LaboratoryError> {
-        self.may_add(by, id)?;
+        let allowed = self.may_add(by, id);
+        self.noting(by, Verb::ManagePeople, None, allowed)?;
         let person = Person {
             id: id.clone(),
             full_name: full_name.into(),
@@ -270,7 +292,8 @@ impl Laboratory {
         change: &Change,
         reason: &Reason,
     ) -> Result<u64, LaboratoryError> {
-        self.may_manage(by, id)?;
+        let allowed = self.may_manage(by, id);
+        self.noting(by, Verb::ManagePeople, None, allowed)?;
         let known = self.person(id)?;
         let mut person = known.clone();
         if let Some(full_name) = &change.full_name {
@@ -310,7 +333,8 @@ impl Laboratory {
         once: &str,
         reason: &Reason,
     ) -> Result<u64, LaboratoryError> {
-        self.may_manage(by, id)?;
+        let allowed = self.may_manage(by, id);
+        self.noting(by, Verb::ManagePeople, None, allowed)?;
         let known = self.person(id)?.clone();
         guessed_first(id, &known.full_name, once)?;
         let key = SigningKey::random().map_err(|_| LaboratoryError::NoRandomness)?;
@@ -353,7 +377,8 @@ impl Laboratory {
     /// # Errors
     /// [`LaboratoryError::Refused`].
     pub fn unlock_account(&mut self, by: &PersonId, id: &PersonId, reason: &Reason) -> Result<u64, LaboratoryError> {
-        self.may_manage(by, id)?;
+        let allowed = self.may_manage(by, id);
+        self.noting(by, Verb::ManagePeople, None, allowed)?;
         self.person(id)?;
         if self.state.accounts.get(id).is_none_or(|account| account.failures == 0) {
             return Err(LaboratoryError::NothingToChange { person: id.clone() });
@@ -381,7 +406,8 @@ impl Laboratory {
         reason: &Reason,
     ) -> Result<u64, LaboratoryError> {
         let relation = if by == person { Relation::Oneself } else { Relation::Unrelated };
-        self.person(by)?.may(Verb::Authorise, &relation)?;
+        let allowed = self.person(by)?.may(Verb::Authorise, &relation).map_err(LaboratoryError::from);
+        self.noting(by, Verb::Authorise, None, allowed)?;
         self.person(person)?;
         if !self.state.methods.contains_key(method) {
             let known: Vec<&str> = self.state.methods.keys().map(MethodId::as_str).collect();

@@ -3,7 +3,7 @@
 //! Documents and tables stand in the act as they were entered, to the letter; what they mean is read from them again
 //! whenever somebody asks. Formats of documents carry their own number and are read for ever.
 
-use darkline_audit_trail::people::{Person, Stage};
+use darkline_audit_trail::people::{Person, Stage, Verb};
 use darkline_audit_trail::{Hash, LogId, PersonId};
 use darkline_record::canonical::{self, Digest};
 use darkline_record::decision::{Decision, Reason};
@@ -26,6 +26,16 @@ pub enum Act {
         /// Whether signatures may come with a passphrase from a file: for a record that a program walks through.
         #[serde(default, skip_serializing_if = "is_false")]
         passphrases_from_files: bool,
+    },
+    /// What a signature commits to here, as everybody reads it who signs, and how that was certified outside; what is none
+    /// is as before.
+    SetSigningTerms {
+        /// The statement of the site.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        statement: Option<String>,
+        /// Reference and day of the certification that electronic signatures are meant as binding.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        certification: Option<String>,
     },
     /// A person is entered, or their roles, key or account change.
     SetPerson {
@@ -147,6 +157,9 @@ pub enum Act {
         /// Where the passphrase came from, where nobody typed it.
         #[serde(default, skip_serializing_if = "PassphraseFrom::is_typed")]
         passphrase: PassphraseFrom,
+        /// Digest of the site's statement that was shown, where it has one.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        statement: Option<Digest>,
     },
     /// An order is handed back.
     Return {
@@ -193,6 +206,9 @@ pub enum Act {
         /// Where the passphrase came from, where nobody typed it.
         #[serde(default, skip_serializing_if = "PassphraseFrom::is_typed")]
         passphrase: PassphraseFrom,
+        /// Digest of the site's statement that was shown, where it has one.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        statement: Option<Digest>,
     },
     /// An archive was written.
     Archive {
@@ -226,6 +242,16 @@ pub enum Act {
         until: String,
         /// On what ground.
         reason: Reason,
+    },
+    /// Somebody wanted to do something without the right, or out of turn.
+    RefusedStep {
+        /// What was wanted.
+        wanted: Verb,
+        /// The order, where it was about one.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        order: Option<OrderId>,
+        /// Why it was refused.
+        why: String,
     },
     /// Somebody wanted something erased that has to be kept.
     RefusedErasure {

@@ -100,8 +100,9 @@ impl Laboratory {
     /// # Errors
     /// [`LaboratoryError::NotReady`]: the order has not been issued, or something changed since; [`LaboratoryError::Archive`].
     pub fn archive(&mut self, by: &PersonId, order: &OrderId) -> Result<Content, LaboratoryError> {
-        self.ask(by, Verb::Archive, Some(order))?;
-        let mut files = self.package_files(order)?;
+        self.admit(by, Verb::Archive, Some(order))?;
+        let ready = self.package_files(order);
+        let mut files = self.noting(by, Verb::Archive, Some(order), ready)?;
         let at = self.now();
         let size = self.size_after(&at);
         let rendering = self.rendering(order)?.into_bytes();
@@ -258,11 +259,13 @@ impl<'a> Belonging<'a> {
     fn has(&self, act: &Act) -> bool {
         match act {
             Act::SetLaboratory { .. }
+            | Act::SetSigningTerms { .. }
             | Act::SetPerson { .. }
             | Act::RenewKey { .. }
             | Act::ChangePassphrase { .. }
             | Act::ClockWentBack { .. } => true,
             Act::Authorise { method, .. } => self.methods.contains(method),
+            Act::RefusedStep { order, .. } => order.as_ref() == Some(self.order),
             Act::ReviewEntries { order, .. } => order.as_ref().is_none_or(|order| order == self.order),
             Act::FailedPassphrase { .. } | Act::Unlock { .. } | Act::BackUp { .. } | Act::Drill { .. } => false,
             Act::OpenDocument { kind, file_name, text, .. } => self.has_document(*kind, file_name, text),

@@ -39,7 +39,7 @@ impl Laboratory {
         wishes: &[Wish],
         reason: &Reason,
     ) -> Result<Vec<(u64, Decision)>, LaboratoryError> {
-        self.ask_now(by, Verb::Decide, order)?;
+        self.admit_now(by, Verb::Decide, order)?;
         let evaluated = self.evaluate(order)?;
         let coded = coded(&evaluated.package, reason)?;
         let mut decisions = Vec::new();

@@ -104,7 +104,7 @@ impl Laboratory {
         told: &Told,
         traces: Option<&Traces<'_>>,
     ) -> Result<(Imported, Taken), LaboratoryError> {
-        self.ask_now(by, Verb::Import, order)?;
+        self.admit_now(by, Verb::Import, order)?;
         let run = self.run_of(order, run)?;
         let known = &self.state().runs[&run];
         let method = self.state().methods.get(&known.run.method).expect("a run is opened with its method");
@@ -154,7 +154,7 @@ impl Laboratory {
         device: Option<&SigningKey>,
         received: Option<ReceivedFile>,
     ) -> Result<Imported, LaboratoryError> {
-        self.ask_now(by, Verb::Import, order)?;
+        self.admit_now(by, Verb::Import, order)?;
         let run = self.run_of(order, run)?;
         let known = &self.state().runs[&run];
         let none = BTreeMap::new();

@@ -125,6 +125,7 @@ impl Laboratory {
                 signature: String::new(),
                 person: Some(self.person(by)?.clone()),
                 passphrase: PassphraseFrom::Typed,
+                statement: self.statement_digest(),
             },
         });
         let next = self.size_after(&at) - 1 + u64::from(approved.is_none());
@@ -177,8 +178,9 @@ impl Laboratory {
         passphrase: impl Into<Passphrase>,
     ) -> Result<Issue, LaboratoryError> {
         let passphrase = passphrase.into();
-        self.ask(&draft.by, Verb::Issue, Some(&draft.order))?;
-        let key = self.unlock_to_sign(&draft.by, &passphrase, Verb::Issue)?;
+        self.admit(&draft.by, Verb::Issue, Some(&draft.order))?;
+        let opened = self.unlock_to_sign(&draft.by, &passphrase, Verb::Issue);
+        let key = self.noting(&draft.by, Verb::Issue, Some(&draft.order), opened)?;
         let outcome = draft.evaluated.outcome.digest();
         let (record_digest, document_digest) = (Digest::of(record), Digest::of(document));
         let meaning = issue_meaning(&draft.report, &record_digest, &document_digest);
@@ -204,6 +206,7 @@ impl Laboratory {
                 root: draft.root,
                 signature: sign(SignatureMeaning::Approved.words()),
                 passphrase: passphrase.origin(),
+                statement: self.statement_digest(),
             });
         }
         if self.order(&draft.order)?.is_sealed() {
@@ -227,6 +230,7 @@ impl Laboratory {
             because: draft.because.clone(),
             setting: Some(draft.setting.clone()),
             passphrase: passphrase.origin(),
+            statement: self.statement_digest(),
         });
         let numbers = self.append(&draft.by, &draft.at, &acts)?;
         Ok(Issue { entry: numbers[acts.len() - 1], report: draft.report.clone(), document: document_digest })

@@ -21,6 +21,7 @@ mod importing;
 mod issuing;
 mod opening;
 mod planning_legs;
+mod refusing;
 mod signing;
 mod staging;
 mod taking_over;

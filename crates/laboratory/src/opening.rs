@@ -78,7 +78,7 @@ impl Laboratory {
         if self.state.restored.contains_key(&documents.order.document.id) {
             self.not_restored(&documents.order.document.id)?;
         }
-        self.ask(by, Verb::OpenDocuments, None)?;
+        self.admit(by, Verb::OpenDocuments, None)?;
         let order = documents.order.document.id.clone();
         let (mut taken, mut known, mut acts) = (Vec::new(), Vec::new(), Vec::new());
         let mut take =

@@ -38,7 +38,7 @@ impl Laboratory {
         order: &OrderId,
         run: Option<&RunId>,
     ) -> Result<(u64, RunId, Leg), LaboratoryError> {
-        self.ask_now(by, Verb::Decide, order)?;
+        self.admit_now(by, Verb::Decide, order)?;
         let run = self.run_of(order, run)?;
         let waiting = self.steps_waiting(order, &run);
         if waiting.is_empty() {

@@ -44,7 +44,7 @@ impl Laboratory {
         archive: &[u8],
         told: &mut dyn FnMut(&Check),
     ) -> Result<Restored, LaboratoryError> {
-        self.ask(by, Verb::KeepCopies, None)?;
+        self.admit(by, Verb::KeepCopies, None)?;
         let not_restored = |fault: String| LaboratoryError::NotRestored { fault };
         let found = verification::verify(archive, told).map_err(|fault| not_restored(fault.to_string()))?;
         if let Some(fault) = found.checks.iter().flat_map(|check| &check.faults).next() {
@@ -118,12 +118,12 @@ impl Laboratory {
 }
 
 impl Laboratory {
-    /// Asks whether somebody may copy the record and try copies.
+    /// Asks whether somebody may copy the record and try copies; a refusal is appended.
     ///
     /// # Errors
     /// [`LaboratoryError::Refused`].
-    pub fn may_copy(&self, by: &PersonId) -> Result<(), LaboratoryError> {
-        self.ask(by, Verb::KeepCopies, None)
+    pub fn may_copy(&mut self, by: &PersonId) -> Result<(), LaboratoryError> {
+        self.admit(by, Verb::KeepCopies, None)
     }
 
     /// The root of the first entries of the log.

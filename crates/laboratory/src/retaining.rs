@@ -24,10 +24,11 @@ impl Laboratory {
         until: &str,
         reason: &Reason,
     ) -> Result<u64, LaboratoryError> {
-        self.ask(by, Verb::SetRetention, Some(order))?;
+        self.admit(by, Verb::SetRetention, Some(order))?;
         let until = day(until)?;
         if let Some(kept) = self.order(order)?.keep_until.as_ref().filter(|kept| **kept > until) {
-            return Err(LaboratoryError::KeptLonger { order: order.clone(), until: kept.clone() });
+            let kept_longer = LaboratoryError::KeptLonger { order: order.clone(), until: kept.clone() };
+            return self.noting(by, Verb::SetRetention, Some(order), Err(kept_longer));
         }
         let at = self.now();
         let act = Act::SetRetention { order: order.clone(), until, reason: reason.clone() };
@@ -41,7 +42,7 @@ impl Laboratory {
     /// [`LaboratoryError::HasToBeKept`]: its retention has not ended, or was never said; that is an entry.
     /// [`LaboratoryError::NotApart`]: it was not kept apart, or is erased already. [`LaboratoryError::Refused`].
     pub fn erase_identity(&mut self, by: &PersonId, order: &OrderId, reason: &Reason) -> Result<u64, LaboratoryError> {
-        self.ask(by, Verb::EraseIdentity, Some(order))?;
+        self.admit(by, Verb::EraseIdentity, Some(order))?;
         let known = self.order(order)?;
         let today: String = self.now().as_str().chars().take(10).collect();
         let why = match &known.keep_until {

@@ -130,7 +130,7 @@ impl Laboratory {
         n_shown: usize,
         remark: &Reason,
     ) -> Result<u64, LaboratoryError> {
-        self.ask(by, Verb::ReviewEntries, order)?;
+        self.admit(by, Verb::ReviewEntries, order)?;
         let (size, root) = self.root()?;
         let n_shown = u64::try_from(n_shown).unwrap_or(u64::MAX);
         let at = self.now();

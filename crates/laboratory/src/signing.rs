@@ -242,8 +242,10 @@ impl Laboratory {
     ) -> Result<Signed, LaboratoryError> {
         let passphrase = passphrase.into();
         let evaluated = self.evaluate(order)?;
-        self.may_sign(by, order, meaning, &evaluated.outcome)?;
-        let key = self.unlock_to_sign(by, &passphrase, meaning.verb())?;
+        let allowed = self.may_sign(by, order, meaning, &evaluated.outcome);
+        self.noting(by, meaning.verb(), Some(order), allowed)?;
+        let opened = self.unlock_to_sign(by, &passphrase, meaning.verb());
+        let key = self.noting(by, meaning.verb(), Some(order), opened)?;
         let (outcome, package) = (evaluated.outcome.digest(), evaluated.outcome.package);
         let (size, root) = self.root()?;
         let at = self.now();
@@ -251,9 +253,15 @@ impl Laboratory {
         let text = signature_text(order, meaning.words(), by, &at, &facts);
         let signature = key.sign(text.as_bytes()).to_string();
         let (order, passphrase) = (order.clone(), passphrase.origin());
-        let act = Act::Sign { order, meaning, outcome, package, size, root, signature, passphrase };
+        let statement = self.statement_digest();
+        let act = Act::Sign { order, meaning, outcome, package, size, root, signature, passphrase, statement };
         let numbers = self.append(by, &at, &[act])?;
         Ok(Signed { entry: numbers[0], meaning, outcome, root })
+    }
+
+    /// The digest of the site's statement as it is shown now to who signs.
+    pub(crate) fn statement_digest(&self) -> Option<Digest> {
+        self.state().statement.as_ref().map(|statement| Digest::of(statement.as_bytes()))
     }
 
     /// Size and root of the log as they stand now.

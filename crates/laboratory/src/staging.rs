@@ -60,7 +60,7 @@ impl Laboratory {
         remarks: &[Remark],
         reason: &Reason,
     ) -> Result<(u64, Stage), LaboratoryError> {
-        self.ask_now(by, Verb::Return, order)?;
+        self.admit_now(by, Verb::Return, order)?;
         let from = self.stage(order)?;
         let to = if from == Stage::Approved { Stage::InReview } else { Stage::Measured };
         for remark in remarks {

@@ -32,6 +32,10 @@ pub struct State {
     pub laboratory: Option<(String, Vec<String>)>,
     /// Whether signatures may come with a passphrase from a file.
     pub passphrases_from_files: bool,
+    /// The site's statement that everybody reads who signs.
+    pub statement: Option<String>,
+    /// Reference and day of the certification that signatures are meant as binding.
+    pub certification: Option<String>,
     /// The time of the last entry.
     pub last_at: Option<Timestamp>,
     /// People by name.
@@ -198,6 +202,8 @@ pub struct SignatureState {
     pub person: Option<Person>,
     /// Where the passphrase came from.
     pub passphrase: PassphraseFrom,
+    /// Digest of the site's statement that was shown.
+    pub statement: Option<Digest>,
 }
 
 /// A report with its entry.
@@ -328,6 +334,10 @@ impl State {
                 self.laboratory = Some((name, address));
                 self.passphrases_from_files = passphrases_from_files;
             }
+            Act::SetSigningTerms { statement, certification } => {
+                self.statement = statement.or(self.statement.take());
+                self.certification = certification.or(self.certification.take());
+            }
             Act::SetPerson { person, .. } => {
                 let account = self.accounts.entry(person.id.clone()).or_default();
                 account.passphrase_at.get_or_insert_with(|| entry.at.to_string());
@@ -418,7 +428,7 @@ impl State {
                 let (by, at) = (entry.by.clone(), entry.at.to_string());
                 known.decisions.push(Decided { entry: number, by, at, decision });
             }
-            Act::Sign { order, meaning, outcome, package, size, root, signature, passphrase } => {
+            Act::Sign { order, meaning, outcome, package, size, root, signature, passphrase, statement } => {
                 let known = self.orders.get_mut(&order).ok_or_else(|| unknown(format!("order {order}")))?;
                 let (by, at) = (entry.by.clone(), entry.at.to_string());
                 let person = self.people.get(&by).cloned();
@@ -434,6 +444,7 @@ impl State {
                     signature,
                     person,
                     passphrase,
+                    statement,
                 });
                 self.opened_key(&entry.by);
             }
@@ -456,6 +467,7 @@ impl State {
                 because,
                 setting,
                 passphrase: _,
+                statement: _,
             } => {
                 let known = self.orders.get_mut(&order).ok_or_else(|| unknown(format!("order {order}")))?;
                 let (by, at) = (entry.by.clone(), entry.at.to_string());
@@ -504,7 +516,7 @@ impl State {
                 let (by, at) = (entry.by.clone(), entry.at.to_string());
                 self.restored.insert(order, RestoredState { entry: number, by, at, report, log, bench, archive });
             }
-            Act::RefusedErasure { .. } | Act::ClockWentBack { .. } | Act::BackUp { .. } | Act::Drill { .. } => {}
+            Act::RefusedStep { .. } | Act::RefusedErasure { .. } | Act::ClockWentBack { .. } | Act::BackUp { .. } | Act::Drill { .. } => {}
         }
         self.accounts.entry(entry.by.clone()).or_default().last_entry = Some(entry.at.to_string());
         self.last_at = Some(entry.at.clone());

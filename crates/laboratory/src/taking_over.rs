@@ -20,7 +20,7 @@ impl Laboratory {
         by: &PersonId,
         bench: &dyn Store,
     ) -> Result<(HandedOver, Option<u64>), LaboratoryError> {
-        self.ask(by, Verb::ManageDevices, None)?;
+        self.admit(by, Verb::ManageDevices, None)?;
         let log = bench.log().clone();
         if let Some(fault) = verify_trail(bench, &log)?.faults.first() {
             return Err(LaboratoryError::DamagedBench { log, fault: fault.to_string() });

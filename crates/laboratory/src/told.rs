@@ -27,7 +27,7 @@ pub struct Told {
 
 impl Act {
     /// Every kind of act, as it is searched for.
-    pub const KINDS: [&'static str; 23] = [
+    pub const KINDS: [&'static str; 24] = [
         "archive",
         "authorise",
         "backup",
@@ -43,6 +43,7 @@ impl Act {
         "open",
         "passphrase",
         "person",
+        "refused",
         "restore",
         "retention",
         "return",
@@ -56,7 +57,7 @@ impl Act {
     /// The kind of act, as it is searched for.
     pub fn kind(&self) -> &'static str {
         match self {
-            Act::SetLaboratory { .. } => "laboratory",
+            Act::SetLaboratory { .. } | Act::SetSigningTerms { .. } => "laboratory",
             Act::SetPerson { .. } => "person",
             Act::RenewKey { .. } | Act::ChangePassphrase { .. } => "passphrase",
             Act::FailedPassphrase { .. } => "wrong-passphrase",
@@ -73,6 +74,7 @@ impl Act {
             Act::Archive { .. } => "archive",
             Act::SetRetention { .. } => "retention",
             Act::RefusedErasure { .. } | Act::EraseIdentity { .. } => "erase",
+            Act::RefusedStep { .. } => "refused",
             Act::ReviewEntries { .. } => "review",
             Act::ClockWentBack { .. } => "clock",
             Act::Restore { .. } => "restore",
@@ -88,6 +90,11 @@ impl Act {
             Act::SetLaboratory { name, passphrases_from_files, .. } => {
                 let files = if *passphrases_from_files { "; passphrases may come from files" } else { "" };
                 format!("the laboratory is called {name}{files}")
+            }
+            Act::SetSigningTerms { statement, certification } => {
+                let statement = statement.as_ref().map(|text| format!("who signs reads \"{text}\""));
+                let certification = certification.as_ref().map(|text| format!("signatures are certified: {text}"));
+                statement.into_iter().chain(certification).collect::<Vec<_>>().join("; ")
             }
             Act::SetPerson { person, reason, .. } => {
                 let why = reason.as_ref().map_or_else(String::new, |reason| format!(": {reason}"));
@@ -144,6 +151,10 @@ impl Act {
             }
             Act::Archive { order, .. } => format!("order {order} archived"),
             Act::SetRetention { order, until, reason } => format!("order {order} is kept until {until}: {reason}"),
+            Act::RefusedStep { wanted, order, why } => {
+                let of = order.as_ref().map_or_else(String::new, |order| format!(", order {order},"));
+                format!("to {wanted}{of} was refused: {why}")
+            }
             Act::RefusedErasure { order, why } => format!("erasing whose order {order} was is refused: {why}"),
             Act::EraseIdentity { order, reason } => format!("whose order {order} was is erased: {reason}"),
             Act::ReviewEntries { order, n_shown, size, remark, .. } => {
@@ -174,6 +185,14 @@ impl Act {
                 let line = |(name, address): &(String, Vec<String>)| format!("{name}, {}", address.join(", "));
                 told.old = before.laboratory.as_ref().map(line);
                 told.new = Some(line(&(name.clone(), address.clone())));
+            }
+            Act::SetSigningTerms { statement, certification } => {
+                let both = |texts: [&Option<String>; 2]| {
+                    let known: Vec<&str> = texts.into_iter().flatten().map(String::as_str).collect();
+                    (!known.is_empty()).then(|| known.join("; "))
+                };
+                told.old = both([&before.statement, &before.certification]);
+                told.new = both([statement, certification]);
             }
             Act::SetPerson { person, reason, identity } => {
                 told.person(before, person);
@@ -261,6 +280,11 @@ impl Act {
                 told.old = before.orders.get(order).and_then(|known| known.keep_until.clone());
                 told.new = Some(until.clone());
                 told.why = Some(reason.to_string());
+            }
+            Act::RefusedStep { wanted, order, why } => {
+                told.about.extend(order.as_ref().map(|order| format!("order {order}")));
+                told.new = Some(format!("wanted to {wanted}"));
+                told.why = Some(why.clone());
             }
             Act::RefusedErasure { order, why } => {
                 told.about.push(format!("order {order}"));

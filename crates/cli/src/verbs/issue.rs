@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use darkline_audit_trail::people::Verb;
 use darkline_laboratory::state::{IssueState, SignatureState};
 use darkline_laboratory::{IssueDraft, Laboratory};
 use darkline_record::identity::OrderId;
@@ -33,7 +34,11 @@ pub fn run(everywhere: &Everywhere, options: &Issue) -> Result<Ending, Failure> 
         return again(everywhere, options, &order, &issue, &document);
     }
     let because = options.because.as_deref().map(super::reason).transpose()?;
-    let draft = laboratory.draft_issue(&by, &order, bench::PROGRAM, darkline_report::SETTING, because.as_ref())?;
+    let drafted = laboratory.draft_issue(&by, &order, bench::PROGRAM, darkline_report::SETTING, because.as_ref());
+    let draft = drafted.map_err(|error| {
+        laboratory.note_refused(&by, Verb::Issue, Some(&order), &error);
+        error
+    })?;
     let path = path(options, &draft.report);
     let file = NewFile::at(&path)?;
     let supersedes =
@@ -43,6 +48,9 @@ pub fn run(everywhere: &Everywhere, options: &Issue) -> Result<Ending, Failure> 
         if draft.approves { "approve these results and " } else { "" },
         draft.report
     ));
+    if let Some(statement) = &laboratory.state().statement {
+        talk::tell(&format!("By signing: {statement}"));
+    }
     secret::confirm(everywhere, order.as_str(), options.confirm.as_deref(), "issue")?;
     let passphrase = secret::passphrase(everywhere, by.as_str(), options.key_file.as_deref())?;
     let issued = issued(&laboratory, &draft);

@@ -51,6 +51,7 @@ struct SignatureLine {
     meaning: &'static str,
     stands: String,
     passphrase: PassphraseFrom,
+    statement: Option<String>,
 }
 
 #[derive(Serialize)]
@@ -198,6 +199,7 @@ fn line(laboratory: &Laboratory, order: &OrderId) -> Result<OrderLine, Failure> 
             None => Standing::Overtaken.to_string(),
         },
         passphrase: signature.passphrase,
+        statement: signature.statement.map(|digest| digest.to_string()),
     });
     let reports = known.issues.iter().enumerate().map(|(place, issue)| ReportLine {
         number: issue.report.clone(),

@@ -49,6 +49,7 @@ pub fn run(everywhere: &Everywhere, options: &Sign) -> Result<Ending, Failure> {
             if outcome.stopping().next().is_some() && !everywhere.json {
                 talk::print(&flags_text(outcome, &order))?;
             }
+            laboratory.note_refused(&by, meaning.verb(), Some(&order), &error);
             return Err(error.into());
         }
     }
@@ -58,7 +59,10 @@ pub fn run(everywhere: &Everywhere, options: &Sign) -> Result<Ending, Failure> {
     for remark in laboratory.order(&order)?.open_remarks() {
         talk::tell(&format!("Remark on {}: {}", remark.on, remark.remark));
     }
-    laboratory.may_try(&by)?;
+    if let Err(error) = laboratory.may_try(&by) {
+        laboratory.note_refused(&by, meaning.verb(), Some(&order), &error);
+        return Err(error.into());
+    }
     let role = meaning.signer();
     let justified: Vec<String> = outcome
         .flags
@@ -78,6 +82,9 @@ pub fn run(everywhere: &Everywhere, options: &Sign) -> Result<Ending, Failure> {
         count(outcome.results.len(), "result"),
         meaning.words()
     ));
+    if let Some(statement) = &laboratory.state().statement {
+        talk::tell(&format!("By signing: {statement}"));
+    }
     secret::confirm(everywhere, order.as_str(), options.confirm.as_deref(), "sign")?;
     let passphrase = secret::passphrase(everywhere, by.as_str(), options.key_file.as_deref())?;
     let signed = laboratory.sign(&by, &order, meaning, passphrase)?;

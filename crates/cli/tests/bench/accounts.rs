@@ -236,3 +236,27 @@ fn a_device_imports_and_signs_nothing() {
     bench.run("people close sampler-1 --reason \"key lost\" --as k.willow").ends(0);
     bench.run(&import).ends(2).says("the account of sampler-1 is closed");
 }
+
+/// 21 CFR 11.10(j) and 11.100(c), in our words in part11.toml: the record carries the statement shown; another statement
+/// leaves old signatures theirs.
+#[test]
+fn the_statement_of_the_site_is_shown_to_who_signs_and_signatures_keep_theirs() {
+    let bench = Bench::at(Stage::Imported);
+    let first = "My signature here binds me as one by hand (SOP 12, version 3).";
+    bench.run(&format!("laboratory --statement \"{first}\" --as j.alder")).ends(2).says("takes one of these roles");
+    bench
+        .run(&format!("laboratory --statement \"{first}\" --certification \"letter of 2026-01-15, 26-017\" --as k.willow"))
+        .ends(0);
+    let sign = |who: &str| bench.run(&format!("sign {CADMIUM} --as {who} --confirm {CADMIUM} --key-file keys/{who}"));
+    sign("j.alder").ends(0).says(&format!("By signing: {first}"));
+    bench.run("laboratory --statement \"SOP 12, version 4, binds me.\" --as k.willow").ends(0);
+    sign("m.rowan").ends(0).says("By signing: SOP 12, version 4, binds me.");
+    let signatures = bench.run(&format!("orders {CADMIUM} --json")).ends(0).json()[0]["signatures"].clone();
+    let digest = |text: &str| darkline_record::canonical::Digest::of(text.as_bytes()).to_string();
+    assert_eq!(signatures[0]["statement"], digest(first));
+    assert_eq!(signatures[1]["statement"], digest("SOP 12, version 4, binds me."));
+    bench.run("laboratory").ends(0).says("Signatures are certified: letter of 2026-01-15, 26-017").says("version 4");
+    bench.run(&format!("issue {CADMIUM} --as m.rowan --confirm {CADMIUM} --key-file keys/m.rowan -o r.pdf")).ends(0);
+    bench.run(&format!("archive {CADMIUM} --as m.rowan -o a.zip")).ends(0);
+    bench.run("verify a.zip").ends(0);
+}

@@ -89,6 +89,18 @@ impl Bench {
         store.size(store.log()).unwrap()
     }
 
+    /// Entries that say that something was refused.
+    pub fn n_refused(&self) -> u64 {
+        let store = SqliteStore::open(&self.path("laboratory.trail")).unwrap();
+        let (mut n, says) = (0, b"\"act\":\"refused-step\"");
+        let scanned = store.scan(store.log(), 0, &mut |entry| {
+            n += u64::from(entry.bytes.windows(says.len()).any(|part| part == says));
+            std::ops::ControlFlow::Continue(())
+        });
+        scanned.unwrap();
+        n
+    }
+
     pub fn write(&self, name: &str, text: impl AsRef<[u8]>) {
         std::fs::write(self.path(name), text).unwrap();
     }

@@ -1,4 +1,4 @@
-//! Who may what, with which passphrase: refused in words, and nothing appended.
+//! Who may what, with which passphrase: refused in words, and nothing appended but that it was refused.
 
 use crate::laboratory::{Bench, CADMIUM, Stage, only_mine};
 
@@ -8,9 +8,9 @@ fn sign(who: &str) -> String {
 
 /// Runs lines that are all refused, and gives what was seen.
 fn refused(bench: &Bench, lines: &[&str]) -> String {
-    let before = bench.n_entries();
+    let before = bench.n_entries() - bench.n_refused();
     let text = lines.iter().map(|line| bench.run(line).ends(2).seen()).collect();
-    assert_eq!(bench.n_entries(), before);
+    assert_eq!(bench.n_entries() - bench.n_refused(), before);
     text
 }
 
@@ -34,6 +34,18 @@ fn roles_that_do_not_have_the_right() {
         ],
     );
     insta::assert_snapshot!(text);
+    // Who is entered and wanted what they have no right to stands in the record; who is nobody here has no entries.
+    let lines = bench.run("entries --what refused --json").ends(0).json();
+    let by: Vec<&str> = lines.iter().map(|line| line["by"].as_str().unwrap()).collect();
+    assert_eq!(
+        by,
+        ["k.willow", "m.rowan", "m.rowan", "k.willow", "j.alder", "j.alder", "j.alder", "m.rowan"],
+        "{lines:?}"
+    );
+    bench
+        .run("entries --what refused --person j.alder")
+        .ends(0)
+        .says_in_a_paragraph("to issue a report, order 2026-052, was refused: to issue a report takes one of these roles");
 }
 
 #[test]
