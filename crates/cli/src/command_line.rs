@@ -8,9 +8,11 @@ mod misread;
 use std::ffi::OsString;
 use std::path::PathBuf;
 use std::process::ExitCode;
+use std::sync::LazyLock;
 
 use clap::error::ErrorKind;
 use clap::{Args, CommandFactory, FromArgMatches, Parser, Subcommand};
+use darkline_evaluation::procedure::EDITIONS;
 
 use crate::talk;
 
@@ -814,7 +816,11 @@ fn filled(text: &str) -> Result<String, &'static str> {
 
 /// The definition that the command line is read by, and help and reference are made from.
 pub fn definition() -> clap::Command {
-    described(CommandLine::command(), "")
+    static VERSION: LazyLock<String> = LazyLock::new(|| {
+        let editions: Vec<String> = EDITIONS.iter().map(|procedure| procedure.edition.to_string()).collect();
+        format!("{}, editions of the arithmetic: {}", env!("CARGO_PKG_VERSION"), editions.join(", "))
+    });
+    described(CommandLine::command(), "").long_version(VERSION.as_str())
 }
 
 /// First what it does, then examples; options follow.

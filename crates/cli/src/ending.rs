@@ -4,6 +4,7 @@ use std::process::ExitCode;
 
 use darkline_audit_trail::keys::KeyFileFault;
 use darkline_audit_trail::people::Refusal;
+use darkline_evaluation::UnknownEdition;
 use darkline_exchange::fault::{Faults, Part};
 use darkline_laboratory::LaboratoryError;
 
@@ -98,6 +99,13 @@ impl From<LaboratoryError> for Failure {
             LaboratoryError::Key(KeyFileFault::WrongPassphrase) => Failure::with_hint(
                 error.to_string(),
                 "nothing was appended; type it again, or look into the file named with --key-file",
+            ),
+            LaboratoryError::Edition(UnknownEdition { edition, .. }) => Failure::with_hint(
+                error.to_string(),
+                format!(
+                    "install, beside this one, a darkline that has it, and give the command to that one: `darkline \
+                     --version` names edition {edition} there"
+                ),
             ),
             LaboratoryError::UnknownReason { .. } => Failure::with_hint(
                 error.to_string(),

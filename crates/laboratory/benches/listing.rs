@@ -117,8 +117,7 @@ fn issued(order: &OrderId, outcome: Digest, package: Digest, root: Hash) -> Vec<
 }
 
 fn drafts(acts: &[Act], by: &PersonId, at: &Timestamp) -> Result<Vec<Draft>, Fault> {
-    let draft =
-        |act: &Act| Ok(Draft { id: EntryId::random()?, by: by.clone(), at: at.clone(), bytes: act.bytes() });
+    let draft = |act: &Act| Ok(Draft { id: EntryId::random()?, by: by.clone(), at: at.clone(), bytes: act.bytes() });
     acts.iter().map(draft).collect()
 }
 

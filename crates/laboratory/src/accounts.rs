@@ -24,6 +24,8 @@ pub const WAITS_FROM: u32 = 3;
 /// # Source
 /// Common practice, no source; at most 100 by NIST SP 800-63B-4, 3.2.2 (`reference/records/README.md` names the pack).
 pub const LOCKED_FROM: u32 = 10;
+/// From so many days without an entry on, the list of people says so.
+pub const LONG_UNUSED: i64 = 90;
 /// No wait is longer, in minutes.
 const LONGEST_WAIT: i64 = 60;
 

@@ -223,10 +223,7 @@ fn read(store: &dyn Store, numbers: &BTreeSet<u64>, size: u64) -> Result<Vec<Ent
 }
 
 /// Works out some orders from the entries they rest on.
-fn listed(
-    store: &dyn Store,
-    orders: Vec<(&OrderId, Vec<Entry>)>,
-) -> Result<Vec<(OrderId, Listed)>, LaboratoryError> {
+fn listed(store: &dyn Store, orders: Vec<(&OrderId, Vec<Entry>)>) -> Result<Vec<(OrderId, Listed)>, LaboratoryError> {
     let folded: Vec<(&OrderId, Vec<Entry>, Result<State, FoldFault>)> = orders
         .into_par_iter()
         .map(|(order, entries)| {

@@ -52,12 +52,7 @@ impl Laboratory {
     }
 
     /// Asks for the right, and appends a refusal.
-    pub(crate) fn admit(
-        &mut self,
-        by: &PersonId,
-        verb: Verb,
-        order: Option<&OrderId>,
-    ) -> Result<(), LaboratoryError> {
+    pub(crate) fn admit(&mut self, by: &PersonId, verb: Verb, order: Option<&OrderId>) -> Result<(), LaboratoryError> {
         let answer = self.ask(by, verb, order);
         self.noting(by, verb, order, answer)
     }

@@ -5,23 +5,28 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use darkline_audit_trail::keys::PublicKey;
-use darkline_audit_trail::people::{Part, Person, Relation, Stage};
-use darkline_audit_trail::{Checkpoint, Entry, Hash, LogId, PersonId, Timestamp};
+use darkline_audit_trail::people::Person;
+use darkline_audit_trail::{Checkpoint, Entry, LogId, PersonId, Timestamp};
 use darkline_exchange::{method, order, preparation, readings, run, run_order};
 use darkline_record::canonical::Digest;
-use darkline_record::decision::{Decision, FlagId};
-use darkline_record::identity::{BatchId, Edition, MethodId, OrderId, RunId};
+use darkline_record::identity::{BatchId, MethodId, OrderId, RunId};
 use darkline_record::method::ResolvedMethod;
-use darkline_record::order::Order;
-use darkline_record::package::DataPackage;
-use darkline_record::preparation::{PortionRole, PreparationBatch};
+use darkline_record::preparation::PreparationBatch;
 use darkline_record::pulse::Pulse;
-use darkline_record::run::{Reading, RowHolds, Run, Signal};
+use darkline_record::run::{Reading, Signal};
 
-use crate::act::{Act, Attached, DocumentKind, PassphraseFrom, Remark};
+use crate::act::{Act, Attached, DocumentKind};
 use crate::importing::import_text;
-use crate::signing::SignatureMeaning;
+
+pub(crate) use about_an_order::run_of;
+pub use account::{Account, Authorisation};
+pub use order_state::{Decided, IssueState, OrderState, ReturnState, SignatureState};
+pub use run_state::{DeviceSigned, RunState};
+
+mod about_an_order;
+mod account;
+mod order_state;
+mod run_state;
 
 /// What the laboratory knows.
 #[derive(Debug, Default)]
@@ -58,32 +63,6 @@ pub struct State {
     pub runs: BTreeMap<RunId, RunState>,
     /// Logs of benches that were taken over, each with the checkpoint up to which it was.
     pub taken_over: BTreeMap<LogId, Checkpoint>,
-}
-
-/// How an account stands.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Account {
-    /// Passphrases in a row that did not open its key.
-    pub failures: u32,
-    /// When the last of them was given.
-    pub last_failure: Option<Timestamp>,
-    /// Who chose its passphrase, where that is somebody else.
-    pub passphrase_of: Option<PersonId>,
-    /// The last entry by this person.
-    pub last_entry: Option<String>,
-    /// When the passphrase was set.
-    pub passphrase_at: Option<String>,
-}
-
-/// An authorisation for a method.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Authorisation {
-    /// The last day; none where it was withdrawn.
-    pub until: Option<String>,
-    /// Who gave or withdrew it.
-    pub by: PersonId,
-    /// The entry.
-    pub entry: u64,
 }
 
 /// An archive that was brought back.
@@ -124,157 +103,6 @@ pub struct EntryReview {
     pub remark: String,
 }
 
-/// An order that was handed back.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct ReturnState {
-    /// The entry.
-    pub entry: u64,
-    /// Who.
-    pub by: PersonId,
-    /// When.
-    pub at: String,
-    /// The state it was in.
-    pub from: Stage,
-    /// The state before, to which it went.
-    pub to: Stage,
-    /// What is to be looked at.
-    pub remarks: Vec<Remark>,
-    /// Why, as a whole.
-    pub reason: String,
-}
-
-/// An order with what was done about it.
-#[derive(Debug)]
-pub struct OrderState {
-    /// The order.
-    pub order: Order,
-    /// The edition it is evaluated with; none until it is opened for work.
-    pub edition: Option<Edition>,
-    /// Decisions in the order they were made, with who made them and when.
-    pub decisions: Vec<Decided>,
-    /// Signatures in the order they were given.
-    pub signatures: Vec<SignatureState>,
-    /// Reports in the order they were issued.
-    pub issues: Vec<IssueState>,
-    /// Returns in the order they were made.
-    pub returns: Vec<ReturnState>,
-    /// The last day on which it has to be there.
-    pub keep_until: Option<String>,
-    /// The entry that erased whose order it was.
-    pub erased: Option<u64>,
-}
-
-/// A decision with its entry.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Decided {
-    /// The entry.
-    pub entry: u64,
-    /// Who.
-    pub by: PersonId,
-    /// When.
-    pub at: String,
-    /// What.
-    pub decision: Decision,
-}
-
-/// A signature with its entry.
-#[derive(Clone, Debug, PartialEq)]
-pub struct SignatureState {
-    /// The entry.
-    pub entry: u64,
-    /// Who.
-    pub by: PersonId,
-    /// When.
-    pub at: String,
-    /// What it means.
-    pub meaning: SignatureMeaning,
-    /// The outcome signed.
-    pub outcome: Digest,
-    /// The package it rests on.
-    pub package: Digest,
-    /// Entries in the log then.
-    pub size: u64,
-    /// Root of the log then.
-    pub root: Hash,
-    /// The signature, in hexadecimal digits.
-    pub signature: String,
-    /// The person as they were when they signed: name, roles and key may change later.
-    pub person: Option<Person>,
-    /// Where the passphrase came from.
-    pub passphrase: PassphraseFrom,
-    /// Digest of the site's statement that was shown.
-    pub statement: Option<Digest>,
-}
-
-/// A report with its entry.
-#[derive(Clone, Debug, PartialEq)]
-pub struct IssueState {
-    /// The entry.
-    pub entry: u64,
-    /// Who.
-    pub by: PersonId,
-    /// When.
-    pub at: String,
-    /// Its number.
-    pub report: String,
-    /// The outcome reported.
-    pub outcome: Digest,
-    /// The record inside it.
-    pub record: Digest,
-    /// The report itself.
-    pub document: Digest,
-    /// The report it supersedes.
-    pub supersedes: Option<String>,
-    /// The program that set it.
-    pub program: String,
-    /// Entries in the log that the report names.
-    pub size: u64,
-    /// Root of the log then.
-    pub root: Hash,
-    /// The issuer's signature.
-    pub signature: String,
-    /// The issuer as they were then.
-    pub person: Option<Person>,
-    /// The laboratory's name and address lines as they were then.
-    pub laboratory: Option<(String, Vec<String>)>,
-    /// Why it supersedes the one before.
-    pub because: Option<String>,
-    /// The setting of the report; none in issues from before settings were told apart.
-    pub setting: Option<String>,
-}
-
-/// What a device signed when it brought readings.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct DeviceSigned {
-    /// The entry.
-    pub entry: u64,
-    /// The device.
-    pub by: PersonId,
-    /// The text that was signed.
-    pub text: String,
-    /// The signature, in hexadecimal digits.
-    pub signature: String,
-    /// Its key then.
-    pub key: Option<PublicKey>,
-}
-
-/// A run with who had a hand in it.
-#[derive(Debug)]
-pub struct RunState {
-    /// The run.
-    pub run: Run,
-    /// Who brought readings.
-    pub measured_by: BTreeSet<PersonId>,
-    /// Tables that were imported, with the digests of the pulses they name.
-    pub tables: Vec<(Attached, BTreeMap<u32, Digest>)>,
-    /// The entries that brought them.
-    pub imports: Vec<u64>,
-    /// Signatures of devices under what they brought.
-    pub device_signed: Vec<DeviceSigned>,
-    /// Flags whose step has become a leg already, with the number of the decision's entry.
-    pub legs_for: BTreeSet<FlagId>,
-}
-
 /// An entry that cannot be folded.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum FoldFault {
@@ -303,21 +131,6 @@ pub enum FoldFault {
 
 /// Pulses by digest, from the store or an archive.
 pub type Pulses = BTreeMap<Digest, Arc<Pulse>>;
-
-impl OrderState {
-    fn new(order: Order) -> Self {
-        Self {
-            order,
-            edition: None,
-            decisions: Vec::new(),
-            signatures: Vec::new(),
-            issues: Vec::new(),
-            returns: Vec::new(),
-            keep_until: None,
-            erased: None,
-        }
-    }
-}
 
 impl State {
     /// Takes one more entry in.
@@ -516,7 +329,11 @@ impl State {
                 let (by, at) = (entry.by.clone(), entry.at.to_string());
                 self.restored.insert(order, RestoredState { entry: number, by, at, report, log, bench, archive });
             }
-            Act::RefusedStep { .. } | Act::RefusedErasure { .. } | Act::ClockWentBack { .. } | Act::BackUp { .. } | Act::Drill { .. } => {}
+            Act::RefusedStep { .. }
+            | Act::RefusedErasure { .. }
+            | Act::ClockWentBack { .. }
+            | Act::BackUp { .. }
+            | Act::Drill { .. } => {}
         }
         self.accounts.entry(entry.by.clone()).or_default().last_entry = Some(entry.at.to_string());
         self.last_at = Some(entry.at.clone());
@@ -566,155 +383,5 @@ impl State {
             }
         }
         Ok(())
-    }
-
-    /// Batches that hold portions of an order.
-    pub fn batches_of(&self, order: &OrderId) -> Vec<&PreparationBatch> {
-        let holds = |batch: &&PreparationBatch| {
-            batch
-                .portions
-                .iter()
-                .any(|portion| matches!(&portion.role, PortionRole::Sample { order: of, .. } if of == order))
-        };
-        self.preparations.values().filter(holds).collect()
-    }
-
-    /// Runs that measure portions of an order's batches.
-    pub fn runs_of(&self, order: &OrderId) -> Vec<&RunState> {
-        let batches: BTreeSet<&BatchId> = self.batches_of(order).into_iter().map(|batch| &batch.id).collect();
-        let measures = |run: &&RunState| {
-            run.run.rows().any(|row| matches!(&row.holds, RowHolds::Portion { batch, .. } if batches.contains(batch)))
-        };
-        self.runs.values().filter(measures).collect()
-    }
-
-    /// The digests of all pulses an order rests on.
-    pub fn pulse_digests_of(&self, order: &OrderId) -> BTreeSet<Digest> {
-        self.runs_of(order)
-            .into_iter()
-            .flat_map(|run| &run.run.readings)
-            .filter_map(|reading| match reading.signal {
-                Signal::Pulse(digest) => Some(digest),
-                _ => None,
-            })
-            .collect()
-    }
-
-    /// The data package of an order: everything its results rest on; `None` where the order is not there or not open.
-    pub fn package(&self, order: &OrderId, pulses: Pulses) -> Option<DataPackage> {
-        let known = self.orders.get(order)?;
-        let runs: Vec<Run> = self.runs_of(order).into_iter().map(|run| run.run.clone()).collect();
-        let mut methods: Vec<ResolvedMethod> = Vec::new();
-        let wanted =
-            known.order.analytes.iter().map(|requested| &requested.method).chain(runs.iter().map(|run| &run.method));
-        for id in wanted {
-            if let Some(method) = self.methods.get(id).filter(|method| !methods.contains(method)) {
-                methods.push(method.clone());
-            }
-        }
-        Some(DataPackage {
-            edition: known.edition?,
-            order: known.order.clone(),
-            preparations: self.batches_of(order).into_iter().cloned().collect(),
-            runs,
-            methods,
-            pulses,
-        })
-    }
-
-    /// The decisions about an order's readings and flags, in the order they were made: its own, and those made in the
-    /// light of other orders about the runs they share.
-    pub fn decisions_of(&self, order: &OrderId) -> Vec<Decision> {
-        self.decided_about(order).into_iter().map(|decided| decided.decision.clone()).collect()
-    }
-
-    /// Whether readings, documents, legs or decisions of an order have changed since a report, going by the package that was
-    /// signed for it; where not, evaluating it again has to give what was reported.
-    pub fn changed_since(&self, order: &OrderId, issue: &IssueState, package: &Digest) -> bool {
-        let signatures = self.orders.get(order).map_or(&[][..], |known| &known.signatures);
-        let signed = signatures.iter().rev().find(|signature| signature.outcome == issue.outcome);
-        signed.is_none_or(|signed| signed.package != *package)
-            || self.decided_about(order).iter().any(|decided| decided.entry > issue.entry)
-    }
-
-    /// What changed between a report and an entry behind it, in words, for the report that supersedes it.
-    pub fn changes_between(&self, order: &OrderId, after: u64, before: u64) -> Vec<String> {
-        let between = |entry: u64| entry > after && entry < before;
-        let mut changes: Vec<(u64, String)> = Vec::new();
-        for decided in self.decided_about(order).into_iter().filter(|decided| between(decided.entry)) {
-            let act = Act::Decide { order: order.clone(), decision: decided.decision.clone() };
-            changes.push((decided.entry, act.words()));
-        }
-        for run in self.runs_of(order) {
-            for ((table, _), entry) in run.tables.iter().zip(&run.imports).filter(|(_, entry)| between(**entry)) {
-                changes.push((*entry, format!("readings of {} taken into run {}", table.file_name, run.run.id)));
-            }
-        }
-        changes.sort();
-        changes.into_iter().map(|(_, words)| words).collect()
-    }
-
-    /// Who justified each flag of an order last, as of an entry: name and time.
-    pub fn justified_by(&self, order: &OrderId, before: u64) -> BTreeMap<String, String> {
-        let mut found = BTreeMap::new();
-        for decided in self.decided_about(order).into_iter().filter(|decided| decided.entry < before) {
-            if let Decision::Justify { flag, .. } = &decided.decision {
-                let name = self
-                    .people
-                    .get(&decided.by)
-                    .map_or_else(|| decided.by.to_string(), |person| format!("{} ({})", person.full_name, person.id));
-                found.insert(flag.to_string(), format!("{name}, {}", decided.at));
-            }
-        }
-        found
-    }
-
-    fn decided_about(&self, order: &OrderId) -> Vec<&Decided> {
-        let runs: BTreeSet<&RunId> = self.runs_of(order).into_iter().map(|run| &run.run.id).collect();
-        let is_shared = |decided: &Decided| run_of(&decided.decision).is_some_and(|run| runs.contains(run));
-        let mut about: Vec<&Decided> = Vec::new();
-        for (id, known) in &self.orders {
-            about.extend(known.decisions.iter().filter(|decided| id == order || is_shared(decided)));
-        }
-        about.sort_by_key(|decided| decided.entry);
-        about
-    }
-
-    /// What part a person had in an order.
-    pub fn relation(&self, person: &PersonId, order: &OrderId) -> Relation {
-        let mut parts = BTreeSet::new();
-        if self.batches_of(order).iter().any(|batch| batch.by == person.as_str()) {
-            parts.insert(Part::Prepared);
-        }
-        if self.runs_of(order).iter().any(|run| run.measured_by.contains(person)) {
-            parts.insert(Part::Measured);
-        }
-        if let Some(known) = self.orders.get(order) {
-            if known.decisions.iter().any(|decided| decided.by == *person) {
-                parts.insert(Part::Decided);
-            }
-            for signature in known.signatures.iter().filter(|signature| signature.by == *person) {
-                parts.insert(match signature.meaning {
-                    SignatureMeaning::Measured => Part::SignedAsAnalyst,
-                    SignatureMeaning::Reviewed => Part::SignedAsReviewer,
-                    SignatureMeaning::Approved => Part::Approved,
-                });
-            }
-        }
-        if parts.is_empty() { Relation::Unrelated } else { Relation::TookPart(parts) }
-    }
-}
-
-pub(crate) fn run_of(decision: &Decision) -> Option<&RunId> {
-    use darkline_record::decision::Subject;
-    match decision {
-        Decision::Reject { reading, .. } | Decision::Reinstate { reading, .. } => Some(&reading.run),
-        Decision::Justify { flag, .. } | Decision::TakeUp { flag, .. } => match &flag.subject {
-            Subject::Reading(reading) => Some(&reading.run),
-            Subject::Row(row) => Some(&row.run),
-            Subject::Run(run) => Some(run),
-            Subject::Batch(_) => None,
-        },
-        Decision::ChooseModel { run, .. } => Some(run),
     }
 }

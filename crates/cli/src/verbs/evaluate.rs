@@ -86,7 +86,7 @@ pub fn run(everywhere: &Everywhere, options: &Evaluate) -> Result<Ending, Failur
         None => laboratory.evaluate(&order)?,
         Some(number) => {
             let evaluated = laboratory.evaluate_with(&order, Edition(number))?;
-            let own = laboratory.evaluate(&order)?.package.edition;
+            let own = laboratory.edition_of(&order)?.unwrap_or(Edition(number));
             if own != Edition(number) {
                 let changed = of_edition(Edition(number)).map_or("", |procedure| procedure.what_changed);
                 talk::tell(&format!(

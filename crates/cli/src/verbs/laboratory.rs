@@ -44,7 +44,9 @@ pub fn run(everywhere: &Everywhere, options: &Laboratory) -> Result<Ending, Fail
         let by = bench::person(everywhere)?;
         let (statement, certification) = (options.statement.as_deref(), options.certification.as_deref());
         let entry = laboratory.set_signing_terms(&by, statement, certification)?;
-        talk::tell(&format!("entry {entry}: who signs from now on reads it; signatures given before keep what they say."));
+        talk::tell(&format!(
+            "entry {entry}: who signs from now on reads it; signatures given before keep what they say."
+        ));
     }
     let (name, address) = laboratory.state().laboratory.clone().unwrap_or_default();
     let bench_keys =

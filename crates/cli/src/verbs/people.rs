@@ -2,11 +2,12 @@
 
 use std::path::Path;
 
-use darkline_audit_trail::PersonId;
 use darkline_audit_trail::keys::SigningKey;
 use darkline_audit_trail::people::{Person, Role};
-use darkline_laboratory::Laboratory;
-use darkline_laboratory::accounts::{Change, LOCKED_FROM, WAITS_FROM};
+use darkline_audit_trail::{PersonId, Timestamp};
+use darkline_laboratory::accounts::{Change, LOCKED_FROM, LONG_UNUSED, WAITS_FROM};
+use darkline_laboratory::{Laboratory, LaboratoryError};
+use darkline_record::decision::Reason;
 use darkline_record::identity::MethodId;
 use serde::Serialize;
 
@@ -94,36 +95,42 @@ pub fn run(everywhere: &Everywhere, options: &People) -> Result<Ending, Failure>
             )
         }
         PeopleVerb::Renew { name, reason: why, key_file } => {
-            let (person, why) = (id(name)?, reason(why)?);
-            let mut laboratory = bench::write(everywhere)?;
             let once = secret::new_passphrase(everywhere, name, key_file.as_deref())?;
-            let entry = laboratory.renew_key(&by, &person, &once, &why)?;
-            talk::tell(&format!("entry {entry}: {person} has a new key, given by {by}; it signs nothing yet."));
-            told(everywhere, &laboratory, &person, &format!("Next: darkline people passphrase --as {person}"))
+            about(everywhere, name, why, |laboratory, person, why| {
+                let entry = laboratory.renew_key(&by, person, &once, why)?;
+                talk::tell(&format!("entry {entry}: {person} has a new key, given by {by}; it signs nothing yet."));
+                Ok(format!("Next: darkline people passphrase --as {person}"))
+            })
         }
-        PeopleVerb::Unlock { name, reason: why } => {
-            let (person, why) = (id(name)?, reason(why)?);
-            let mut laboratory = bench::write(everywhere)?;
-            let entry = laboratory.unlock_account(&by, &person, &why)?;
-            told(
-                everywhere,
-                &laboratory,
-                &person,
-                &format!("entry {entry}: the account of {person} is unlocked by {by}."),
-            )
-        }
+        PeopleVerb::Unlock { name, reason: why } => about(everywhere, name, why, |laboratory, person, why| {
+            let entry = laboratory.unlock_account(&by, person, why)?;
+            Ok(format!("entry {entry}: the account of {person} is unlocked by {by}."))
+        }),
         PeopleVerb::Authorise { name, method, until, withdraw: _, reason: why } => {
-            let (person, why) = (id(name)?, reason(why)?);
             let method: MethodId = method.parse().map_err(Failure::told)?;
-            let mut laboratory = bench::write(everywhere)?;
-            let entry = laboratory.authorise(&by, &person, &method, until.as_deref(), &why)?;
-            let words = match until {
-                Some(until) => format!("authorised for method {method} until {until}"),
-                None => format!("no longer authorised for method {method}"),
-            };
-            told(everywhere, &laboratory, &person, &format!("entry {entry}: {person} is {words}, by {by}."))
+            about(everywhere, name, why, |laboratory, person, why| {
+                let entry = laboratory.authorise(&by, person, &method, until.as_deref(), why)?;
+                let words = match until {
+                    Some(until) => format!("authorised for method {method} until {until}"),
+                    None => format!("no longer authorised for method {method}"),
+                };
+                Ok(format!("entry {entry}: {person} is {words}, by {by}."))
+            })
         }
     }
+}
+
+/// An act about a person, with its reason; what it says is told.
+fn about(
+    everywhere: &Everywhere,
+    name: &str,
+    why: &str,
+    act: impl FnOnce(&mut Laboratory, &PersonId, &Reason) -> Result<String, LaboratoryError>,
+) -> Result<Ending, Failure> {
+    let (person, why) = (id(name)?, reason(why)?);
+    let mut laboratory = bench::write(everywhere)?;
+    let words = act(&mut laboratory, &person, &why)?;
+    told(everywhere, &laboratory, &person, &words)
 }
 
 fn id(name: &str) -> Result<PersonId, Failure> {
@@ -176,10 +183,10 @@ fn changed(
     why: &str,
     words: &str,
 ) -> Result<Ending, Failure> {
-    let (person, why) = (id(name)?, reason(why)?);
-    let mut laboratory = bench::write(everywhere)?;
-    let entry = laboratory.change_person(by, &person, change, &why)?;
-    told(everywhere, &laboratory, &person, &format!("entry {entry}: the account of {person} is {words}, by {by}."))
+    about(everywhere, name, why, |laboratory, person, why| {
+        let entry = laboratory.change_person(by, person, change, why)?;
+        Ok(format!("entry {entry}: the account of {person} is {words}, by {by}."))
+    })
 }
 
 fn told(everywhere: &Everywhere, laboratory: &Laboratory, person: &PersonId, words: &str) -> Result<Ending, Failure> {
@@ -220,6 +227,10 @@ fn account_words(laboratory: &Laboratory, person: &Person) -> String {
         match account.failures {
             n if n >= LOCKED_FROM => words.push("locked".to_owned()),
             n if n >= WAITS_FROM => words.push(format!("{n} wrong passphrases in a row")),
+            _ => {}
+        }
+        match account.days_unused(&Timestamp::now()) {
+            Some(days) if days >= LONG_UNUSED && !person.disabled => words.push(format!("unused for {days} days")),
             _ => {}
         }
     }

@@ -171,6 +171,11 @@ fn an_order_is_worked_out_by_another_edition_beside_its_own() {
         bench.run(&format!("evaluate {CADMIUM} --edition 900 --json")).ends(0).says("Edition 900 instead of 0").json();
     assert_eq!((own[0]["edition"].as_u64(), other[0]["edition"].as_u64()), (Some(0), Some(900)));
     assert_eq!(own[1]["reported"]["result"]["value"], other[1]["reported"]["result"]["value"]);
-    bench.run(&format!("evaluate {CADMIUM} --edition 7")).ends(2).says("this program has the editions 0, 900");
+    bench
+        .run(&format!("evaluate {CADMIUM} --edition 7"))
+        .ends(2)
+        .says("this program has the editions 0, 900")
+        .says("install, beside this one, a darkline that has it");
+    bench.run("--version").ends(0).says("editions of the arithmetic: 0, 900");
     bench.run("verify archive.zip").ends(0).says("edition 0, outcome");
 }

@@ -42,10 +42,9 @@ fn roles_that_do_not_have_the_right() {
         ["k.willow", "m.rowan", "m.rowan", "k.willow", "j.alder", "j.alder", "j.alder", "m.rowan"],
         "{lines:?}"
     );
-    bench
-        .run("entries --what refused --person j.alder")
-        .ends(0)
-        .says_in_a_paragraph("to issue a report, order 2026-052, was refused: to issue a report takes one of these roles");
+    bench.run("entries --what refused --person j.alder").ends(0).says_in_a_paragraph(
+        "to issue a report, order 2026-052, was refused: to issue a report takes one of these roles",
+    );
 }
 
 #[test]

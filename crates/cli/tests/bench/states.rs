@@ -81,7 +81,7 @@ fn a_return_goes_to_the_state_it_came_from_with_remarks() {
     bench
         .run(&format!("orders {CADMIUM}"))
         .ends(0)
-        .says_in_a_paragraph("set aside by the return in entry 11")
+        .says_in_a_paragraph("set aside by the return in entry 12")
         .says_in_a_paragraph("on reading:R1/14: look at the tail");
     sign(&bench, "j.alder", "").ends(0).says("Remark on reading:R1/14: look at the tail");
     sign(&bench, "m.rowan", "").ends(0);

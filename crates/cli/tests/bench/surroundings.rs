@@ -59,7 +59,7 @@ fn help_is_an_answer_and_no_command_at_all_is_none() {
     insta::assert_snapshot!("help_of_decide", run(folder.path(), "decide -h").ends(0).out);
     let bare = run(folder.path(), "").ends(2);
     assert!(bare.out.is_empty() && bare.told.contains("Usage: darkline"), "{}", bare.told);
-    let version = run(folder.path(), "--version").ends(0).out;
+    let version = run(folder.path(), "-V").ends(0).out;
     assert_eq!(version, format!("darkline {}\n", env!("CARGO_PKG_VERSION")));
 }
 

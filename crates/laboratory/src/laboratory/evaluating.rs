@@ -60,10 +60,25 @@ impl Laboratory {
     /// # Errors
     /// As [`Laboratory::evaluate`].
     pub fn evaluate_with(&self, order: &OrderId, edition: Edition) -> Result<Evaluated, LaboratoryError> {
-        let Evaluated { package, decisions, .. } = self.evaluate(order)?;
+        // Its own edition may be one that this program does not have.
+        let (package, decisions) = match self.restored_contents(order)? {
+            Some(contents) => (contents.package, contents.state.decisions_of(order)),
+            None => (self.package(order)?, self.state.decisions_of(order)),
+        };
         let package = DataPackage { edition, ..package };
         let outcome = evaluate(&package, &decisions)?;
         Ok(Evaluated { package, decisions, outcome })
+    }
+
+    /// The edition that an order was opened with; none where it was not opened yet.
+    ///
+    /// # Errors
+    /// [`LaboratoryError::UnknownOrder`].
+    pub fn edition_of(&self, order: &OrderId) -> Result<Option<Edition>, LaboratoryError> {
+        if let Some(contents) = self.restored_contents(order)? {
+            return Ok(Some(contents.package.edition));
+        }
+        Ok(self.order(order)?.edition)
     }
 
     /// Tells how a result came about.

@@ -66,11 +66,8 @@ impl RestsOn {
         let number = entry.number;
         match act {
             Act::OpenDocument { kind, file_name, text, rows } => {
-                self.open(number, *kind, file_name, text, rows.as_ref(), touched).map_err(|why| FoldFault::Document {
-                    number,
-                    file_name: file_name.clone(),
-                    why,
-                })?;
+                self.open(number, *kind, file_name, text, rows.as_ref(), touched)
+                    .map_err(|why| FoldFault::Document { number, file_name: file_name.clone(), why })?;
             }
             Act::Import { run, .. } => self.of_run(number, run, touched),
             Act::AddLeg { run, leg } => {
