@@ -35,9 +35,8 @@ pub fn run(everywhere: &Everywhere, options: &Issue) -> Result<Ending, Failure> 
     }
     let because = options.because.as_deref().map(super::reason).transpose()?;
     let drafted = laboratory.draft_issue(&by, &order, bench::PROGRAM, darkline_report::SETTING, because.as_ref());
-    let draft = drafted.map_err(|error| {
-        laboratory.note_refused(&by, Verb::Issue, Some(&order), &error);
-        error
+    let draft = drafted.inspect_err(|error| {
+        laboratory.note_refused(&by, Verb::Issue, Some(&order), error);
     })?;
     let path = path(options, &draft.report);
     let file = NewFile::at(&path)?;
