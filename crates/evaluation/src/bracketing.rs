@@ -225,14 +225,7 @@ impl<'m> OnTape<'_, 'm> {
         amount: MassConcentration,
         mean: Response,
     ) -> Result<Term<'m, Response>, String> {
-        let weighting = match &self.curve.weighing.weighting {
-            given @ Weighting::Given(_) => given.clone(),
-            _ => Weighting::Repeatability {
-                sd_at_zero: self.method.replicates.sd_at_zero.value().si(),
-                rsd: self.method.replicates.rsd.value().si(),
-            },
-        };
-        let u = 1.0 / weighting.weight_at(amount, mean).map_err(|undefined| undefined.to_string())?.sqrt();
+        let u = u_of_reading(self.method, self.curve, amount, mean)?;
         let unit = response_unit(self.method.response.kind);
         let terms: Vec<Term<'m, Response>> = readings
             .iter()
@@ -268,6 +261,23 @@ impl<'m> OnTape<'_, 'm> {
         let (amounts, _) = amounts_on_tape(self.model, self.run, self.method, std::slice::from_ref(first));
         amounts.first().copied().ok_or_else(|| "a standard of the bracket has no amount".into())
     }
+}
+
+/// The standard uncertainty of a reading by what the method states: `given_u`, or else its repeatability.
+pub(crate) fn u_of_reading(
+    method: &ResolvedMethod,
+    curve: &Curve<'_>,
+    amount: MassConcentration,
+    response: Response,
+) -> Result<f64, String> {
+    let weighting = match &curve.weighing.weighting {
+        given @ Weighting::Given(_) => given.clone(),
+        _ => Weighting::Repeatability {
+            sd_at_zero: method.replicates.sd_at_zero.value().si(),
+            rsd: method.replicates.rsd.value().si(),
+        },
+    };
+    Ok(1.0 / weighting.weight_at(amount, response).map_err(|undefined| undefined.to_string())?.sqrt())
 }
 
 fn levels(points: &[CurvePoint], seconds: &BTreeMap<u32, f64>) -> Vec<Level> {

@@ -8,7 +8,7 @@ use darkline_quality::view::{
     RunView, SeenCalibration, SeenControl, SeenControlKind, SeenLevel, SeenReading, SeenResult, SeenSolution,
 };
 use darkline_record::decision::Decision;
-use darkline_record::method::ResolvedMethod;
+use darkline_record::method::{OfSamples, ResolvedMethod};
 use darkline_record::package::DataPackage;
 use darkline_record::preparation::PortionRole;
 use darkline_record::run::{RowHolds, Run};
@@ -267,7 +267,10 @@ pub fn controls(model: &Model, package: &DataPackage, worked: &RunWorked<'_, '_>
                         let mean = f64::midpoint(first, second);
                         add(ControlKind::Duplicates, place, 100.0 * (first - second).abs() / mean.abs(), None, "%");
                     }
-                    PortionRole::Spike { of, added } => {
+                    // Spikes that a sample is read by are its calibration; what they recover is in the slope.
+                    PortionRole::Spike { .. }
+                        if worked.method.calibration.of_samples == OfSamples::StandardAdditions => {}
+                    PortionRole::Spike { of, added, .. } => {
                         let Some(recovery) =
                             spike_recovery(package, own, original(of), batch, of, added.value.value().si())
                         else {

@@ -96,9 +96,8 @@ pub fn quantify<'m>(
             });
             let read = match (calibrated, mean_response, method.calibration.of_samples) {
                 // Read from the line of its own spikes, and from nothing else.
-                (Calibrated::Fitted(_), Some(_), OfSamples::StandardAdditions) => {
-                    let added = adding::amount(model, package, run, method, measured, row);
-                    added.map(|added| added.map(|amount| (amount, None))).or(read)
+                (Calibrated::Fitted(curve), Some(_), OfSamples::StandardAdditions) => {
+                    adding::amount(model, package, run, method, measured, curve, row).or(read)
                 }
                 // All of what was weighed in counts, or none: a mean of those inside the bracket would be too near its middle.
                 _ if bracket.is_some() && method.solid.is_some() && weighed.len() < numbers.len() => {

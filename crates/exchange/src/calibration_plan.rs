@@ -3,7 +3,7 @@
 use darkline_metrology::kind::{Factor, Kind, MassConcentration, Response};
 use darkline_record::figure::Written;
 use darkline_record::method::{
-    Amounts, CalibrationModel, CalibrationPlan, GivenU, ModelPlan, OfSamples, ResponseKind, Weights,
+    Additions, Amounts, CalibrationModel, CalibrationPlan, GivenU, ModelPlan, OfSamples, ResponseKind, Weights,
 };
 
 use crate::document::figure::Wanted;
@@ -30,6 +30,9 @@ pub(crate) fn read(section: &Section<'_>, kind: Option<ResponseKind>) -> Option<
     let of_samples = section
         .optional("of_samples")
         .map(|entry| entry.one_of("way to read samples", &OfSamples::ALL, OfSamples::words));
+    let additions = section.optional("additions").map(|entry| {
+        entry.one_of("form of standard additions", &Additions::ALL, Additions::words).map(|word| (word, entry))
+    });
     let u_stock = section.optional("u_stock").map(|entry| entry.figure(Wanted::NotNegative));
     section.close();
     let (weights, amounts) = (weights?, transposed(amounts)?);
@@ -45,11 +48,22 @@ pub(crate) fn read(section: &Section<'_>, kind: Option<ResponseKind>) -> Option<
         );
         return None;
     }
+    let (of_samples, additions) = (transposed(of_samples)?.unwrap_or_default(), transposed(additions)?);
+    if let Some((_, entry)) = &additions
+        && of_samples != OfSamples::StandardAdditions
+    {
+        entry.fault(
+            format!("samples are read from the {}, which has no additions", of_samples.words()),
+            "take \"additions\" away, or write of_samples = \"standard additions\"",
+        );
+        return None;
+    }
     Some(CalibrationPlan {
         model: model?,
         weights,
         amounts: amounts.map_or(Amounts::Exact, |(word, _)| word),
-        of_samples: transposed(of_samples)?.unwrap_or_default(),
+        of_samples,
+        additions: additions.map_or(Additions::ConstantVolume, |(word, _)| word),
         u_stock: transposed(u_stock)?,
     })
 }

@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use darkline_metrology::kind::Kind;
 use darkline_record::figure::with_article;
 use darkline_record::identity::{BatchId, MethodId, PortionId};
-use darkline_record::method::ResolvedMethod;
+use darkline_record::method::{Additions, OfSamples, ResolvedMethod};
 use darkline_record::order::ResultKind;
 use darkline_record::preparation::{Portion, PortionRole};
 use darkline_record::run::RowHolds;
@@ -269,6 +269,14 @@ fn has_what_the_result_needs<T>(
     let volume = ("volume", portion.volume.is_some(), "50 mL");
     let volume_taken = ("volume_taken", portion.volume_taken.is_some(), "20 mL");
     let needed = match kind {
+        // It is a point of the line that its sample is read from; no result of its own follows.
+        _ if is_spike && method.calibration.of_samples == OfSamples::StandardAdditions => {
+            let grown = matches!(portion.role, PortionRole::Spike { added_volume: Some(_), .. });
+            match method.calibration.additions {
+                Additions::Successive => vec![volume, ("added_volume", grown, "0.10 mL")],
+                _ => vec![volume],
+            }
+        }
         ResultKind::MassConcentration if is_spike || portion.volume.is_some() || portion.volume_taken.is_some() => {
             vec![volume_taken, volume]
         }

@@ -59,7 +59,7 @@ impl RoleWord {
         match self {
             RoleWord::Sample => &["order", "sample"],
             RoleWord::Duplicate => &["of"],
-            RoleWord::Spike => &["of", "added"],
+            RoleWord::Spike => &["of", "added", "added_volume"],
             RoleWord::MethodBlank => &[],
             RoleWord::Control => &["material", "assigned", "u_assigned"],
         }
@@ -141,7 +141,8 @@ fn role(section: &Section<'_>) -> Option<PortionRole> {
         RoleWord::Spike => {
             let of = section.required("of", "\"P1-1\"").and_then(|entry| entry.parsed());
             let added = section.required("added", "\"2.0 µg\"").and_then(|entry| entry.uncertain(Wanted::Positive));
-            Some(PortionRole::Spike { of: of?, added: added? })
+            let added_volume = section.optional("added_volume").map(|entry| entry.uncertain(Wanted::Positive));
+            Some(PortionRole::Spike { of: of?, added: added?, added_volume: transposed(added_volume)? })
         }
         RoleWord::MethodBlank => Some(PortionRole::MethodBlank),
         RoleWord::Control => {

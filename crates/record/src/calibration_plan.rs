@@ -19,6 +19,9 @@ pub struct CalibrationPlan {
     /// How samples are read: from the calibration function, or from a line of their own.
     #[serde(default, skip_serializing_if = "OfSamples::is_function")]
     pub of_samples: OfSamples,
+    /// How additions are made, where samples are read by standard additions.
+    #[serde(default, skip_serializing_if = "Additions::are_usual")]
+    pub additions: Additions,
     /// Standard uncertainty of the standards that they share through their stock, relative; exact where absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub u_stock: Option<Written<Factor>>,
@@ -32,6 +35,7 @@ impl CalibrationPlan {
             weights,
             amounts: Amounts::Exact,
             of_samples: OfSamples::CalibrationFunction,
+            additions: Additions::ConstantVolume,
             u_stock: None,
         }
     }
@@ -249,6 +253,41 @@ impl OfSamples {
     }
 }
 
+/// How standard additions are made.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Additions {
+    /// Equal portions with growing masses, all made up to one volume; the amount is that of the solution made up.
+    #[default]
+    ConstantVolume,
+    /// Masses added to a volume of the portion's solution that they leave as it is; the amount is that of this solution.
+    Plain,
+    /// Additions one after the other to one solution, whose volume grows.
+    Successive,
+    /// One addition to one of two equal portions, as much solvent to the other.
+    Single,
+}
+
+impl Additions {
+    /// All of them.
+    pub const ALL: [Additions; 4] =
+        [Additions::ConstantVolume, Additions::Plain, Additions::Successive, Additions::Single];
+    /// Whether they are made as they usually are.
+    #[allow(clippy::trivially_copy_pass_by_ref)] // serde's `skip_serializing_if` asks for a reference.
+    pub fn are_usual(&self) -> bool {
+        *self == Additions::ConstantVolume
+    }
+    /// The words in documents.
+    pub fn words(self) -> &'static str {
+        match self {
+            Additions::ConstantVolume => "constant volume",
+            Additions::Plain => "plain",
+            Additions::Successive => "successive",
+            Additions::Single => "single",
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -276,6 +315,19 @@ mod tests {
             let text = format!(r#"{{"model":"straight-line","weights":"equal","of_samples":"{way}"}}"#);
             let plan: CalibrationPlan = serde_json::from_str(&text).unwrap();
             assert!(!plan.of_samples.is_function() && OfSamples::ALL.contains(&plan.of_samples));
+            assert_eq!(serde_json::to_string(&plan).unwrap(), text);
+        }
+    }
+
+    #[test]
+    fn forms_of_additions_read_back() {
+        for (place, form) in ["plain", "successive", "single"].into_iter().enumerate() {
+            let text = format!(
+                r#"{{"model":"straight-line","weights":"equal","of_samples":"standard-additions","additions":"{form}"}}"#
+            );
+            let plan: CalibrationPlan = serde_json::from_str(&text).unwrap();
+            assert_eq!(plan.additions, Additions::ALL[place + 1]);
+            assert_eq!(plan.additions.words(), form);
             assert_eq!(serde_json::to_string(&plan).unwrap(), text);
         }
     }

@@ -12,7 +12,9 @@ use crate::solid::SolidPlan;
 pub use crate::detection_limits::{BlankResult, DetectionLimits, LimitProcedure};
 pub use crate::uncertainty_plan::{CoverageInterval, TopDown, UncertaintyPlan};
 
-pub use crate::calibration_plan::{Amounts, CalibrationModel, CalibrationPlan, GivenU, ModelPlan, OfSamples, Weights};
+pub use crate::calibration_plan::{
+    Additions, Amounts, CalibrationModel, CalibrationPlan, GivenU, ModelPlan, OfSamples, Weights,
+};
 
 /// A method.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

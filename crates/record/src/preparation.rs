@@ -72,8 +72,11 @@ pub enum PortionRole {
     Spike {
         /// The portion without addition.
         of: PortionId,
-        /// Mass of analyte added.
+        /// Mass of analyte added; of successive additions to one solution, so far.
         added: Uncertain<Mass>,
+        /// Volume that came with it so far, where additions make one solution grow.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        added_volume: Option<Uncertain<Volume>>,
     },
     /// Everything but the sample.
     MethodBlank,

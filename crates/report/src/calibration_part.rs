@@ -1,7 +1,7 @@
 //! The calibration in the annex: its coefficients, what decided between functions, and its figure.
 
 use darkline_evaluation::outcome::{CalibrationOutcome, CandidateOutcome, ChoiceOutcome, LimitsOutcome, RunOutcome};
-use darkline_record::method::{OfSamples, ResolvedMethod};
+use darkline_record::method::{Additions, OfSamples, ResolvedMethod};
 
 use crate::figure::{self, Calibration, CalibrationPoint, Medium, ReadBack, Scale};
 use crate::printed::{RULE, significant};
@@ -46,7 +46,13 @@ pub(crate) fn line(run: &RunOutcome, method: &ResolvedMethod, calibration: &Cali
     let samples = match method.calibration.of_samples {
         OfSamples::Bracket => "; samples between two standards measured before and after them",
         OfSamples::OneStandard => "; samples by proportion to a standard measured before and after them",
-        OfSamples::CalibrationFunction | OfSamples::StandardAdditions => "",
+        OfSamples::StandardAdditions => match method.calibration.additions {
+            Additions::ConstantVolume => "; samples by standard additions at constant volume",
+            Additions::Plain => "; samples by standard additions",
+            Additions::Successive => "; samples by successive standard additions",
+            Additions::Single => "; samples by a single standard addition",
+        },
+        OfSamples::CalibrationFunction => "",
     };
     CalibrationLine {
         title: title(run, method),

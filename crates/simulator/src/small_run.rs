@@ -102,7 +102,7 @@ pub(crate) fn package() -> DataPackage {
         u: None,
     };
     let sample = PortionRole::Sample { order: "2026-001".parse().unwrap(), sample: "S01".parse().unwrap() };
-    let spike = PortionRole::Spike { of: of(), added: with_u("0.500 µg", "0.004 µg", None) };
+    let spike = PortionRole::Spike { of: of(), added: with_u("0.500 µg", "0.004 µg", None), added_volume: None };
     let joined = Row { follows: Some(Follows::Joins(5)), ..row(9, "S01 again", of_portion("P1-2", "2")) };
     DataPackage {
         edition: Edition(0),

@@ -12,6 +12,7 @@ mod seeded;
 mod server;
 
 mod accounts;
+mod additions;
 mod cadmium;
 mod copies;
 mod database;

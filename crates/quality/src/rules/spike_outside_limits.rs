@@ -64,7 +64,7 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
 
 /// Whether the addition is large enough beside what the portion brings itself.
 fn is_judged(view: &RunView<'_>, control: &crate::view::SeenControl) -> bool {
-    let Some(PortionRole::Spike { of, added }) =
+    let Some(PortionRole::Spike { of, added, .. }) =
         view.package.portion(&control.batch, &control.portion).map(|portion| &portion.role)
     else {
         return false;

@@ -68,7 +68,7 @@ fn portion(table: &Table) -> Portion {
             sample: text(table, "sample").parse().unwrap(),
         },
         "duplicate" => PortionRole::Duplicate { of: of() },
-        "spike" => PortionRole::Spike { of: of(), added: uncertain(&table["added"]) },
+        "spike" => PortionRole::Spike { of: of(), added: uncertain(&table["added"]), added_volume: None },
         "method blank" => PortionRole::MethodBlank,
         "control" => PortionRole::Control {
             material: text(table, "material").into(),
