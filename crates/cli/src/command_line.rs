@@ -134,6 +134,11 @@ pub enum Verb {
         after_help = "Kinds: archive, authorise, backup, clock, decide, document, drill, erase, import, issue, laboratory, leg,\nopen, passphrase, person, refused, restore, retention, return, review, sign, take-over, unlock, wrong-passphrase."
     )]
     Entries(Entries),
+    /// Serve the pages at the bench: everything above in a browser, live while readings come in
+    #[command(
+        after_help = "For this machine alone unless another address is named, and that takes TLS: a certificate of the laboratory,\nor one made here whose fingerprint is shown. Ctrl-C ends it; everything acknowledged is kept."
+    )]
+    Serve(Serve),
     /// Look up an element, a line, or the limits of a matrix or a regulation, each figure with its source
     Handbook(Handbook),
     /// Run published worked examples, or your own, through the functions that results come from
@@ -445,6 +450,32 @@ pub struct Watch {
     /// End when nothing new has come for so many seconds
     #[arg(long, value_name = "SECONDS", value_parser = seconds)]
     pub until_quiet: Option<f64>,
+}
+
+/// Options of `serve`.
+#[derive(Debug, Args)]
+pub struct Serve {
+    /// Address and port to listen on; port 0 takes a free one
+    #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:7878")]
+    pub address: std::net::SocketAddr,
+    /// A name that browsers ask these pages under; more names by naming the option again
+    #[arg(long, value_name = "HOST")]
+    pub name: Vec<String>,
+    /// The certificate with its chain, in PEM form
+    #[arg(long, value_name = "FILE", requires = "certificate_key")]
+    pub certificate: Option<PathBuf>,
+    /// The private key of the certificate, in PEM form
+    #[arg(long, value_name = "FILE", requires = "certificate")]
+    pub certificate_key: Option<PathBuf>,
+    /// Make a certificate of this bench's own, kept beside the record, and show its fingerprint
+    #[arg(long, conflicts_with = "certificate")]
+    pub own_certificate: bool,
+    /// A sign-in ends after so many minutes without use
+    #[arg(long, value_name = "MINUTES", default_value_t = 15, value_parser = clap::value_parser!(u64).range(1..=60))]
+    pub idle_minutes: u64,
+    /// A sign-in ends after so many hours whatever happens
+    #[arg(long, value_name = "HOURS", default_value_t = 12, value_parser = clap::value_parser!(u64).range(1..=24))]
+    pub whole_hours: u64,
 }
 
 /// A number of seconds.

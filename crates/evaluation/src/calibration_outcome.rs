@@ -19,6 +19,20 @@ pub struct LineOutcome {
     pub r: f64,
 }
 
+impl LineOutcome {
+    /// Standard uncertainty of the response that the line gives for an amount.
+    ///
+    /// # Arguments
+    /// * `amount`: in the unit of the amounts of the run.
+    ///
+    /// # Source
+    /// JCGM 100:2008, 5.2.2, of `response = a + b·amount` with correlated a and b.
+    pub fn u_of_response(&self, amount: f64) -> f64 {
+        let (u_a, u_b) = (self.u_intercept, self.u_slope * amount);
+        (u_a * u_a + u_b * u_b + 2.0 * self.correlation * u_a * u_b).max(0.0).sqrt()
+    }
+}
+
 /// A parameter of a calibration function.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ParameterOutcome {

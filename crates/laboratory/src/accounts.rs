@@ -464,6 +464,18 @@ impl Laboratory {
         Ok(())
     }
 
+    /// Sees by the passphrase that it is this person, for work that goes on for a while; the key is not kept.
+    ///
+    /// # Errors
+    /// [`LaboratoryError::UnknownPerson`]; [`LaboratoryError::Refused`]: the account is closed, waits or is locked;
+    /// [`LaboratoryError::WrongPassphrase`]: an entry says so.
+    pub fn sign_in(&mut self, person: &PersonId, passphrase: &Passphrase) -> Result<(), LaboratoryError> {
+        if self.person(person)?.disabled {
+            return Err(Refusal::Disabled { person: person.clone() }.into());
+        }
+        self.unlock(person, passphrase, "sign in").map(drop)
+    }
+
     /// Opens the key of a person with their passphrase. One that does not open it becomes an entry.
     ///
     /// # Arguments

@@ -62,7 +62,11 @@ impl Laboratory {
         (self.clock)()
     }
 
-    pub(crate) fn catch_up(&mut self) -> Result<(), LaboratoryError> {
+    /// Folds what others have appended since; a laboratory that is kept open calls it before it answers.
+    ///
+    /// # Errors
+    /// As [`Laboratory::over`].
+    pub fn catch_up(&mut self) -> Result<(), LaboratoryError> {
         let mut fault = None;
         let from = self.state.n_entries;
         let (store, state) = (&self.store, &mut self.state);

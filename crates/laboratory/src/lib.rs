@@ -24,6 +24,7 @@ mod planning_legs;
 mod refusing;
 mod signing;
 mod staging;
+pub use staging::stage_of;
 mod taking_over;
 
 pub mod searching;

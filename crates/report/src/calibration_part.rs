@@ -3,7 +3,8 @@
 use darkline_evaluation::outcome::{CalibrationOutcome, CandidateOutcome, ChoiceOutcome, LimitsOutcome, RunOutcome};
 use darkline_record::method::{Additions, OfSamples, ResolvedMethod};
 
-use crate::figure::{self, Calibration, CalibrationPoint, Medium, ReadBack, Scale};
+use crate::drawn;
+use crate::figure::Medium;
 use crate::printed::{RULE, significant};
 use crate::test_report::{CalibrationLine, Coefficient, FigureLine};
 
@@ -13,7 +14,7 @@ pub(crate) fn response_unit(run: &RunOutcome) -> &str {
 }
 
 /// How a calibration is called: method line and run.
-fn title(run: &RunOutcome, method: &ResolvedMethod) -> String {
+pub(crate) fn title(run: &RunOutcome, method: &ResolvedMethod) -> String {
     let line = method.line.as_ref().map_or_else(String::new, |line| format!(" at {line}"));
     format!("{}{line}, run {}", method.element, run.run)
 }
@@ -162,44 +163,5 @@ pub fn candidate_words(candidate: &CandidateOutcome) -> String {
 
 /// The figure of a calibration.
 pub(crate) fn figure(run: &RunOutcome, method: &ResolvedMethod, calibration: &CalibrationOutcome) -> FigureLine {
-    let points: Vec<CalibrationPoint> = calibration
-        .points
-        .iter()
-        .map(|point| CalibrationPoint {
-            amount: point.amount,
-            response: point.response,
-            residual: Some(point.residual),
-            rejected: false,
-        })
-        .collect();
-    let top = calibration.points.iter().map(|point| point.amount).fold(0.0, f64::max);
-    let lowest = calibration.points.iter().map(|point| point.amount).fold(f64::INFINITY, f64::min);
-    let fitted: Vec<(f64, f64)> = match &calibration.line {
-        Some(line) => {
-            [lowest.min(top), top].iter().map(|&amount| (amount, line.intercept + line.slope * amount)).collect()
-        }
-        None => calibration.drawn.clone(),
-    };
-    let read_back: Vec<ReadBack<'_>> = run
-        .solutions
-        .iter()
-        .filter(|solution| !solution.replaced && matches!(solution.holds.as_str(), "sample" | "duplicate" | "spike"))
-        .filter_map(|solution| {
-            Some(ReadBack { name: &solution.name, amount: solution.amount?, response: solution.mean_response? })
-        })
-        .collect();
-    FigureLine::of(figure::calibration(
-        &Calibration {
-            id: &format!("calibration-{}", run.run),
-            title: &title(run, method),
-            amount: Scale { kind: "mass concentration", unit: &run.amount_unit },
-            response: Scale { kind: method.response.kind.words(), unit: response_unit(run) },
-            points: &points,
-            fitted: &fitted,
-            band: &[],
-            band_name: "",
-            read_back: &read_back,
-        },
-        Medium::Paper,
-    ))
+    FigureLine::of(drawn::calibration(run, method, calibration, Medium::Paper))
 }

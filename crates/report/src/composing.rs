@@ -17,13 +17,12 @@ use darkline_record::canonical;
 use darkline_record::method::{ResolvedMethod, Technique};
 use darkline_record::order::Requested;
 use darkline_record::package::DataPackage;
-use darkline_record::run::Signal;
-use darkline_signal::{Times, Trace, Window, reduce};
 use serde::Serialize;
 
-use crate::calibration_part::{self, response_unit};
+use crate::calibration_part;
 use crate::conformity_part;
-use crate::figure::{self, Baseline, Medium, Pulse};
+use crate::drawn;
+use crate::figure::Medium;
 use crate::printed::{Printed, coverage_factor, printed, significant};
 use crate::test_report::{
     Annex, Budget, Contribution, ControlLine, ControlOutcome, FigureLine, Finding, JustifiedFlag, Limit, MethodLine,
@@ -469,46 +468,7 @@ fn control_line(outcome: &Outcome, run: &RunOutcome, method: &ResolvedMethod, co
 fn pulse_figure(package: &DataPackage, outcome: &Outcome, result: &ResultOutcome) -> Option<FigureLine> {
     let row = result.rows.first()?;
     let run = package.runs.iter().find(|run| run.id == row.run)?;
-    let method = package.method(&run.method)?;
     let of_run = outcome.runs.iter().find(|candidate| candidate.run == run.id)?;
     let reading = of_run.readings.iter().find(|reading| reading.counts && run.home(reading.row) == row.number)?;
-    let signal = run.readings.iter().find(|candidate| candidate.number == reading.reading.number)?;
-    let Signal::Pulse(digest) = &signal.signal else {
-        return None;
-    };
-    let pulse = package.pulses.get(digest)?;
-    let window = method.response.window.as_ref()?;
-    let trace = Trace::new(Times::At(pulse.t_s()), pulse.total(), pulse.background()).ok()?;
-    let (from_s, to_s) = (window.from.value().si(), window.to.value().si());
-    let reduced = reduce(
-        &trace,
-        &Window {
-            baseline_from_s: window.baseline_from.value().si(),
-            baseline_to_s: window.baseline_to.value().si(),
-            from_s,
-            to_s,
-        },
-    )
-    .ok()?;
-    let wide = |samples: &[f32]| samples.iter().map(|sample| f64::from(*sample)).collect::<Vec<f64>>();
-    let (total, background) = (wide(pulse.total()), wide(pulse.background()));
-    let analyte: Vec<f64> =
-        total.iter().zip(&background).map(|(total, background)| total - background - reduced.offset).collect();
-    let name = run.row(reading.row).map_or("", |row| row.name.as_str());
-    let title = format!("{name}, reading {}", reading.reading);
-    let unit = response_unit(of_run);
-    Some(FigureLine::of(figure::pulse(
-        &Pulse {
-            id: &format!("reading-{}-{}", run.id, reading.reading.number),
-            title: &title,
-            time_s: pulse.t_s(),
-            total: &total,
-            background: &background,
-            analyte: &analyte,
-            baseline: Some(Baseline { at_lower_limit: 0.0, at_upper_limit: 0.0 }),
-            limits_s: Some((from_s, to_s)),
-            response: &format!("{} {unit}", significant(reading.response?, 4)),
-        },
-        Medium::Paper,
-    )))
+    drawn::trace(package, outcome, &reading.reading, Medium::Paper).map(FigureLine::of)
 }

@@ -15,9 +15,11 @@ pub mod calibration_part;
 pub mod composing;
 mod conformity_part;
 pub mod printed;
+pub mod result_words;
 
 mod completeness;
 
+pub mod drawn;
 pub mod figure;
 
 mod printable;

@@ -23,7 +23,7 @@ pub const FLOORS: &[(&str, u8)] = &[
     ("report", 5),
     ("qualification", 5),
     ("web", 6),
-    ("cli", 6),
+    ("cli", 7),
 ];
 
 /// The highest floor that must give the same bits everywhere: no clock, no files, few outside crates.

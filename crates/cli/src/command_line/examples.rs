@@ -197,6 +197,13 @@ const EXAMPLES: &[Examples] = &[
         ],
     ),
     (
+        "serve",
+        &[
+            ("darkline serve", "this machine alone: http://127.0.0.1:7878"),
+            ("darkline serve --address 10.0.0.2:7878 --own-certificate --name bench-2.millrace", "the laboratory"),
+        ],
+    ),
+    (
         "handbook",
         &[
             ("darkline handbook lead", "an element with all its figures"),

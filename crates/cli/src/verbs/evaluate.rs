@@ -14,6 +14,7 @@ use darkline_laboratory::{Evaluated, Laboratory};
 use darkline_quality::rules;
 use darkline_record::decision::NextStep;
 use darkline_record::identity::{Edition, OrderId};
+pub use darkline_report::result_words::says;
 use serde::Serialize;
 
 use super::{order, put_out};
@@ -160,11 +161,6 @@ fn as_json(outcome: &Outcome, validated: &[Validated]) -> Result<String, Failure
     let texts: Vec<String> =
         lines.iter().map(serde_json::to_string).collect::<Result<_, _>>().map_err(Failure::told)?;
     Ok(texts.iter().map(|text| format!("{text}\n")).collect())
-}
-
-/// What a flag says, in the words of its rule.
-pub fn says(flag: &FlagOutcome) -> String {
-    rules::named(flag.flag.id.rule.as_str()).map_or_else(String::new, |rule| (rule.say)(&flag.flag.evidence))
 }
 
 /// The results as a table: one block for each determination, since units differ.

@@ -24,6 +24,7 @@ mod people;
 mod plan;
 mod qualify;
 mod restore;
+mod serve;
 mod sign;
 mod simulate;
 mod verify;
@@ -69,6 +70,7 @@ pub fn run(command: Command) -> Result<Ending, Failure> {
         Verb::HandOver(options) => hand_over::run(&everywhere, &options),
         Verb::Checkpoint(options) => checkpoint::run(&everywhere, &options),
         Verb::Entries(options) => entries::run(&everywhere, &options),
+        Verb::Serve(options) => serve::run(&everywhere, &options),
         Verb::Handbook(options) => handbook::run(&everywhere, &options),
         Verb::Qualify(options) => qualify::run(&everywhere, &options),
         Verb::HelpReference => {

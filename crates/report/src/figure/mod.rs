@@ -1,14 +1,17 @@
 //! Figures as SVG, the same for a page and for paper.
 //!
 //! [`pulse`] draws one reading over time, [`two_ranges`] both ranges of one firing, [`dipped`] a pulse beyond the roll-over with
-//! its restoration, [`calibration`] the points, the fitted line and its residuals. All take plain
+//! its restoration, [`calibration`] the points, the fitted line and its residuals, [`control_chart`] controls with their limits, [`budget`] the shares
+//! of an uncertainty. All take plain
 //! numbers and labels and give a [`Figure`]: the drawing, its title, and a description that says what is to be seen.
 //!
 //! Invariant: equal input gives equal bytes. Meaning never hangs on colour: every line differs by style, every mark by shape.
 
 mod axis;
+mod budget;
 mod calibration;
 mod canvas;
+mod control_chart;
 mod dipped;
 mod key;
 mod label;
@@ -17,7 +20,9 @@ mod pulse;
 mod time_panel;
 mod two_ranges;
 
+pub use budget::{Budget, Share, budget};
 pub use calibration::{Calibration, CalibrationPoint, ReadBack, calibration};
+pub use control_chart::{ControlChart, ControlPoint, control_chart};
 pub use dipped::{Dipped, dipped};
 pub use pulse::{Baseline, Pulse, pulse};
 pub use two_ranges::{TwoRanges, two_ranges};
