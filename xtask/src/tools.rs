@@ -77,6 +77,18 @@ const TOOLS: &[Tool] = &[
         purpose: "lets disks fail in tests",
     },
     Tool {
+        name: "chromium",
+        probe: &["chromium", "--version"],
+        from: Origin::Debian("chromium"),
+        purpose: "looks at the pages",
+    },
+    Tool {
+        name: "chromedriver",
+        probe: &["chromedriver", "--version"],
+        from: Origin::Debian("chromium-driver"),
+        purpose: "drives the browser",
+    },
+    Tool {
         name: "python3 with venv",
         probe: &["python3", "-c", "import ensurepip, venv"],
         from: Origin::Debian("python3-venv"),

@@ -45,7 +45,7 @@ const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; i
 
 struct Turned {
     refused: Refused,
-    viewer: Option<Viewer>,
+    viewer: Option<Box<Viewer>>,
     asked: Option<(String, Twin)>,
 }
 
@@ -75,7 +75,9 @@ impl Desk {
             Method::GET | Method::HEAD => How::Get,
             Method::POST => How::Post,
             _ => {
-                return Err(Refused::new(405, "pages are read or forms are sent, nothing else", "Use the pages.").into());
+                return Err(
+                    Refused::new(405, "pages are read or forms are sent, nothing else", "Use the pages.").into()
+                );
             }
         };
         let (raw, query) = (request.uri().path().to_owned(), Fields::read(request.uri().query().unwrap_or_default()));
@@ -135,7 +137,7 @@ impl Desk {
         asked.viewer = self.viewer(headers, route.is_use)?;
         let turned = |refused: Refused, asked: &Asked| Turned {
             refused,
-            viewer: asked.viewer.clone(),
+            viewer: asked.viewer.clone().map(Box::new),
             asked: Some((asked.path.clone(), asked.twin)),
         };
         if route.who != Who::Anybody {
@@ -323,7 +325,7 @@ impl Desk {
         let name = tokio::task::spawn_blocking(move || desk.laboratory().map(|laboratory| called(&laboratory)));
         let name = name.await.ok().and_then(Result::ok).unwrap_or_else(|| "Darkline".into());
         let query = Fields::default();
-        let around = self.around(&name, "", turned.viewer.as_ref(), &path, &query);
+        let around = self.around(&name, "", turned.viewer.as_deref(), &path, &query);
         html(status, frame::refused(&turned.refused, &around).into_string())
     }
 

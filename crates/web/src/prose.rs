@@ -55,7 +55,10 @@ pub(crate) fn shown(text: &str) -> Markup {
             }
             blocks.push(html! { ul { @for item in &items { li { (inline(item)) } } } });
         } else {
-            let is_text = |line: &str| !line.trim().is_empty() && !line.starts_with(['#', '|', '`', '*', '-']);
+            let is_text = |line: &str| {
+                let begins = ["#", "|", "```", "* ", "- "].iter().any(|mark| line.starts_with(mark));
+                !line.trim().is_empty() && !begins
+            };
             place = while_true(place + 1, &is_text);
             blocks.push(html! { p { (inline(&lines[from..place].join(" "))) } });
         }

@@ -150,11 +150,9 @@ pub(crate) fn show(desk: &Desk, asked: &Asked) -> Result<Answer, Refused> {
     if let Some(purpose) = &order_document.purpose {
         facts.push(Fact::new("purpose", "what it is for", purpose.as_str()));
     }
-    if let Some(known) = laboratory.state().orders.get(&order) {
-        if let Some(issue) = known.issues.last() {
-            let says = format!("{}, issued by {} on {}", issue.report, issue.by, to_the_minute(&issue.at));
-            facts.push(Fact::new("report", "report", says).linked(format!("{at}/report")));
-        }
+    if let Some(issue) = laboratory.state().orders.get(&order).and_then(|known| known.issues.last()) {
+        let says = format!("{}, issued by {} on {}", issue.report, issue.by, to_the_minute(&issue.at));
+        facts.push(Fact::new("report", "report", says).linked(format!("{at}/report")));
     }
     page.facts(facts);
 
