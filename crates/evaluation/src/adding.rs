@@ -23,6 +23,7 @@ use crate::bracketing::u_of_reading;
 use crate::calibrating::{Curve, response_unit, slope_unit, standards_unit};
 use crate::quantifying::LEVEL;
 use crate::responses::Measured;
+use crate::restoring::RestoredReadings;
 
 /// An amount, with what speaks against it where something does.
 type Found<'m> = (Term<'m, MassConcentration>, Option<String>);
@@ -220,12 +221,14 @@ impl<'m> Desk<'_, 'm> {
         #[expect(clippy::cast_precision_loss, reason = "points are few")]
         let dof = found.line.dof() as f64;
         let unit = response_unit(self.method.response.kind);
+        let restored = RestoredReadings::of(self.measured);
         let responses = readings.iter().map(|(added, number, response, growth)| {
             // Not the name it has where checks read it from the function of the run: the scatter is that of this line, and of
             // the response as it stands on it.
             let id = SourceId::new(format!("calibration/additions/{}/{number}", self.run.id));
             let source = Source::pooled(id, found.line.residual_sd.si() / growth, dof, pool.clone());
-            let term = model.input(Response::from_si(*response), &[source]);
+            let response = Response::from_si(*response);
+            let term = restored.response(model, self.method, self.run.id.as_str(), *number, response, source);
             let term = term.named(format!("y({}/{number})", self.run.id), unit);
             added.growth.map_or(term, |growth| term * growth).node()
         });
@@ -271,7 +274,9 @@ impl<'m> Desk<'_, 'm> {
             .iter()
             .map(|(number, response)| {
                 let id = SourceId::new(format!("calibration/additions/{}/{number}", self.run.id));
-                let term = self.model.input(Response::from_si(*response), &[Source::normal(id, u)]);
+                let (response, scatter) = (Response::from_si(*response), Source::normal(id, u));
+                let run = self.run.id.as_str();
+                let term = curve.restored.response(self.model, self.method, run, *number, response, scatter);
                 term.named(format!("y({}/{number})", self.run.id), unit)
             })
             .collect();

@@ -232,7 +232,9 @@ impl<'m> OnTape<'_, 'm> {
             .map(|(number, response)| {
                 // Not the name it has where checks are read from the function of the run: its scatter is another one.
                 let id = SourceId::new(format!("calibration/brackets/{}/{number}", self.run.id));
-                let term = self.model.input(Response::from_si(*response), &[Source::normal(id, u)]);
+                let (response, scatter) = (Response::from_si(*response), Source::normal(id, u));
+                let restored = &self.curve.restored;
+                let term = restored.response(self.model, self.method, self.run.id.as_str(), *number, response, scatter);
                 term.named(format!("y({}/{number})", self.run.id), unit)
             })
             .collect();

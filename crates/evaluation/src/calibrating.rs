@@ -16,6 +16,7 @@ use darkline_record::run::{RowHolds, Run};
 use crate::evidence;
 use crate::outcome::ChoiceOutcome;
 use crate::responses::Measured;
+use crate::restoring::RestoredReadings;
 use crate::weighing::Weighing;
 
 /// The calibration of a run.
@@ -51,6 +52,8 @@ pub struct Curve<'m> {
     pub pool: Option<PoolId>,
     /// How readings scatter.
     pub weighing: Weighing,
+    /// The restored ones among the readings of the run.
+    pub restored: RestoredReadings,
     /// What the evidence said, where the method lets it choose.
     pub choice: Option<ChoiceOutcome>,
 }
@@ -195,7 +198,7 @@ pub fn calibrate<'m>(
     // What more standards may still mend is awaited, not told.
     let refuse = |why: String| if all_read { Calibrated::Unusable { why } } else { Calibrated::NotYet };
     match fit(run, method, points, decisions) {
-        Ok(fitted) => put_on_tape(model, run, method, fitted),
+        Ok(fitted) => put_on_tape(model, run, method, fitted, RestoredReadings::of(measured)),
         Err(why) => refuse(why),
     }
 }
@@ -391,7 +394,13 @@ pub fn parameter_shown(
     (parameter.value * scale, parameter.u.map(|u| u * scale), unit)
 }
 
-fn put_on_tape<'m>(model: &'m Model, run: &Run, method: &ResolvedMethod, fitted: FittedPoints) -> Calibrated<'m> {
+fn put_on_tape<'m>(
+    model: &'m Model,
+    run: &Run,
+    method: &ResolvedMethod,
+    fitted: FittedPoints,
+    restored: RestoredReadings,
+) -> Calibrated<'m> {
     let FittedPoints { model: of, function, line, node, points, weighing, choice } = fitted;
     let pool = match weighing.dispersion {
         Dispersion::Estimated => Some(PoolId::new(format!("residual/{}", run.id))),
@@ -404,7 +413,8 @@ fn put_on_tape<'m>(model: &'m Model, run: &Run, method: &ResolvedMethod, fitted:
         .map(|point| {
             let id = SourceId::new(format!("calibration/standards/{}/{}", run.id, point.number));
             let source = source(id, sd / point.weight.sqrt(), function.dof(), pool.as_ref());
-            model.input(point.response, &[source]).named(format!("y({}/{})", run.id, point.number), unit)
+            let term = restored.response(model, method, run.id.as_str(), point.number, point.response, source);
+            term.named(format!("y({}/{})", run.id, point.number), unit)
         })
         .collect();
     let (amounts, top_amount) = amounts_on_tape(model, run, method, &points);
@@ -438,6 +448,7 @@ fn put_on_tape<'m>(model: &'m Model, run: &Run, method: &ResolvedMethod, fitted:
         top_amount,
         pool,
         weighing,
+        restored,
         choice,
     }))
 }

@@ -205,6 +205,7 @@ fn run_outcome(model: &Model, package: &DataPackage, worked: &RunWorked<'_, '_>)
                 }),
                 pulse: responded.and_then(|responded| responded.pulse.clone()),
                 steady: responded.and_then(|responded| responded.steady),
+                restored: responded.and_then(|responded| responded.restored),
                 fault: measured.response.as_ref().err().cloned(),
                 rejected: measured.rejected,
                 counts: measured.counts,
@@ -235,6 +236,10 @@ fn run_outcome(model: &Model, package: &DataPackage, worked: &RunWorked<'_, '_>)
         method: worked.method.id.clone(),
         response_unit: worked.method.response.kind.unit_symbol().into(),
         amount_unit: unit.symbol().into(),
+        integration_limits: worked
+            .measured
+            .iter()
+            .find_map(|measured| measured.response.as_ref().ok().and_then(|responded| responded.limits)),
         readings,
         calibration: calibration_outcome(worked),
         limits: worked.limits.clone(),

@@ -63,6 +63,7 @@ pub fn look(
                 u_noise: measured.response.as_ref().ok().and_then(|responded| responded.u_noise),
                 pulse: measured.response.as_ref().ok().and_then(|responded| responded.pulse.clone()),
                 steady: measured.response.as_ref().ok().and_then(|responded| responded.steady),
+                restored: measured.response.as_ref().ok().and_then(|responded| responded.restored),
             })
             .collect();
         readings.sort_by_key(|reading| reading.number);
@@ -118,7 +119,9 @@ pub fn look(
             .measured
             .iter()
             .filter(|measured| measured.counts && is_standard(worked.run, measured.home))
-            .filter_map(|measured| measured.response.as_ref().ok()?.pulse.as_ref()),
+            .filter_map(|measured| measured.response.as_ref().ok())
+            .filter(|responded| responded.restored.is_none_or(|restored| restored.dip_s.is_none()))
+            .filter_map(|responded| responded.pulse.as_ref()),
     );
     let view = RunView {
         package,

@@ -15,6 +15,7 @@
 mod evaluating;
 
 pub mod responses;
+pub mod restoring;
 
 pub mod calibrating;
 pub mod evidence;

@@ -154,6 +154,10 @@ fn reduced(
 ) -> Option<((Digest, MethodId), Result<Responded, String>)> {
     let Signal::Pulse(digest) = &reading.signal else { return None };
     let known = package.method(method)?;
+    // Limits that standards draw move while standards come in.
+    if known.response.window.as_ref().is_some_and(|window| window.by_standards) {
+        return None;
+    }
     package.pulses.get(digest)?;
-    Some(((*digest, method.clone()), (procedure.reduce)(package, known, reading)))
+    Some(((*digest, method.clone()), (procedure.reduce)(package, known, reading, None)))
 }

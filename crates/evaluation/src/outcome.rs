@@ -11,9 +11,11 @@ use darkline_record::identity::{
     BatchId, Edition, Element, MethodId, OrderId, PortionId, ReadingId, RowId, RunId, SampleId,
 };
 use darkline_record::method::{Amounts, CoverageInterval};
+use darkline_signal::restored_area::RestoredPulse;
 use darkline_signal::{PulseFigures, Steady};
 use serde::{Deserialize, Serialize};
 
+use crate::responses::Limits;
 use crate::solids::SolidOutcome;
 
 pub use crate::sum_outcome::{BoundOutcome, SumOutcome, SummandOutcome};
@@ -333,6 +335,9 @@ pub struct RunOutcome {
     pub response_unit: String,
     /// The unit of its amounts.
     pub amount_unit: String,
+    /// The integration limits that the standards of the run drew; absent where the method gives them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub integration_limits: Option<Limits>,
     /// Readings in the order of row, replicate and attempt.
     pub readings: Vec<ReadingOutcome>,
     /// The calibration, where there is one.
@@ -370,6 +375,9 @@ pub struct ReadingOutcome {
     pub pulse: Option<PulseFigures>,
     /// The figures of a steady reading.
     pub steady: Option<Steady>,
+    /// How its pulse was read along the curve of its roll-over.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub restored: Option<RestoredPulse>,
     /// Why it brought none, in words; not digested.
     pub fault: Option<String>,
     /// Whether it was rejected.

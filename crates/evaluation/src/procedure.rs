@@ -17,7 +17,7 @@ use crate::flagging::RunWorked;
 use crate::live::Memory;
 use crate::outcome::{FlagOutcome, LimitsOutcome, ResultOutcome, SumOutcome};
 use crate::quantifying::Solution;
-use crate::responses::{Measured, Responded};
+use crate::responses::{Limits, Measured, Responded};
 use crate::stating::SampleWorked;
 use crate::summing::SummandWorked;
 
@@ -43,8 +43,8 @@ pub struct Procedure {
     pub what_changed: &'static str,
     /// Whether it has been released; what an unreleased one issues is marked as a trial.
     pub released: bool,
-    /// One reading to its response, or why it has none.
-    pub reduce: fn(&DataPackage, &ResolvedMethod, &Reading) -> Result<Responded, String>,
+    /// One reading to its response, or why it has none; limits that the standards drew stand before those of the method.
+    pub reduce: fn(&DataPackage, &ResolvedMethod, &Reading, Option<Limits>) -> Result<Responded, String>,
     /// All readings of a run to responses, and which of them count.
     pub respond: Respond,
     /// Standards to the calibration function.

@@ -156,7 +156,9 @@ fn amount<'m>(
             // A standard measured again as a sample would be the same cause; it is not, its row is another one.
             let id = SourceId::new(format!("{cause}/{}/{number}", run.id));
             let source = curve.source(id, weight);
-            model.input(Response::from_si(*response), &[source]).named(format!("y({}/{number})", run.id), unit)
+            let response = Response::from_si(*response);
+            let term = curve.restored.response(model, method, run.id.as_str(), *number, response, source);
+            term.named(format!("y({}/{number})", run.id), unit)
         })
         .collect();
     let response = model.mean(&terms).named(format!("ȳ({})", row.name), unit);

@@ -5,13 +5,17 @@ use std::collections::{BTreeMap, BTreeSet};
 use darkline_metrology::kind::Kind;
 use darkline_record::decision::Decision;
 use darkline_record::identity::ReadingId;
-use darkline_record::method::{ResolvedMethod, ResponseKind};
+use darkline_record::method::{PulseWindow, ResolvedMethod, ResponseKind, RollOverCurve};
 use darkline_record::package::DataPackage;
 use darkline_record::preparation::PortionRole;
 use darkline_record::pulse::Pulse;
 use darkline_record::run::{Reading, RowHolds, Run, Signal};
-use darkline_signal::{InTurn, PulseFigures, Steady, Times, Trace, TraceFault, Window, examine, reduce_steady};
+use darkline_signal::restored_area::{MeasuredCurve, RestoredPulse, restored_area_of};
+use darkline_signal::{
+    InTurn, PulseFigures, Steady, Times, Trace, TraceFault, Window, examine, integration_limits, reduce_steady,
+};
 use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
 
 use crate::live::Memory;
 use crate::procedure::Procedure;
@@ -48,6 +52,19 @@ pub struct Responded {
     pub pulse: Option<PulseFigures>,
     /// What else a steady reading tells.
     pub steady: Option<Steady>,
+    /// How a pulse was read along the curve of its roll-over; its area is the response then.
+    pub restored: Option<RestoredPulse>,
+    /// The integration limits that the standards drew; `None` for those of the method.
+    pub limits: Option<Limits>,
+}
+
+/// Integration limits in s since the start of atomisation.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Limits {
+    /// Their start.
+    pub from_s: f64,
+    /// Their end.
+    pub to_s: f64,
 }
 
 /// Turns the readings of a run into responses, in the order of row, replicate and attempt.
@@ -66,6 +83,7 @@ pub fn respond(
     memory: &Memory,
 ) -> Vec<Measured> {
     let rejected = rejected(decisions);
+    let limits = limits(package, run, method, &rejected);
     let mut readings: Vec<&Reading> = run.readings.iter().collect();
     readings.sort_by_key(|reading| (reading.row, reading.replicate, reading.attempt, reading.number));
     let mut last_attempt: BTreeMap<(u32, u8), u32> = BTreeMap::new();
@@ -76,17 +94,19 @@ pub fn respond(
         .into_par_iter()
         .map(|reading| {
             let remembered = match &reading.signal {
-                Signal::Pulse(digest) => memory.recall(digest, &method.id).cloned(),
+                // What was remembered had the limits of an earlier moment.
+                Signal::Pulse(digest) if limits.is_none() => memory.recall(digest, &method.id).cloned(),
                 _ => None,
             };
-            let response =
-                remembered.unwrap_or_else(|| (procedure.reduce)(package, method, reading)).and_then(|responded| {
+            let response = remembered.unwrap_or_else(|| (procedure.reduce)(package, method, reading, limits)).and_then(
+                |responded| {
                     if lacks_mass(package, run, method, reading) {
                         Err("no mass was noted of the portion that was weighed in".to_owned())
                     } else {
                         Ok(responded)
                     }
-                });
+                },
+            );
             let rejected = rejected.contains(&run.reading_id(reading.number));
             let is_last = last_attempt.get(&(reading.row, reading.replicate)) == Some(&reading.number);
             Measured {
@@ -132,38 +152,111 @@ fn rejected(decisions: &[Decision]) -> BTreeSet<ReadingId> {
     rejected
 }
 
-/// What one reading says.
+/// The limits that the standards of a run draw together; `None` where the method gives them, or nothing has been read that could.
 ///
-/// # Errors
-/// Why it says nothing, in words.
-pub fn reduce_one(package: &DataPackage, method: &ResolvedMethod, reading: &Reading) -> Result<Responded, String> {
-    match &reading.signal {
-        Signal::Failed { why } => Err(why.to_string()),
-        Signal::Bare(response) => {
-            Ok(Responded { response: response.value().si(), u_noise: None, pulse: None, steady: None })
-        }
-        Signal::Pulse(digest) => {
-            let pulse = package.pulses.get(digest).ok_or("its pulse is not in the package")?;
-            respond_to_pulse(pulse, method)
+/// # Source
+/// [`integration_limits::found`].
+pub fn limits(
+    package: &DataPackage,
+    run: &Run,
+    method: &ResolvedMethod,
+    rejected: &BTreeSet<ReadingId>,
+) -> Option<Limits> {
+    let plan = method.response.window.as_ref().filter(|plan| plan.by_standards)?;
+    let within = window(plan);
+    let samples: Vec<Samples> = run
+        .rows()
+        .filter(|row| matches!(row.holds, RowHolds::Standard { .. }) && !run.is_replaced(row.number))
+        .flat_map(|row| run.readings.iter().filter(move |reading| reading.row == row.number))
+        .filter(|reading| !rejected.contains(&run.reading_id(reading.number)))
+        .filter_map(|reading| match &reading.signal {
+            Signal::Pulse(digest) => Some(Samples::of(package.pulses.get(digest)?)),
+            _ => None,
+        })
+        .collect();
+    let traces: Vec<Trace<'_>> = samples.iter().filter_map(|samples| samples.trace().ok()).collect();
+    let (from_s, to_s) = integration_limits::found(&traces, &within)?;
+    Some(Limits { from_s, to_s })
+}
+
+/// The samples of a pulse with both channels at every moment.
+enum Samples<'a> {
+    Together(&'a Pulse),
+    InTurn(InTurn),
+}
+
+impl<'a> Samples<'a> {
+    fn of(pulse: &'a Pulse) -> Self {
+        let aligned = InTurn::is(pulse.total(), pulse.background())
+            .then(|| InTurn::align(pulse.t_s(), pulse.total(), pulse.background()).ok())
+            .flatten();
+        aligned.map_or(Samples::Together(pulse), Samples::InTurn)
+    }
+    fn trace(&self) -> Result<Trace<'_>, TraceFault> {
+        match self {
+            Samples::Together(pulse) => Trace::new(Times::of(pulse.t_s()), pulse.total(), pulse.background()),
+            Samples::InTurn(aligned) => aligned.trace(),
         }
     }
 }
 
-/// The response of a pulse by a method, in the unit of the method's response; `None` where it says nothing.
+/// The response of a pulse by a method within its own limits, in the unit of the method's response; `None` where it says
+/// nothing.
 pub fn response_of(pulse: &Pulse, method: &ResolvedMethod) -> Option<f64> {
-    respond_to_pulse(pulse, method).ok().map(|responded| responded.response)
+    respond_to_pulse(pulse, method, None).ok().map(|responded| responded.response)
 }
 
-fn respond_to_pulse(pulse: &Pulse, method: &ResolvedMethod) -> Result<Responded, String> {
+/// What one reading says.
+///
+/// # Arguments
+/// * `limits`: in place of those of the method.
+///
+/// # Errors
+/// Why it says nothing, in words.
+pub fn reduce_one(
+    package: &DataPackage,
+    method: &ResolvedMethod,
+    reading: &Reading,
+    limits: Option<Limits>,
+) -> Result<Responded, String> {
+    match &reading.signal {
+        Signal::Failed { why } => Err(why.to_string()),
+        Signal::Bare(response) => Ok(Responded {
+            response: response.value().si(),
+            u_noise: None,
+            pulse: None,
+            steady: None,
+            restored: None,
+            limits: None,
+        }),
+        Signal::Pulse(digest) => {
+            let pulse = package.pulses.get(digest).ok_or("its pulse is not in the package")?;
+            respond_to_pulse(pulse, method, limits)
+        }
+    }
+}
+
+fn window(plan: &PulseWindow) -> Window {
+    Window {
+        baseline_from_s: plan.baseline_from.value().si(),
+        baseline_to_s: plan.baseline_to.value().si(),
+        from_s: plan.from.value().si(),
+        to_s: plan.to.value().si(),
+    }
+}
+
+fn respond_to_pulse(pulse: &Pulse, method: &ResolvedMethod, limits: Option<Limits>) -> Result<Responded, String> {
     let plan = method.response.window.as_ref().ok_or("the method names no window for pulses")?;
     let (from_s, to_s) = (plan.from.value().si(), plan.to.value().si());
     if method.response.kind == ResponseKind::Absorbance {
         let steady = steady(pulse, from_s, to_s).map_err(|fault| fault.to_string())?;
         let (response, u_noise) = (steady.mean_absorbance, Some(steady.u_mean));
-        return Ok(Responded { response, u_noise, pulse: None, steady: Some(steady) });
+        return Ok(Responded { response, u_noise, pulse: None, steady: Some(steady), restored: None, limits: None });
     }
-    let (baseline_from_s, baseline_to_s) = (plan.baseline_from.value().si(), plan.baseline_to.value().si());
-    let window = Window { baseline_from_s, baseline_to_s, from_s, to_s };
+    let mut window = window(plan);
+    if let Some(limits) = limits {
+        (window.from_s, window.to_s) = (limits.from_s, limits.to_s);
+    }
     let figures =
         examine(pulse.t_s(), pulse.total(), pulse.background(), &window).map_err(|fault| fault.to_string())?;
     let reduced = &figures.reduced;
@@ -173,7 +266,44 @@ fn respond_to_pulse(pulse: &Pulse, method: &ResolvedMethod) -> Result<Responded,
             (reduced.integrated_absorbance, reduced.u_integrated)
         }
     };
-    Ok(Responded { response, u_noise: Some(u_noise), pulse: Some(figures), steady: None })
+    let curve = method.background.as_ref().and_then(|background| background.roll_over.as_ref());
+    if let Some(curve) = curve.filter(|_| method.response.kind == ResponseKind::IntegratedAbsorbance) {
+        return restore(pulse, &window, curve, figures, limits);
+    }
+    Ok(Responded { response, u_noise: Some(u_noise), pulse: Some(figures), steady: None, restored: None, limits })
+}
+
+/// The area along both branches of the curve in place of the area as measured.
+fn restore(
+    pulse: &Pulse,
+    window: &Window,
+    curve: &RollOverCurve,
+    figures: PulseFigures,
+    limits: Option<Limits>,
+) -> Result<Responded, String> {
+    let measured = MeasuredCurve {
+        net_at_roll_over: curve.net_absorbance.value().si(),
+        u_net_at_roll_over: curve.u_net_absorbance.value().si(),
+        sensitivity_ratio: curve.sensitivity_ratio.value().si(),
+        u_sensitivity_ratio: curve.u_sensitivity_ratio.value().si(),
+    };
+    let found = restored_area_of(pulse.t_s(), pulse.total(), pulse.background(), window, &measured)
+        .map_err(|fault| fault.to_string())?
+        .ok_or("it cannot be read along the roll-over that the method gives")?;
+    let restored = RestoredPulse {
+        measured: figures.reduced.integrated_absorbance,
+        by_roll_over: found.by_roll_over,
+        by_sensitivity_ratio: found.by_sensitivity_ratio,
+        dip_s: found.dip_s,
+    };
+    Ok(Responded {
+        response: found.area,
+        u_noise: Some(found.u_noise),
+        pulse: Some(figures),
+        steady: None,
+        restored: Some(restored),
+        limits,
+    })
 }
 
 fn steady(pulse: &Pulse, from_s: f64, to_s: f64) -> Result<Steady, TraceFault> {

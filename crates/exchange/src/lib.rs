@@ -14,6 +14,7 @@ pub mod text_file;
 mod document;
 pub use document::Entered;
 
+mod background_correction;
 mod calibration_plan;
 mod detection_limits;
 pub mod element_symbol;

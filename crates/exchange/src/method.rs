@@ -16,7 +16,7 @@ use crate::document::{self, Entered};
 use crate::fault::{Faults, quoted};
 use crate::limits;
 use crate::order::{element, result_unit};
-use crate::{calibration_plan, detection_limits, solid, uncertainty_plan};
+use crate::{background_correction, calibration_plan, detection_limits, solid, uncertainty_plan};
 
 /// Reads a method.
 ///
@@ -47,6 +47,8 @@ fn v1(top: &Section<'_>) -> Option<ResolvedMethod> {
     let kind = response.as_ref().map(|plan| plan.kind);
     let calibration = top.section("calibration").and_then(|section| calibration_plan::read(&section, kind));
     let weights = calibration.as_ref().map(|plan| &plan.weights);
+    let background =
+        top.optional_section("background", "[background]").map(|section| background_correction::read(&section, kind));
     let replicates = top.section("replicates").and_then(|section| replicates(&section, kind, weights));
     let blank = top.section("blank").and_then(|section| blank(&section));
     let check = top.section("check").and_then(|section| check(&section));
@@ -86,6 +88,7 @@ fn v1(top: &Section<'_>) -> Option<ResolvedMethod> {
         line: transposed(line)?,
         response: response?,
         calibration: calibration?,
+        background: transposed(background)?,
         replicates: replicates?,
         blank: blank?,
         check: check?,
@@ -119,11 +122,11 @@ fn response(section: &Section<'_>) -> Option<ResponsePlan> {
         }
     }
     let baseline = baseline.map(|entry| (span_of_time(&entry), entry));
-    let integration = integration.map(|entry| span_of_time(&entry));
+    let integration = integration.map(|entry| integration_limits(&entry, is_steady));
     section.close();
     let window = match (baseline, integration) {
         (Some((baseline, entry)), Some(integration)) => {
-            let ((baseline_from, baseline_to), (from, to)) = baseline.zip(integration)?;
+            let ((baseline_from, baseline_to), ((from, to), by_standards)) = baseline.zip(integration)?;
             if baseline_to.value().si() > from.value().si() {
                 entry.fault(
                     format!("the baseline, until {baseline_to}, reaches into the integration, from {from}"),
@@ -131,11 +134,11 @@ fn response(section: &Section<'_>) -> Option<ResponsePlan> {
                 );
                 return None;
             }
-            Some(PulseWindow { baseline_from, baseline_to, from, to })
+            Some(PulseWindow { baseline_from, baseline_to, from, to, by_standards })
         }
         (None, Some(integration)) if is_steady => {
-            let (from, to) = integration?;
-            Some(PulseWindow { baseline_from: from.clone(), baseline_to: from.clone(), from, to })
+            let ((from, to), by_standards) = integration?;
+            Some(PulseWindow { baseline_from: from.clone(), baseline_to: from.clone(), from, to, by_standards })
         }
         (None, None) => None,
         _ => return None,
@@ -145,11 +148,32 @@ fn response(section: &Section<'_>) -> Option<ResponsePlan> {
 
 fn span_of_time(entry: &Entry<'_>) -> Option<(Written<Duration>, Written<Duration>)> {
     let section = entry.section(&format!("{} = {{ from = \"0 s\", to = \"5 s\" }}", entry.name()))?;
+    let span = ends_of(&section);
+    section.close();
+    span
+}
+
+/// The widest limits, and whether the standards narrow them for the whole run.
+fn integration_limits(entry: &Entry<'_>, is_steady: bool) -> Option<((Written<Duration>, Written<Duration>), bool)> {
+    let section = entry.section("integration = { from = \"0 s\", to = \"5 s\" }")?;
+    let span = ends_of(&section);
+    let narrowed = match section.optional("narrowed_by") {
+        None => Some(false),
+        Some(entry) if is_steady => {
+            entry.fault("a steady reading has no pulse that could narrow its limits", "take narrowed_by away");
+            None
+        }
+        Some(entry) => entry.one_of("narrower of limits", &[true], |_| "standards"),
+    };
+    section.close();
+    Some((span?, narrowed?))
+}
+
+fn ends_of(section: &Section<'_>) -> Option<(Written<Duration>, Written<Duration>)> {
     let from: Option<Written<Duration>> =
         section.required("from", "\"0 s\"").and_then(|entry| entry.figure(Wanted::Any));
     let end = section.required("to", "\"5 s\"");
     let to: Option<Written<Duration>> = end.as_ref().and_then(|entry| entry.figure(Wanted::Any));
-    section.close();
     let (from, to) = from.zip(to)?;
     if to.value().si() <= from.value().si() {
         end?.fault(format!("this window ends at {to} and starts at {from}"), "write an end behind its start");

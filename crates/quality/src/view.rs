@@ -6,6 +6,7 @@ use darkline_record::method::ResolvedMethod;
 use darkline_record::package::DataPackage;
 use darkline_record::preparation::{Portion, PortionRole};
 use darkline_record::run::{Row, RowHolds, Run};
+use darkline_signal::restored_area::RestoredPulse;
 use darkline_signal::shape_of_standards::ShapeOfStandards;
 use darkline_signal::{PulseFigures, Steady};
 
@@ -60,6 +61,8 @@ pub struct SeenReading {
     pub pulse: Option<PulseFigures>,
     /// The figures of a steady reading.
     pub steady: Option<Steady>,
+    /// How its pulse was read along the curve of its roll-over.
+    pub restored: Option<RestoredPulse>,
 }
 
 /// The solution of one row, with the readings of that row and of those that join it.
@@ -174,6 +177,13 @@ pub struct SeenLevel {
     pub fitted: f64,
     /// The amount read back from the mean response, in kg/m³; `None` beyond what the function can say.
     pub read_back: Option<f64>,
+}
+
+impl SeenReading {
+    /// Whether its pulse went beyond the roll-over: its peak is then none of the atoms'.
+    pub fn is_dipped(&self) -> bool {
+        self.restored.is_some_and(|restored| restored.dip_s.is_some())
+    }
 }
 
 impl<'a> RunView<'a> {

@@ -11,6 +11,7 @@ pub mod time;
 pub mod order;
 pub mod preparation;
 
+pub mod background_correction;
 pub mod calibration_plan;
 pub mod detection_limits;
 pub mod limits;

@@ -9,6 +9,7 @@ use crate::limits::Limits;
 use crate::order::{ResultFigure, ResultKind};
 use crate::solid::SolidPlan;
 
+pub use crate::background_correction::{BackgroundCorrection, CorrectedBy, NeighbourLine, RollOverCurve};
 pub use crate::detection_limits::{BlankResult, DetectionLimits, LimitProcedure};
 pub use crate::uncertainty_plan::{CoverageInterval, TopDown, UncertaintyPlan};
 
@@ -37,6 +38,9 @@ pub struct ResolvedMethod {
     pub response: ResponsePlan,
     /// How responses become amounts.
     pub calibration: CalibrationPlan,
+    /// How the instrument corrects for background; what it does to pulses is not looked at where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub background: Option<BackgroundCorrection>,
     /// How often a row is measured and how far its replicates may lie apart.
     pub replicates: ReplicatePlan,
     /// What blanks may show, and which is subtracted.
@@ -159,6 +163,15 @@ pub struct PulseWindow {
     pub from: Written<Duration>,
     /// Its end.
     pub to: Written<Duration>,
+    /// Whether the pulses of the standards draw the limits together, to be the same for the whole run; those above are then
+    /// the widest there may be.
+    #[serde(default, skip_serializing_if = "is_no")]
+    pub by_standards: bool,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "the form that serde calls")]
+fn is_no(is: &bool) -> bool {
+    !is
 }
 
 /// How often a row is measured and how far its replicates may lie apart.

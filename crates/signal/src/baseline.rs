@@ -5,7 +5,7 @@
 //! ([`u_of_weighted_sum`]), correlated noise ([`u_autocorrelated`]) and a wandering offset
 //! ([`u_random_walk`]). [`best_window`] says how long to integrate a decaying pulse.
 
-use crate::bisection::falls_through_zero;
+use crate::sign_change::falls_through_zero;
 
 /// How the offset under a pulse is taken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

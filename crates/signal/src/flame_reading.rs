@@ -4,7 +4,7 @@
 //! reading gains, [`area_of_injection`] what a small volume gives as a pulse, [`DriftBetweenChecks`] takes a slow change
 //! of sensitivity off. The mean of a reading itself is [`crate::reduce_steady`].
 
-use crate::bisection::falls_through_zero;
+use crate::sign_change::falls_through_zero;
 
 /// The rise of absorbance after a new solution is taken up, as part of its final value: `1 - exp(-(t - d)/tau)`.
 #[derive(Debug, Clone, Copy, PartialEq)]

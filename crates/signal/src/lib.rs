@@ -61,7 +61,7 @@ pub mod furnace_temperature;
 pub mod pyrolysis;
 
 // Pulses with a formula.
-mod bisection;
+mod sign_change;
 pub mod pulse_shape;
 mod summit;
 

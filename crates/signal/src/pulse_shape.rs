@@ -5,7 +5,7 @@
 
 use core::f64::consts::{FRAC_1_SQRT_2, PI};
 
-use crate::bisection::falls_through_zero;
+use crate::sign_change::falls_through_zero;
 
 /// The summit of a pulse.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -8,11 +8,12 @@ use serde::{Deserialize, Serialize};
 
 use crate::dipped_pulse::{self, Restored};
 use crate::humps;
+use crate::in_turn::InTurn;
 use crate::photon_noise;
 use crate::reduction::{Laid, trapezoid_weights};
 use crate::roll_over::{NetCurve, RollOver};
 use crate::smoothing;
-use crate::trace::Trace;
+use crate::trace::{Times, Trace};
 use crate::trace_fault::TraceFault;
 use crate::window::Window;
 
@@ -47,13 +48,30 @@ pub struct RestoredArea {
     pub u_noise: f64,
     /// The part of the roll-over absorbance.
     pub u_of_roll_over: f64,
+    /// Change of the area with one standard uncertainty of the roll-over absorbance: that part with its sign.
+    pub by_roll_over: f64,
     /// The part of the sensitivity ratio.
     pub u_of_sensitivity_ratio: f64,
+    /// Change of the area with one standard uncertainty of the sensitivity ratio: that part with its sign.
+    pub by_sensitivity_ratio: f64,
     /// True absorbance, value by value, from the first of the window on.
     pub true_absorbance: Vec<f64>,
     /// Moments of those values, in seconds.
     pub t_s: Vec<f64>,
     /// When the pulse went over the roll-over and came back, in seconds; `None` where it does not dip.
+    pub dip_s: Option<(f64, f64)>,
+}
+
+/// What a restored pulse leaves behind where its values are not kept.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RestoredPulse {
+    /// The area as it was measured, in seconds.
+    pub measured: f64,
+    /// Change of the restored area with one standard uncertainty of the roll-over absorbance, in seconds: shared by all pulses.
+    pub by_roll_over: f64,
+    /// Change of the restored area with one standard uncertainty of the sensitivity ratio, in seconds: shared by all pulses.
+    pub by_sensitivity_ratio: f64,
+    /// When the pulse went over the roll-over and came back, in seconds; `None` where it stayed below.
     pub dip_s: Option<(f64, f64)>,
 }
 
@@ -80,6 +98,29 @@ pub fn restored_area(
     let laid = Laid::over(trace, window)?;
     let weights = trapezoid_weights(&trace.times(), &laid.spans.window);
     Ok(restore(trace, &laid, &weights, curve))
+}
+
+/// The same of samples as they were recorded, whether the channels were sampled together or in turn.
+///
+/// # Arguments
+/// * `t_s`, `total`, `background`, `window`: as for [`crate::examine`].
+///
+/// # Errors
+/// As [`restored_area`], and those of [`Trace::new`] and [`InTurn::align`].
+///
+/// # Source
+/// As [`restored_area`].
+pub fn restored_area_of(
+    t_s: &[f64],
+    total: &[f32],
+    background: &[f32],
+    window: &Window,
+    curve: &MeasuredCurve,
+) -> Result<Option<RestoredArea>, TraceFault> {
+    if InTurn::is(total, background) {
+        return restored_area(&InTurn::align(t_s, total, background)?.trace()?, window, curve);
+    }
+    restored_area(&Trace::new(Times::of(t_s), total, background)?, window, curve)
 }
 
 fn restore(trace: &Trace<'_>, laid: &Laid, weights: &[f64], measured: &MeasuredCurve) -> Option<RestoredArea> {
@@ -127,14 +168,16 @@ fn restore(trace: &Trace<'_>, laid: &Laid, weights: &[f64], measured: &MeasuredC
         Some(linearised(&dipped_pulse::restore_between(net, &other, beyond)?, &other, weights))
     };
     let half = |low: Option<f64>, high: Option<f64>| match (low, high) {
-        (Some(low), Some(high)) => 0.5 * (high - low).abs(),
-        (Some(one), None) | (None, Some(one)) => (one - area).abs(),
+        (Some(low), Some(high)) => 0.5 * (high - low),
+        (Some(low), None) => area - low,
+        (None, Some(high)) => high - area,
         (None, None) => 0.0,
     };
     let (a, u_a) = (measured.net_at_roll_over, measured.u_net_at_roll_over);
     let (r, u_r) = (measured.sensitivity_ratio, measured.u_sensitivity_ratio);
-    let u_of_roll_over = half(with(a - u_a, r), with(a + u_a, r));
-    let u_of_sensitivity_ratio = half(with(a, r - u_r), with(a, r + u_r));
+    let by_roll_over = half(with(a - u_a, r), with(a + u_a, r));
+    let by_sensitivity_ratio = half(with(a, r - u_r), with(a, r + u_r));
+    let (u_of_roll_over, u_of_sensitivity_ratio) = (by_roll_over.abs(), by_sensitivity_ratio.abs());
     let u =
         (u_noise * u_noise + u_of_roll_over * u_of_roll_over + u_of_sensitivity_ratio * u_of_sensitivity_ratio).sqrt();
     let n = plain.true_absorbance.len();
@@ -143,7 +186,9 @@ fn restore(trace: &Trace<'_>, laid: &Laid, weights: &[f64], measured: &MeasuredC
         u,
         u_noise,
         u_of_roll_over,
+        by_roll_over,
         u_of_sensitivity_ratio,
+        by_sensitivity_ratio,
         t_s: (0..n).map(|i| laid.time_at(trace, i as f64)).collect(),
         true_absorbance: plain.true_absorbance,
         dip_s: beyond.map(|(from, to)| (laid.time_at(trace, from), laid.time_at(trace, to))),

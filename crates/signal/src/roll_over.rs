@@ -3,7 +3,7 @@
 //! [`NetCurve`] is the net absorbance of total less background channel against the true absorbance. It rises to
 //! the roll-over and falls again, so that one net value has two true ones.
 
-use crate::bisection::falls_through_zero;
+use crate::sign_change::falls_through_zero;
 use crate::stray_light::StrayLight;
 
 /// Net absorbance of one instrument and line in a magnetic field.

@@ -9,6 +9,7 @@ use crate::appearance::APPEARANCE_IN_SD;
 use crate::humps::{self, Valley};
 use crate::over_correction;
 use crate::reduction::Laid;
+use crate::smoothing;
 use crate::trace::Trace;
 use crate::trace_fault::TraceFault;
 use crate::unfinished::Tail;
@@ -27,7 +28,7 @@ pub struct Hump {
     pub valley_behind: Option<f64>,
 }
 
-/// The deepest stretch of smoothed net absorbance below zero.
+/// The deepest stretch of net absorbance below zero, as the mean of five values.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Lobe {
     /// Lowest value.
@@ -86,7 +87,9 @@ impl Laid {
                 }
             })
             .collect();
-        let lobe = over_correction::deepest_lobe(smooth).map(|lobe| Lobe {
+        // The quadratic undershoots beside a steep rise; a mean, whose weights are all positive, goes below zero only where the
+        // values do.
+        let lobe = over_correction::deepest_lobe(&smoothing::means_of_five(&self.net)).map(|lobe| Lobe {
             lowest: lobe.lowest,
             time_s: time_at(lobe.lowest_place),
             ends_at_s: lobe.ends_at.map(time_at),

@@ -3,7 +3,7 @@
 //! [`StrayLight`] is one channel. The difference of two channels in a magnetic field is [`crate::roll_over`]; the
 //! bending by the width of the lines is [`crate::line_width`].
 
-use crate::bisection::falls_through_zero;
+use crate::sign_change::falls_through_zero;
 
 /// One channel with stray light.
 #[derive(Debug, Clone, Copy, PartialEq)]

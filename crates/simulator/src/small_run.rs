@@ -170,6 +170,7 @@ fn method() -> ResolvedMethod {
             u_stock: Some("0.3 %".parse().unwrap()),
             ..CalibrationPlan::named(CalibrationModel::StraightLine, Weights::Equal)
         },
+        background: None,
         replicates: ReplicatePlan { n: 3, sd_at_zero: "0.0012 s".parse().unwrap(), rsd: "2 %".parse().unwrap() },
         blank: BlankPlan { highest: None, subtract: Subtract::Nothing },
         check: CheckPlan {

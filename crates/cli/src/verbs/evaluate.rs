@@ -209,6 +209,7 @@ pub fn results_text(outcome: &Outcome, package: &darkline_record::package::DataP
 fn details_text(outcome: &Outcome) -> String {
     let mut text = String::new();
     for run in &outcome.runs {
+        text.push_str(&pulses_text(run));
         if let Some(calibration) = &run.calibration {
             text.push_str(&calibration_text(run, calibration));
         }
@@ -269,6 +270,49 @@ fn details_text(outcome: &Outcome) -> String {
     text.push_str(&coverage_text(&outcome.results));
     text.push_str(&correlations_text(&outcome.correlations()));
     text.push_str(&conformity_text(outcome));
+    text
+}
+
+/// How the pulses of a run were read, where that is not by the limits of the method alone.
+fn pulses_text(run: &RunOutcome) -> String {
+    let mut text = String::new();
+    if let Some(limits) = run.integration_limits {
+        text.push_str(&format!(
+            "run {}: integrated from {:.3} s to {:.3} s, as its standards draw the limits\n\n",
+            run.run, limits.from_s, limits.to_s
+        ));
+    }
+    let mut table = Table::new().figures("reading", "").figures("row", "").figures("area measured", "s");
+    table = table
+        .figures("restored", "s")
+        .figures("u of noise", "s")
+        .figures("u of curve", "s")
+        .figures("beyond roll-over from", "s");
+    table = table.figures("to", "s");
+    let mut any = false;
+    for reading in &run.readings {
+        let Some(restored) = reading.restored else { continue };
+        let Some((from_s, to_s)) = restored.dip_s else { continue };
+        any = true;
+        let u_of_curve = (restored.by_roll_over * restored.by_roll_over
+            + restored.by_sensitivity_ratio * restored.by_sensitivity_ratio)
+            .sqrt();
+        let figure = |value: Option<f64>| value.map_or("–".into(), |value| significant(value, 3));
+        table.row(vec![
+            reading.reading.number.to_string(),
+            reading.row.to_string(),
+            significant(restored.measured, 4),
+            reading.response.map_or("–".into(), |response| significant(response, 4)),
+            figure(reading.u_noise),
+            figure(Some(u_of_curve)),
+            format!("{from_s:.2}"),
+            format!("{to_s:.2}"),
+        ]);
+    }
+    if any {
+        text.push_str(&table.text());
+        text.push('\n');
+    }
     text
 }
 

@@ -234,6 +234,53 @@ fn calibrations() {
     insta::assert_snapshot!(zoo::told(&files, |text| method::read("method.toml", text)));
 }
 
+/// Background, roll-over and limits that standards draw.
+#[test]
+fn background_corrections() {
+    let cocoa = std::fs::read_to_string(in_repository("examples/cadmium-cocoa/method.toml")).unwrap();
+    let with = |part: &str| format!("{cocoa}\n[background]\n{part}\n");
+    let curve = "roll_over = { net_absorbance = \"1.20\", u_net_absorbance = \"0.012\", sensitivity_ratio = \"0.85\", \
+                 u_sensitivity_ratio = \"0.005\" }";
+    let field = "corrected_by = \"magnetic field\"\nshift = \"4 pm\"";
+    let files = [
+        ("nothing at all", with("")),
+        ("a correction that is none", with("corrected_by = \"mirror\"")),
+        ("a field without its shift", with("corrected_by = \"magnetic field\"")),
+        ("the width of the other correction", with("corrected_by = \"continuum\"\nshift = \"4 pm\"")),
+        (
+            "a roll-over beside a continuum",
+            with(&format!("corrected_by = \"continuum\"\nbandpass = \"0.7 nm\"\n{curve}")),
+        ),
+        ("a ratio of one", with(&format!("{field}\n{}", curve.replace("\"0.85\"", "\"1\"")))),
+        ("a roll-over of nothing", with(&format!("{field}\n{}", curve.replace("\"1.20\"", "\"0\"")))),
+        ("a roll-over with a key too few", with(&format!("{field}\nroll_over = {{ net_absorbance = \"1.2\" }}"))),
+        (
+            "a neighbour without its distance",
+            with(&format!("{field}\n[[background.neighbour]]\nelement = \"Xx\"\nline = \"228.81 nm\"")),
+        ),
+        (
+            "a roll-over of a peak",
+            with(&format!("{field}\n{curve}")).replace("\"integrated absorbance\"", "\"peak absorbance\""),
+        ),
+        (
+            "limits narrowed by nobody known",
+            cocoa.replace("to = \"4 s\" }", "to = \"4 s\", narrowed_by = \"samples\" }"),
+        ),
+    ];
+    let files: Vec<(&str, &str)> = files.iter().map(|(title, text)| (*title, text.as_str())).collect();
+    insta::assert_snapshot!(zoo::told(&files, |text| method::read("method.toml", text)));
+    let whole = format!(
+        "{}\n[background]\n{field}\n{curve}\n[[background.neighbour]]\nelement = \"As\"\nline = \"228.81 nm\"\naway = \"10 pm\"\n\
+         lower_level_per_cm = \"10914\"\n",
+        cocoa.replace("to = \"4 s\" }", "to = \"4 s\", narrowed_by = \"standards\" }")
+    );
+    let read = method::read("method.toml", &whole).unwrap();
+    assert!(read.response.window.unwrap().by_standards);
+    let background = read.background.unwrap();
+    assert_eq!(background.neighbours.len(), 1);
+    assert_eq!(background.roll_over.unwrap().net_absorbance.digits(), "1.20");
+}
+
 /// Limits of detection and the validation of uncertainty.
 #[test]
 fn detection_and_uncertainty() {

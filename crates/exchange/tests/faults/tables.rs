@@ -196,7 +196,13 @@ fn tables_of_pulses_name_each_pulse_once() {
     let documents = example();
     let run = documents.runs[0].run();
     let second = || "1 s".parse().unwrap();
-    let window = PulseWindow { baseline_from: second(), baseline_to: second(), from: second(), to: second() };
+    let window = PulseWindow {
+        baseline_from: second(),
+        baseline_to: second(),
+        from: second(),
+        to: second(),
+        by_standards: false,
+    };
     let plan = ResponsePlan { kind: ResponseKind::IntegratedAbsorbance, window: Some(window) };
     let head = "row,replicate,at,pulse,failed\n1,1,2026-03-12T10:00:00+01:00,7,\n";
     let files = [

@@ -6,4 +6,5 @@ mod bench;
 mod clean;
 mod faults;
 mod limits;
+mod roll_over;
 mod scenes;

@@ -24,6 +24,7 @@ pub mod portion_outlier;
 pub mod portion_too_small;
 pub mod portions_differ;
 pub mod printed_response_differs;
+pub mod pulse_beyond_roll_over;
 pub mod pulse_doubled;
 pub mod pulse_late;
 pub mod reading_noisy;
@@ -51,6 +52,7 @@ pub const FIRST: &[Rule] = &[
     reading_noisy::RULE,
     pulse_late::RULE,
     pulse_doubled::RULE,
+    pulse_beyond_roll_over::RULE,
     background_too_high::RULE,
     over_correction::RULE,
     replicate_outlier::RULE,

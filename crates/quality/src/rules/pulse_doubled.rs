@@ -25,6 +25,7 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
     for solution in view.solutions.iter().filter(|solution| !solution.replaced) {
         let doubled: Vec<(u32, f64)> = view
             .counted(solution)
+            .filter(|reading| !reading.is_dipped())
             .filter_map(|reading| Some((reading.number, reading.pulse.as_ref()?.second_hump()?)))
             .filter(|(_, part)| *part > highest)
             .collect();

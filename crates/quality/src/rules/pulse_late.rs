@@ -38,7 +38,7 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
         reading
             .pulse
             .as_ref()
-            .filter(|_| reading.response.is_some_and(|response| response >= clear))
+            .filter(|_| !reading.is_dipped() && reading.response.is_some_and(|response| response >= clear))
             .map(|pulse| pulse.reduced.peak_time_s)
     };
     let of_standards: Vec<f64> = view

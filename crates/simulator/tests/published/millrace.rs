@@ -139,6 +139,7 @@ fn method(table: &Table) -> ResolvedMethod {
                 Weights::Repeatability,
             )
         },
+        background: None,
         replicates: ReplicatePlan {
             n: 3,
             sd_at_zero: text(part("replicates"), "sd_at_zero").parse().unwrap(),
