@@ -16,6 +16,7 @@ Ends with 0 when all is in order, 1 when something is not, 2 when the file canno
 import hashlib
 import io
 import json
+import math
 import re
 import struct
 import sys
@@ -256,10 +257,13 @@ def check_pulses(pulses, files, faults):
     for run, wanted in pulses.items():
         found, columns = set(), parquet.read_table(io.BytesIO(files.get(f"pulses/{run}.parquet", b""))).to_pydict()
         rows = {}
-        for reading, *sample in zip(*(columns[name] for name in ("reading", "t_s", "total", "background"))):
-            rows.setdefault(reading, []).append(struct.pack("<dff", *sample))
-        for samples in rows.values():
-            found.add(hashlib.sha256(b"darkline/pulse/1\n" + b"".join(samples)).hexdigest())
+        middle = columns.get("middle", [None] * len(columns["reading"]))
+        for reading, third, *two in zip(columns["reading"], middle, columns["t_s"], columns["total"], columns["background"]):
+            two = [math.nan if value is None else value for value in two]
+            kind, sample = (1, struct.pack("<dff", *two)) if third is None else (2, struct.pack("<dfff", *two, third))
+            rows.setdefault((reading, kind), []).append(sample)
+        for (_, kind), samples in rows.items():
+            found.add(hashlib.sha256(b"darkline/pulse/%d\n" % kind + b"".join(samples)).hexdigest())
         n += len(found)
         if found != wanted:
             faults.append(f"pulses/{run}.parquet holds other pulses than the entries name")

@@ -10,7 +10,8 @@ use darkline_record::package::DataPackage;
 use darkline_record::preparation::PortionRole;
 use darkline_record::pulse::Pulse;
 use darkline_record::run::{Reading, RowHolds, Run, Signal};
-use darkline_signal::restored_area::{MeasuredCurve, RestoredPulse, restored_area_of};
+use darkline_signal::joined_area::{MeasuredFields, joined_area};
+use darkline_signal::restored_area::{MeasuredCurve, Ranges, RestoredPulse, restored_area_of};
 use darkline_signal::{
     InTurn, PulseFigures, Steady, Times, Trace, TraceFault, Window, examine, integration_limits, reduce_steady,
 };
@@ -287,6 +288,20 @@ fn restore(
         sensitivity_ratio: curve.sensitivity_ratio.value().si(),
         u_sensitivity_ratio: curve.u_sensitivity_ratio.value().si(),
     };
+    if let (Some(middle), Some(samples)) = (&curve.middle_field, pulse.middle()) {
+        return join(
+            pulse,
+            samples,
+            window,
+            MeasuredFields {
+                curve: measured,
+                left_at_middle: middle.leaves.value().si(),
+                u_left_at_middle: middle.u_leaves.value().si(),
+            },
+            figures,
+            limits,
+        );
+    }
     let found = restored_area_of(pulse.t_s(), pulse.total(), pulse.background(), window, &measured)
         .map_err(|fault| fault.to_string())?
         .ok_or("it cannot be read along the roll-over that the method gives")?;
@@ -294,7 +309,44 @@ fn restore(
         measured: figures.reduced.integrated_absorbance,
         by_roll_over: found.by_roll_over,
         by_sensitivity_ratio: found.by_sensitivity_ratio,
+        by_left_at_middle: 0.0,
         dip_s: found.dip_s,
+        ranges: None,
+    };
+    Ok(Responded {
+        response: found.area,
+        u_noise: Some(found.u_noise),
+        pulse: Some(figures),
+        steady: None,
+        restored: Some(restored),
+        limits,
+    })
+}
+
+/// Both ranges of a pulse with three channels as one response.
+fn join(
+    pulse: &Pulse,
+    middle: &[f32],
+    window: &Window,
+    fields: MeasuredFields,
+    figures: PulseFigures,
+    limits: Option<Limits>,
+) -> Result<Responded, String> {
+    let found = joined_area(pulse.t_s(), pulse.total(), middle, pulse.background(), window, &fields)
+        .map_err(|fault| fault.to_string())?
+        .ok_or("its two ranges cannot be read along the curve that the method gives")?;
+    let restored = RestoredPulse {
+        measured: figures.reduced.integrated_absorbance,
+        by_roll_over: found.by_roll_over,
+        by_sensitivity_ratio: found.by_sensitivity_ratio,
+        by_left_at_middle: found.by_left_at_middle,
+        dip_s: found.dip_s,
+        ranges: Some(Ranges {
+            sensitive: found.sensitive,
+            reduced: found.reduced,
+            weight_sensitive: found.weight_sensitive,
+            zeta: found.zeta,
+        }),
     };
     Ok(Responded {
         response: found.area,

@@ -22,6 +22,8 @@ struct Parts {
     by_roll_over: f64,
     /// Change of the area with one standard uncertainty of the sensitivity ratio.
     by_sensitivity_ratio: f64,
+    /// Change of the area with one standard uncertainty of what the middle field leaves.
+    by_left_at_middle: f64,
     /// Noise of a pulse that dips: repeatability, as standards below the roll-over tell it, knows nothing of it.
     u_noise: Option<f64>,
 }
@@ -35,6 +37,7 @@ impl RestoredReadings {
             let parts = Parts {
                 by_roll_over: restored.by_roll_over,
                 by_sensitivity_ratio: restored.by_sensitivity_ratio,
+                by_left_at_middle: restored.by_left_at_middle,
                 u_noise: responded.u_noise.filter(|u| restored.dip_s.is_some() && *u > 0.0),
             };
             Some((reading.number, parts))
@@ -69,11 +72,13 @@ impl RestoredReadings {
             model.exact(Response::from_si(change)) * one
         };
         let mut term = model.input(response, &sources);
-        if parts.by_roll_over != 0.0 {
-            term = term + shared("roll-over absorbance", parts.by_roll_over);
-        }
-        if parts.by_sensitivity_ratio != 0.0 {
-            term = term + shared("sensitivity ratio", parts.by_sensitivity_ratio);
+        let of_curve = [
+            ("roll-over absorbance", parts.by_roll_over),
+            ("sensitivity ratio", parts.by_sensitivity_ratio),
+            ("middle field", parts.by_left_at_middle),
+        ];
+        for (name, change) in of_curve.into_iter().filter(|(_, change)| *change != 0.0) {
+            term = term + shared(name, change);
         }
         term
     }

@@ -2,11 +2,13 @@
 
 use darkline_metrology::kind::{Factor, Kind, Wavelength};
 use darkline_record::figure::Written;
-use darkline_record::method::{BackgroundCorrection, CorrectedBy, NeighbourLine, ResponseKind, RollOverCurve};
+use darkline_record::method::{
+    BackgroundCorrection, CorrectedBy, MiddleField, NeighbourLine, ResponseKind, RollOverCurve,
+};
 
 use crate::document::figure::Wanted;
 use crate::document::gathering::{all, transposed};
-use crate::document::section::Section;
+use crate::document::section::{Entry, Section};
 use crate::order::element;
 
 /// Reads the part.
@@ -67,6 +69,8 @@ fn roll_over(section: &Section<'_>) -> Option<RollOverCurve> {
     let sensitivity_ratio: Option<Written<Factor>> = ratio.as_ref().and_then(|entry| entry.figure(Wanted::Positive));
     let u_sensitivity_ratio =
         section.required("u_sensitivity_ratio", "\"0.005\"").and_then(|entry| entry.figure(Wanted::NotNegative));
+    let middle = section.optional("middle_field");
+    let middle_field = middle.as_ref().map(|entry| middle_field(entry));
     section.close();
     let (ratio, sensitivity_ratio) = (ratio?, sensitivity_ratio?);
     if sensitivity_ratio.value().si() >= 1.0 {
@@ -78,12 +82,41 @@ fn roll_over(section: &Section<'_>) -> Option<RollOverCurve> {
         );
         return None;
     }
+    let middle_field = transposed(middle_field)?;
+    if let (Some(entry), Some(field)) = (middle, &middle_field)
+        && field.leaves.value().si() <= 1.0 - sensitivity_ratio.value().si()
+    {
+        entry.fault(
+            format!(
+                "the middle field leaves {} of the absorbance, no more than the full field with a sensitivity ratio of \
+                 {sensitivity_ratio}",
+                field.leaves
+            ),
+            "write a part above 1 less the sensitivity ratio",
+        );
+        return None;
+    }
     Some(RollOverCurve {
         net_absorbance: net_absorbance?,
         u_net_absorbance: u_net_absorbance?,
         sensitivity_ratio,
         u_sensitivity_ratio: u_sensitivity_ratio?,
+        middle_field,
     })
+}
+
+fn middle_field(entry: &Entry<'_>) -> Option<MiddleField> {
+    let section = entry.section("middle_field = { leaves = \"0.30\", u_leaves = \"0.003\" }")?;
+    let part = section.required("leaves", "\"0.30\"");
+    let leaves: Option<Written<Factor>> = part.as_ref().and_then(|entry| entry.figure(Wanted::Positive));
+    let u_leaves = section.required("u_leaves", "\"0.003\"").and_then(|entry| entry.figure(Wanted::NotNegative));
+    section.close();
+    let (part, leaves) = (part?, leaves?);
+    if leaves.value().si() >= 1.0 {
+        part.fault(format!("a middle field that leaves {leaves} takes nothing away"), "write a part below 1");
+        return None;
+    }
+    Some(MiddleField { leaves, u_leaves: u_leaves? })
 }
 
 fn neighbour(section: &Section<'_>) -> Option<NeighbourLine> {

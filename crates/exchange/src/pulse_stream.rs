@@ -75,7 +75,7 @@ impl<W: Write + Send> PulseWriter<W> {
     /// [`PulseFault::Writer`].
     pub fn new(out: W) -> Result<Self, PulseFault> {
         let writer = pulses::properties()
-            .and_then(|properties| ArrowWriter::try_new(out, pulses::schema(true), Some(properties)));
+            .and_then(|properties| ArrowWriter::try_new(out, pulses::schema(4, true), Some(properties)));
         Ok(Self {
             writer: writer.map_err(stopped)?,
             readings: Vec::new(),
@@ -91,6 +91,9 @@ impl<W: Write + Send> PulseWriter<W> {
     /// Those of [`crate::pulses::write()`].
     pub fn append(&mut self, reading: u32, pulse: &Pulse) -> Result<(), PulseFault> {
         pulses::check(reading, pulse)?;
+        if pulse.middle().is_some() {
+            return Err(PulseFault::ThreeChannels { reading });
+        }
         self.readings.extend(std::iter::repeat_n(reading, pulse.t_s().len()));
         self.t_s.extend_from_slice(pulse.t_s());
         self.total.extend_from_slice(pulse.total());
@@ -104,10 +107,11 @@ impl<W: Write + Send> PulseWriter<W> {
             std::mem::take(&mut self.t_s),
             &self.total,
             &self.background,
+            None,
         );
         self.total.clear();
         self.background.clear();
-        let batch = RecordBatch::try_new(pulses::schema(true), columns.into())
+        let batch = RecordBatch::try_new(pulses::schema(4, true), columns)
             .map_err(|error| PulseFault::Writer { why: error.to_string() })?;
         self.writer.write(&batch).map_err(stopped)
     }

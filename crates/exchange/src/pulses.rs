@@ -2,7 +2,8 @@
 //!
 //! Columns `reading` (number of the reading), `t_s`, `total` and `background`; each states its unit in its metadata. The rows
 //! of a reading stand together, in the order of time. Channels sampled in turn leave the cell of the other one empty at each
-//! moment; a file without the column `background` holds net absorbances.
+//! moment; a file without the column `background` holds net absorbances. A column `middle` holds what was read at a middle field
+//! strength; its cells are empty for readings that have none.
 //!
 //! [`read`] and [`write()`] hold all pulses of a run; [`crate::pulse_stream`] takes them one after the other, however many
 //! there are.
@@ -34,8 +35,9 @@ use parquet::file::reader::ChunkReader;
 use crate::fault::{Fault, Faults, MOST_LISTED, quoted};
 use crate::nearest::{meant, one_of};
 
-/// The columns and their units.
-const COLUMNS: [(&str, &str); 4] = [("reading", "1"), ("t_s", "s"), ("total", "1"), ("background", "1")];
+/// The columns and their units; a file may lack the last.
+const COLUMNS: [(&str, &str); 5] =
+    [("reading", "1"), ("t_s", "s"), ("total", "1"), ("background", "1"), ("middle", "1")];
 
 /// More moments than this are no file of a run: ten thousand readings of two thousand moments each.
 const MOST_MOMENTS: i64 = 20_000_000;
@@ -57,6 +59,12 @@ pub enum PulseFault {
         /// The moment, from 1.
         moment: usize,
     },
+    /// Pulses one after the other have two channels.
+    #[error("the pulse of reading {reading} has a third channel, which a file written pulse by pulse does not hold")]
+    ThreeChannels {
+        /// The reading.
+        reading: u32,
+    },
     /// The writer of the format stopped.
     #[error("the pulses could not be written: {why}")]
     Writer {
@@ -71,6 +79,8 @@ pub enum PulseFault {
 /// A pulse without samples, or with one that is no number.
 pub fn write<P: Borrow<Pulse>>(pulses: &BTreeMap<u32, P>) -> Result<Vec<u8>, PulseFault> {
     let (mut readings, mut t_s, mut total, mut background) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    let has_middle = pulses.values().any(|pulse| pulse.borrow().middle().is_some());
+    let mut middle = Vec::new();
     for (&reading, pulse) in pulses {
         let pulse = pulse.borrow();
         check(reading, pulse)?;
@@ -78,8 +88,13 @@ pub fn write<P: Borrow<Pulse>>(pulses: &BTreeMap<u32, P>) -> Result<Vec<u8>, Pul
         t_s.extend_from_slice(pulse.t_s());
         total.extend_from_slice(pulse.total());
         background.extend_from_slice(pulse.background());
+        match pulse.middle() {
+            Some(values) => middle.extend_from_slice(values),
+            None if has_middle => middle.extend(std::iter::repeat_n(f32::NAN, pulse.t_s().len())),
+            None => {}
+        }
     }
-    let columns = columns(readings, t_s, &total, &background);
+    let columns = columns(readings, t_s, &total, &background, has_middle.then_some(&middle));
     written(columns).map_err(|error| PulseFault::Writer { why: error.to_string() })
 }
 
@@ -91,7 +106,9 @@ pub(crate) fn check(reading: u32, pulse: &Pulse) -> Result<(), PulseFault> {
     let in_turn = takes_turns(pulse.total(), pulse.background());
     let is_number = |x: &f32| x.is_finite() || (in_turn && x.is_nan());
     let mut samples = pulse.t_s().iter().zip(pulse.total()).zip(pulse.background());
-    match samples.position(|((t, a), b)| !(t.is_finite() && is_number(a) && is_number(b))) {
+    let of_two = samples.position(|((t, a), b)| !(t.is_finite() && is_number(a) && is_number(b)));
+    let of_middle = pulse.middle().and_then(|middle| middle.iter().position(|value| !value.is_finite()));
+    match of_two.or(of_middle) {
         Some(moment) => Err(PulseFault::NoNumber { reading, moment: moment + 1 }),
         None => Ok(()),
     }
@@ -103,26 +120,39 @@ pub(crate) fn takes_turns(total: &[f32], background: &[f32]) -> bool {
 }
 
 /// The columns of a file; a channel that was not sampled at a moment leaves its cell empty.
-pub(crate) fn columns(readings: Vec<u32>, t_s: Vec<f64>, total: &[f32], background: &[f32]) -> [ArrayRef; 4] {
+///
+/// # Arguments
+/// * `middle`: the third channel, no number where a reading has none; `None` for a file without it.
+pub(crate) fn columns(
+    readings: Vec<u32>,
+    t_s: Vec<f64>,
+    total: &[f32],
+    background: &[f32],
+    middle: Option<&Vec<f32>>,
+) -> Vec<ArrayRef> {
     let cells =
         |values: &[f32]| -> Float32Array { values.iter().map(|value| (!value.is_nan()).then_some(*value)).collect() };
-    [
+    let mut columns: Vec<ArrayRef> = vec![
         Arc::new(UInt32Array::from(readings)),
         Arc::new(Float64Array::from(t_s)),
         Arc::new(cells(total)),
         Arc::new(cells(background)),
-    ]
+    ];
+    columns.extend(middle.map(|middle| -> ArrayRef { Arc::new(cells(middle)) }));
+    columns
 }
 
 /// The schema of a file: names, types, units.
 ///
 /// # Arguments
-/// * `may_be_empty`: whether cells of the two absorbances may be.
-pub(crate) fn schema(may_be_empty: bool) -> Arc<Schema> {
-    let types = [DataType::UInt32, DataType::Float64, DataType::Float32, DataType::Float32];
+/// * `n_columns`: four, or five with the third channel.
+/// * `may_be_empty`: whether cells of the absorbances may be.
+pub(crate) fn schema(n_columns: usize, may_be_empty: bool) -> Arc<Schema> {
+    let types = [DataType::UInt32, DataType::Float64, DataType::Float32, DataType::Float32, DataType::Float32];
     let fields: Vec<Field> = COLUMNS
         .iter()
         .zip(types)
+        .take(n_columns)
         .enumerate()
         .map(|(place, ((name, unit), kind))| {
             Field::new(*name, kind, may_be_empty && place >= 2)
@@ -142,9 +172,9 @@ pub(crate) fn properties() -> Result<WriterProperties, parquet::errors::ParquetE
         .build())
 }
 
-fn written(columns: [ArrayRef; 4]) -> Result<Vec<u8>, parquet::errors::ParquetError> {
-    let schema = schema(columns.iter().any(|column| column.null_count() > 0));
-    let batch = RecordBatch::try_new(schema.clone(), columns.into())
+fn written(columns: Vec<ArrayRef>) -> Result<Vec<u8>, parquet::errors::ParquetError> {
+    let schema = schema(columns.len(), columns.iter().any(|column| column.null_count() > 0));
+    let batch = RecordBatch::try_new(schema.clone(), columns)
         .map_err(|error| parquet::errors::ParquetError::General(error.to_string()))?;
     let mut writer = ArrowWriter::try_new(Vec::new(), schema, Some(properties()?))?;
     writer.write(&batch)?;
@@ -188,7 +218,7 @@ pub fn read(file_name: &str, bytes: Vec<u8>) -> Result<BTreeMap<u32, Pulse>, Fau
 
 pub(crate) const NOT_PARQUET: &str = "it cannot be read as Parquet";
 
-/// The four columns of a file; the outer error is that of the format, the inner one ours.
+/// The columns of a file; the outer error is that of the format, the inner one ours.
 fn samples(file_name: &str, bytes: Vec<u8>) -> Result<Result<BTreeMap<u32, Pulse>, Faults>, String> {
     let length = bytes.len();
     let builder = ParquetRecordBatchReaderBuilder::try_new(Bytes::from(bytes)).map_err(|_| NOT_PARQUET)?;
@@ -231,7 +261,11 @@ pub(crate) fn gather<R: ChunkReader + 'static>(
             Some(column) => numbers(column),
             None => vec![Some(0.0); batch.num_rows()],
         };
-        gathering.take(&readings, &t_s, &total, &background);
+        let middle = match batch.column_by_name("middle") {
+            Some(column) => numbers(column),
+            None => vec![None; batch.num_rows()],
+        };
+        gathering.take(&readings, &t_s, &total, &background, &middle);
     }
     Ok(gathering.close())
 }
@@ -280,7 +314,7 @@ pub(crate) fn faults_of_columns(file_name: &str, schema: &Schema) -> Option<Faul
     let mut faults = Vec::new();
     for (name, unit) in COLUMNS {
         let Ok(field) = schema.field_with_name(name) else {
-            if name == "background" {
+            if name == "background" || name == "middle" {
                 continue;
             }
             let found: Vec<&str> = schema.fields().iter().map(|field| field.name().as_str()).take(20).collect();
@@ -349,8 +383,8 @@ fn numbers(column: &ArrayRef) -> Vec<Option<f64>> {
     }
 }
 
-/// Moments, total and background absorbances of one reading.
-type Samples = (Vec<f64>, Vec<f32>, Vec<f32>);
+/// Moments, total and background absorbances of one reading, and those at the middle field.
+type Samples = (Vec<f64>, Vec<f32>, Vec<f32>, Vec<Option<f32>>);
 
 /// A pulse that is being gathered.
 struct Open {
@@ -395,8 +429,9 @@ impl<'f> Gathering<'f> {
         t_s: &[Option<f64>],
         total: &[Option<f64>],
         background: &[Option<f64>],
+        middle: &[Option<f64>],
     ) {
-        for (((reading, t), a), b) in readings.iter().zip(t_s).zip(total).zip(background) {
+        for ((((reading, t), a), b), m) in readings.iter().zip(t_s).zip(total).zip(background).zip(middle) {
             self.row += 1;
             let row = self.row;
             let Some(reading) = *reading else {
@@ -436,24 +471,46 @@ impl<'f> Gathering<'f> {
                 };
                 self.cell_fault(moment, reading, row, name, what);
             }
+            if m.is_some_and(|m| !m.is_finite() || m.abs() > f64::from(f32::MAX)) {
+                self.cell_fault(moment, reading, row, "middle", "is no number");
+            }
             let Some(open) = &mut self.open else { continue };
             open.empty = open.empty.or(empty);
             open.samples.0.push(t.unwrap_or(0.0));
             // The nearest single: what the instrument's double holds beyond it is below its noise.
             open.samples.1.push(a.map_or(f32::NAN, |a| a as f32));
             open.samples.2.push(b.map_or(f32::NAN, |b| b as f32));
+            open.samples.3.push(m.map(|m| m as f32));
         }
     }
 
     /// Hands the open pulse on, unless something was wrong so far.
     fn close_open(&mut self) {
-        let Some(Open { reading, samples: (t_s, total, background), empty }) = self.open.take() else { return };
+        let Some(Open { reading, samples: (t_s, total, background, middle), empty }) = self.open.take() else { return };
         *self.closed.entry(reading).or_default() += t_s.len();
         if let Some((moment, row, name)) = empty.filter(|_| !takes_turns(&total, &background)) {
             self.cell_fault(moment, reading, row, name, "is empty");
         }
+        let n_middle = middle.iter().flatten().count();
+        if n_middle > 0
+            && let Some(place) = middle.iter().position(Option::is_none)
+        {
+            self.cell_fault(
+                place + 1,
+                reading,
+                self.row,
+                "middle",
+                "is empty, and other moments of the reading have it",
+            );
+        }
         if self.faults.is_empty() {
             let pulse = Pulse::new(t_s, total, background).expect("each moment gave one sample of each");
+            let pulse = if n_middle > 0 {
+                let middle = middle.into_iter().flatten().collect();
+                pulse.with_middle(middle).expect("each moment gave one sample of the third channel")
+            } else {
+                pulse
+            };
             (self.hand_on)(reading, pulse);
         }
     }
@@ -544,6 +601,27 @@ mod tests {
             read("pulses.parquet", other).is_err_and(|faults| faults.to_string().contains("packed with gzip"))
         });
         assert!(told_as_gzip);
+    }
+
+    #[test]
+    fn a_third_channel_is_kept_where_a_reading_has_it() {
+        let mut pulses = two();
+        let three = pulses[&7].clone().with_middle(vec![0.0, 0.1, 0.05, 0.0]).unwrap();
+        pulses.insert(7, three);
+        assert_eq!(read("pulses.parquet", write(&pulses).unwrap()).unwrap(), pulses);
+        let cells = |middle: Vec<Option<f64>>| {
+            let numbers = || Arc::new(Float64Array::from(vec![0.0, 0.5])) as ArrayRef;
+            file_of(vec![
+                ("reading", Arc::new(UInt32Array::from(vec![9, 9])) as ArrayRef),
+                ("t_s", numbers()),
+                ("total", numbers()),
+                ("background", numbers()),
+                ("middle", Arc::new(Float64Array::from(middle))),
+            ])
+        };
+        assert!(told(cells(vec![Some(0.1), None])).contains("moment 2 of reading 9 (row 2): \"middle\" is empty"));
+        assert!(told(cells(vec![Some(0.1), Some(f64::NAN)])).contains("\"middle\" is no number"));
+        assert_eq!(read("pulses.parquet", cells(vec![None, None])).unwrap()[&9].middle(), None);
     }
 
     #[test]

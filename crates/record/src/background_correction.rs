@@ -53,6 +53,19 @@ pub struct RollOverCurve {
     pub sensitivity_ratio: Written<Factor>,
     /// Its standard uncertainty.
     pub u_sensitivity_ratio: Written<Factor>,
+    /// What the middle of three field strengths leaves; pulses with a third channel are read in two ranges then.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub middle_field: Option<MiddleField>,
+}
+
+/// The middle of three field strengths.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MiddleField {
+    /// Part of the absorbance that it leaves.
+    pub leaves: Written<Factor>,
+    /// Its standard uncertainty.
+    pub u_leaves: Written<Factor>,
 }
 
 /// A line beside the analytical one.

@@ -9,7 +9,7 @@ use crate::limits::Limits;
 use crate::order::{ResultFigure, ResultKind};
 use crate::solid::SolidPlan;
 
-pub use crate::background_correction::{BackgroundCorrection, CorrectedBy, NeighbourLine, RollOverCurve};
+pub use crate::background_correction::{BackgroundCorrection, CorrectedBy, MiddleField, NeighbourLine, RollOverCurve};
 pub use crate::detection_limits::{BlankResult, DetectionLimits, LimitProcedure};
 pub use crate::uncertainty_plan::{CoverageInterval, TopDown, UncertaintyPlan};
 

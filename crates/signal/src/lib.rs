@@ -44,6 +44,7 @@ pub mod unfinished;
 
 // Why absorbance bends, and reading beyond its maximum.
 pub mod dipped_pulse;
+pub mod joined_area;
 pub mod line_width;
 pub mod residual_fraction;
 pub mod restored_area;
@@ -61,8 +62,8 @@ pub mod furnace_temperature;
 pub mod pyrolysis;
 
 // Pulses with a formula.
-mod sign_change;
 pub mod pulse_shape;
+mod sign_change;
 mod summit;
 
 pub use batch::{Answer, Batch, BatchFigures, reduce_into, reduce_many};

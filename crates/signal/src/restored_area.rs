@@ -71,8 +71,32 @@ pub struct RestoredPulse {
     pub by_roll_over: f64,
     /// Change of the restored area with one standard uncertainty of the sensitivity ratio, in seconds: shared by all pulses.
     pub by_sensitivity_ratio: f64,
+    /// Change of the area with one standard uncertainty of what the middle field leaves, in seconds; 0 for one range.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub by_left_at_middle: f64,
     /// When the pulse went over the roll-over and came back, in seconds; `None` where it stayed below.
     pub dip_s: Option<(f64, f64)>,
+    /// What each of two ranges said; `None` where the pulse was read in one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ranges: Option<Ranges>,
+}
+
+/// What two ranges of one firing said.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Ranges {
+    /// Area of the sensitive range, in seconds.
+    pub sensitive: f64,
+    /// Area of the reduced range on the scale of the sensitive one, in seconds.
+    pub reduced: f64,
+    /// Part that the sensitive range has in the response.
+    pub weight_sensitive: f64,
+    /// Their difference over its standard uncertainty; `None` where the sensitive range is near its roll-over.
+    pub zeta: Option<f64>,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "the form that serde calls")]
+fn is_zero(value: &f64) -> bool {
+    *value == 0.0
 }
 
 /// Restores the area of a pulse.
@@ -175,8 +199,8 @@ fn restore(trace: &Trace<'_>, laid: &Laid, weights: &[f64], measured: &MeasuredC
     };
     let (a, u_a) = (measured.net_at_roll_over, measured.u_net_at_roll_over);
     let (r, u_r) = (measured.sensitivity_ratio, measured.u_sensitivity_ratio);
-    let by_roll_over = half(with(a - u_a, r), with(a + u_a, r));
-    let by_sensitivity_ratio = half(with(a, r - u_r), with(a, r + u_r));
+    let by_roll_over = if u_a > 0.0 { half(with(a - u_a, r), with(a + u_a, r)) } else { 0.0 };
+    let by_sensitivity_ratio = if u_r > 0.0 { half(with(a, r - u_r), with(a, r + u_r)) } else { 0.0 };
     let (u_of_roll_over, u_of_sensitivity_ratio) = (by_roll_over.abs(), by_sensitivity_ratio.abs());
     let u =
         (u_noise * u_noise + u_of_roll_over * u_of_roll_over + u_of_sensitivity_ratio * u_of_sensitivity_ratio).sqrt();
@@ -194,6 +218,27 @@ fn restore(trace: &Trace<'_>, laid: &Laid, weights: &[f64], measured: &MeasuredC
         dip_s: beyond.map(|(from, to)| (laid.time_at(trace, from), laid.time_at(trace, to))),
     })
     .filter(|restored| restored.area.is_finite() && restored.u.is_finite())
+}
+
+/// A pulse whose stretch beyond the roll-over is decided, to be read along other curves.
+pub(crate) struct Along<'a> {
+    laid: &'a Laid,
+    weights: Vec<f64>,
+    beyond: Option<(f64, f64)>,
+}
+
+impl<'a> Along<'a> {
+    /// # Arguments
+    /// * `curve`: decides which stretch lies beyond.
+    pub(crate) fn new(trace: &Trace<'_>, laid: &'a Laid, curve: &NetCurve) -> Self {
+        let weights = trapezoid_weights(&trace.times(), &laid.spans.window);
+        Self { laid, weights, beyond: beyond(trace, laid, curve, laid.figures.baseline_noise) }
+    }
+
+    /// The area of the true absorbance times the initial slope of a curve; `None` where it has no roll-over.
+    pub(crate) fn area(&self, curve: &NetCurve) -> Option<f64> {
+        Some(linearised(&dipped_pulse::restore_between(&self.laid.net, curve, self.beyond)?, curve, &self.weights))
+    }
 }
 
 /// Places of the humps between which the true absorbance lies beyond the roll-over; `None` where the pulse does not dip.

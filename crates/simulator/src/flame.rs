@@ -233,7 +233,7 @@ impl Flame {
             totals.push(total as f32);
             backgrounds.push(background as f32);
         }
-        marred(moments, totals, backgrounds, wrong)
+        marred(moments, totals, backgrounds, None, wrong)
     }
 
     fn sensitivity(&self, firing: Firing<'_>) -> f64 {

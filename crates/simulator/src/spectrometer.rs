@@ -45,6 +45,8 @@ pub struct Spectrometer {
     /// Part of the analyte's absorbance that the field leaves in the background channel. Characteristic masses are measured
     /// with the field, so the absorbance without it is higher by `1/(1 - field_left)`.
     pub field_left: f64,
+    /// Part of the analyte's absorbance that a middle field strength leaves; `None` for a bench with two channels.
+    pub middle_field_left: Option<f64>,
     /// Part of the sensitivity that the lamp lacks at the first reading of the run.
     pub cold_lamp: f64,
     /// Time by which a platform lags the wall, in s; 0 for one rate of supply.
@@ -125,6 +127,7 @@ impl Spectrometer {
             injected_volume,
             stray_fraction: 0.0,
             field_left: 0.0,
+            middle_field_left: None,
             cold_lamp: 0.0,
             platform_lag_s: 0.0,
             rate_hz: 100.0,
@@ -162,6 +165,7 @@ impl Spectrometer {
         Self {
             stray_fraction: part(&bench.stray_light, 0.0),
             field_left: part(&bench.field_left, 0.0),
+            middle_field_left: bench.middle_field_left.as_ref().map(|left| left.value().si()),
             cold_lamp: part(&bench.cold_lamp, 0.0),
             platform_lag_s: bench.platform_lag.as_ref().map_or(0.0, |lag| lag.value().si()),
             ageing_per_firing: part(&bench.ageing, furnace.ageing_per_firing),
@@ -342,6 +346,7 @@ impl Spectrometer {
         let mut moments = Vec::with_capacity(n_samples);
         let mut totals = Vec::with_capacity(n_samples);
         let mut backgrounds = Vec::with_capacity(n_samples);
+        let mut middles = Vec::new();
         for place in 0..self.n_samples {
             let t_s = (f64::from(place) - f64::from(self.n_before)) / self.rate_hz;
             let background_now = background_scale * background.absorbance(t_s);
@@ -358,8 +363,13 @@ impl Spectrometer {
             moments.push(t_s);
             totals.push(total as f32);
             backgrounds.push(background as f32);
+            // A field between moves a part of what the full field moves, of a structured background too.
+            if let Some(left) = self.middle_field_left {
+                let middle_now = total_now + (1.0 - left) / (1.0 - field_left) * (background_now - total_now);
+                middles.push(self.read(middle_now, &noise, wrong.noise, draws) as f32);
+            }
         }
-        marred(moments, totals, backgrounds, wrong)
+        marred(moments, totals, backgrounds, self.middle_field_left.map(|_| middles), wrong)
     }
 
     /// What is left of the sensitivity at a firing.
@@ -416,6 +426,7 @@ pub(crate) fn marred(
     mut moments: Vec<f64>,
     mut totals: Vec<f32>,
     mut backgrounds: Vec<f32>,
+    mut middles: Option<Vec<f32>>,
     wrong: &Disturbance,
 ) -> Pulse {
     let mut top = 0;
@@ -439,8 +450,16 @@ pub(crate) fn marred(
         totals.retain(|_| *place.next().unwrap_or(&true));
         let mut place = stays.iter();
         backgrounds.retain(|_| *place.next().unwrap_or(&true));
+        let mut place = stays.iter();
+        if let Some(middles) = &mut middles {
+            middles.retain(|_| *place.next().unwrap_or(&true));
+        }
     }
-    Pulse::new(moments, totals, backgrounds).expect("each sample is pushed to and taken from all three")
+    let pulse = Pulse::new(moments, totals, backgrounds).expect("each sample is pushed to and taken from all three");
+    match middles {
+        Some(middles) => pulse.with_middle(middles).expect("each sample is pushed to and taken from all channels"),
+        None => pulse,
+    }
 }
 
 #[cfg(test)]

@@ -65,6 +65,10 @@ pub struct BenchTruth {
     /// Part of the analyte's absorbance that the field leaves in the background channel; none where absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub field_left: Option<Written<Factor>>,
+    /// Part of the analyte's absorbance that a middle field strength leaves, for a bench that reads at three; pulses have two
+    /// channels where absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub middle_field_left: Option<Written<Factor>>,
     /// Part of an amount that the next reading shows; none where absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub memory: Option<Written<Factor>>,
@@ -318,6 +322,7 @@ impl Truth {
         let parts = [
             ("stray_light", "the stray light", &bench.stray_light, 1.0, "1"),
             ("field_left", "what the field leaves", &bench.field_left, 0.95, "0.95"),
+            ("middle_field_left", "what the middle field leaves", &bench.middle_field_left, 0.99, "0.99"),
             ("memory", "the memory", &bench.memory, 0.5, "0.5"),
             ("cold_lamp", "what the cold lamp lacks", &bench.cold_lamp, 0.95, "0.95"),
             ("ageing", "the ageing", &bench.ageing, 0.5, "0.5"),

@@ -295,7 +295,8 @@ fn pulses_text(run: &RunOutcome) -> String {
         let Some((from_s, to_s)) = restored.dip_s else { continue };
         any = true;
         let u_of_curve = (restored.by_roll_over * restored.by_roll_over
-            + restored.by_sensitivity_ratio * restored.by_sensitivity_ratio)
+            + restored.by_sensitivity_ratio * restored.by_sensitivity_ratio
+            + restored.by_left_at_middle * restored.by_left_at_middle)
             .sqrt();
         let figure = |value: Option<f64>| value.map_or("–".into(), |value| significant(value, 3));
         table.row(vec![

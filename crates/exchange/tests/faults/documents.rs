@@ -255,6 +255,13 @@ fn background_corrections() {
         ("a roll-over of nothing", with(&format!("{field}\n{}", curve.replace("\"1.20\"", "\"0\"")))),
         ("a roll-over with a key too few", with(&format!("{field}\nroll_over = {{ net_absorbance = \"1.2\" }}"))),
         (
+            "a middle field that leaves no more than the full one, or all",
+            with(&format!(
+                "{field}\n{}",
+                curve.replace(" }", ", middle_field = { leaves = \"0.1\", u_leaves = \"0.01\" } }")
+            )),
+        ),
+        (
             "a neighbour without its distance",
             with(&format!("{field}\n[[background.neighbour]]\nelement = \"Xx\"\nline = \"228.81 nm\"")),
         ),

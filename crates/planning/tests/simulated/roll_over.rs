@@ -9,7 +9,7 @@ use darkline_record::method::BackgroundCorrection;
 use darkline_record::run::Signal;
 use darkline_signal::roll_over::NetCurve;
 
-use crate::bench::{fire, outcome, package, truth};
+use crate::bench::{fire, measured, outcome, package, said, truth};
 
 const CURVE: NetCurve = NetCurve { stray_fraction: 0.01, sensitivity_ratio: 0.85 };
 
@@ -129,4 +129,72 @@ fn limits_drawn_by_the_standards_are_the_same_for_the_whole_run_and_live() {
         last = Some(live.apply(Act::Read { run: run.clone(), reading, pulse }).unwrap());
     }
     assert_eq!(last.map(|outcome| outcome.digest()), Some(found.digest()));
+}
+
+/// The order on a bench with three field strengths, of which the middle one leaves 30 %; the method says `leaves`.
+fn with_three_fields(leaves: &str, seed: u64) -> Outcome {
+    let mut package = package();
+    package.methods[0].limits.characteristic_mass = Some("1.5 pg".parse().unwrap());
+    let mut background = correction();
+    let curve = background.roll_over.as_mut().unwrap();
+    curve.middle_field = Some(
+        serde_json::from_value(serde_json::json!({ "leaves": leaves, "u_leaves": "0.001" })).expect("a part and its u"),
+    );
+    package.methods[0].background = Some(background);
+    let mut truth = truth(&[]);
+    truth.spectrometer.characteristic_mass = Some("1.5 pg".parse().unwrap());
+    truth.spectrometer.stray_light = Some("0.01".parse().unwrap());
+    truth.spectrometer.field_left = Some("0.15".parse().unwrap());
+    truth.spectrometer.middle_field_left = Some("0.30".parse().unwrap());
+    let rows: Vec<u32> = package.runs[0].rows().map(|row| row.number).collect();
+    fire(&mut package, &rows, &truth, seed);
+    outcome(&package)
+}
+
+#[test]
+fn two_ranges_of_one_firing_are_one_response_over_the_whole_calibration() {
+    let found = with_three_fields("0.30", 7);
+    assert!(!flags(&found).iter().any(|flag| flag.starts_with("ranges-disagree")), "{:?}", flags(&found));
+    let run = &found.runs[0];
+    let weight = |row: u32| {
+        let of_row: Vec<f64> = run
+            .readings
+            .iter()
+            .filter(|reading| reading.row == row)
+            .filter_map(|reading| Some(reading.restored?.ranges?.weight_sensitive))
+            .collect();
+        of_row.iter().sum::<f64>() / 3.0
+    };
+    assert!(weight(2) > 0.5, "the lowest standard is read in the sensitive range: {}", weight(2));
+    assert!(weight(6) < 0.01, "the highest one in the reduced range: {}", weight(6));
+    for part in checks(run) {
+        assert!((part - 1.0).abs() < 0.06, "a check reads {part} of what it is");
+    }
+}
+
+#[test]
+fn a_middle_field_that_leaves_something_else_is_told_by_the_ranges() {
+    let found = with_three_fields("0.36", 7);
+    let told: Vec<String> = flags(&found).into_iter().filter(|flag| flag.starts_with("ranges-disagree")).collect();
+    assert!(told.len() > 3, "{told:?}");
+    assert!(!found.controls_passed);
+}
+
+#[test]
+fn over_correction_names_the_lines_that_could_make_it() {
+    let mut package = measured(&["over-correction@12=0.05"], 7);
+    package.methods[0].background = Some(
+        serde_json::from_value(serde_json::json!({
+            "by": { "continuum": { "bandpass": "0.7 nm" } },
+            "neighbours": [
+                { "element": "Fe", "line": "283.31 nm", "away": "12 pm", "lower_level_per_cm": "0" },
+                { "element": "W", "line": "283.36 nm", "away": "57 pm", "lower_level_per_cm": "40000" },
+            ],
+        }))
+        .unwrap(),
+    );
+    let found = outcome(&package);
+    let flag = found.flags.iter().find(|flag| flag.flag.id.to_string().starts_with("over-correction")).unwrap();
+    let told = said(flag);
+    assert!(told.contains("could come of Fe at 283.31 nm:"), "an empty level absorbs nothing: {told}");
 }

@@ -27,6 +27,7 @@ pub mod printed_response_differs;
 pub mod pulse_beyond_roll_over;
 pub mod pulse_doubled;
 pub mod pulse_late;
+pub mod ranges_disagree;
 pub mod reading_noisy;
 pub mod reading_unsteady;
 pub mod reading_unusable;
@@ -53,6 +54,7 @@ pub const FIRST: &[Rule] = &[
     pulse_late::RULE,
     pulse_doubled::RULE,
     pulse_beyond_roll_over::RULE,
+    ranges_disagree::RULE,
     background_too_high::RULE,
     over_correction::RULE,
     replicate_outlier::RULE,
