@@ -1,6 +1,7 @@
 //! How sure results are, as text: first order against Monte Carlo, control data beside the budget, what results share.
 
 use darkline_evaluation::Validated;
+use darkline_evaluation::measured_twice::MeasuredTwice;
 use darkline_evaluation::outcome::{CorrelationOutcome, MonteCarloOutcome, ResultOutcome, TopDownOutcome};
 use darkline_record::method::CoverageInterval;
 use darkline_report::printed::significant;
@@ -121,6 +122,26 @@ pub fn correlations_text(correlations: &[CorrelationOutcome]) -> String {
             format!("and in {}", pair.other),
             format!("{:.3}", pair.correlation),
         ]);
+    }
+    format!("{}\n", table.text())
+}
+
+/// What two methods say of one sample, and what they say together.
+pub fn measured_twice_text(twice: &[MeasuredTwice]) -> String {
+    let Some(first) = twice.first() else { return String::new() };
+    let mut table = Table::new().words("measured twice").words("by").figures("value", &first.unit);
+    table = table.figures("u", &first.unit).figures("zeta", "").words("");
+    for both in twice {
+        let row = |name: String, by: String, (value, u): (f64, f64), zeta: String, words: &str| {
+            vec![name, by, significant(value, 4), significant(u, 2), zeta, words.to_owned()]
+        };
+        let name = format!("{} in {}", both.element, both.sample);
+        table.row(row(name, both.methods.0.to_string(), both.one, String::new(), ""));
+        let verdict = if both.together.is_some() { "agree" } else { "do not agree: one of the two is wrong" };
+        table.row(row(String::new(), both.methods.1.to_string(), both.other, format!("{:.2}", both.zeta), verdict));
+        if let Some(together) = both.together {
+            table.row(row(String::new(), "together".into(), together, String::new(), ""));
+        }
     }
     format!("{}\n", table.text())
 }

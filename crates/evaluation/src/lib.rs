@@ -41,6 +41,7 @@ pub mod summing;
 pub mod effective_coverage;
 
 mod calibration_outcome;
+pub mod measured_twice;
 pub mod outcome;
 pub mod procedure;
 mod sum_outcome;

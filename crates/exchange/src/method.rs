@@ -146,7 +146,10 @@ fn response(section: &Section<'_>) -> Option<ResponsePlan> {
     Some(ResponsePlan { kind: kind?, window })
 }
 
-fn span_of_time(entry: &Entry<'_>) -> Option<(Written<Duration>, Written<Duration>)> {
+/// Start and end of a span of time.
+type Ends = (Written<Duration>, Written<Duration>);
+
+fn span_of_time(entry: &Entry<'_>) -> Option<Ends> {
     let section = entry.section(&format!("{} = {{ from = \"0 s\", to = \"5 s\" }}", entry.name()))?;
     let span = ends_of(&section);
     section.close();
@@ -154,7 +157,7 @@ fn span_of_time(entry: &Entry<'_>) -> Option<(Written<Duration>, Written<Duratio
 }
 
 /// The widest limits, and whether the standards narrow them for the whole run.
-fn integration_limits(entry: &Entry<'_>, is_steady: bool) -> Option<((Written<Duration>, Written<Duration>), bool)> {
+fn integration_limits(entry: &Entry<'_>, is_steady: bool) -> Option<(Ends, bool)> {
     let section = entry.section("integration = { from = \"0 s\", to = \"5 s\" }")?;
     let span = ends_of(&section);
     let narrowed = match section.optional("narrowed_by") {
@@ -169,7 +172,7 @@ fn integration_limits(entry: &Entry<'_>, is_steady: bool) -> Option<((Written<Du
     Some((span?, narrowed?))
 }
 
-fn ends_of(section: &Section<'_>) -> Option<(Written<Duration>, Written<Duration>)> {
+fn ends_of(section: &Section<'_>) -> Option<Ends> {
     let from: Option<Written<Duration>> =
         section.required("from", "\"0 s\"").and_then(|entry| entry.figure(Wanted::Any));
     let end = section.required("to", "\"5 s\"");

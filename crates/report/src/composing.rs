@@ -21,13 +21,11 @@ use serde::Serialize;
 
 use crate::calibration_part;
 use crate::conformity_part;
-use crate::drawn;
-use crate::figure::Medium;
 use crate::printed::{Printed, coverage_factor, printed, significant};
+use crate::pulse_part;
 use crate::test_report::{
-    Annex, Budget, Contribution, ControlLine, ControlOutcome, FigureLine, Finding, JustifiedFlag, Limit, MethodLine,
-    Party, Proof, Replaced, ResultLine, SampleLine, Sampling, Signature, Span, Statement, TestReport, Uncertainty,
-    Verdict,
+    Annex, Budget, Contribution, ControlLine, ControlOutcome, Finding, JustifiedFlag, Limit, MethodLine, Party, Proof,
+    Replaced, ResultLine, SampleLine, Sampling, Signature, Span, Statement, TestReport, Uncertainty, Verdict,
 };
 
 /// What the record says about an issue.
@@ -334,6 +332,9 @@ fn justified(flag: &darkline_evaluation::outcome::FlagOutcome, issued: &Issued) 
     })
 }
 
+/// Figures of restored pulses of one element in an annex; the outcome lists them all.
+const MOST_RESTORED: usize = 4;
+
 fn annex(package: &DataPackage, outcome: &Outcome) -> Annex {
     let mut annex = Annex {
         budgets: Vec::new(),
@@ -345,10 +346,18 @@ fn annex(package: &DataPackage, outcome: &Outcome) -> Annex {
     for requested in &package.order.analytes {
         let of_this =
             |result: &&ResultOutcome| result.element == requested.element && result.method == requested.method;
-        if let Some((result, value)) = deciding(outcome.results.iter().filter(of_this), requested, package) {
+        let deciding = deciding(outcome.results.iter().filter(of_this), requested, package);
+        if let Some((result, value)) = deciding {
             annex.budgets.push(budget(result, value));
-            annex.figures.extend(pulse_figure(package, outcome, result));
+            annex.figures.extend(pulse_part::of_result(package, outcome, result));
         }
+        // A restored pulse is to be seen, whichever result it is behind.
+        let restored = outcome.results.iter().filter(|result| of_this(result)).filter(|other| {
+            deciding.is_none_or(|(result, _)| result.sample != other.sample)
+                && pulse_part::went_beyond(package, outcome, other)
+        });
+        let figures = restored.filter_map(|result| pulse_part::of_result(package, outcome, result));
+        annex.figures.extend(figures.take(MOST_RESTORED));
     }
     for run in &outcome.runs {
         let Some(method) = package.method(&run.method) else {
@@ -462,13 +471,4 @@ fn control_line(outcome: &Outcome, run: &RunOutcome, method: &ResolvedMethod, co
             Some(_) => ControlOutcome::Justified,
         },
     }
-}
-
-/// The pulse of the first reading that counts of a result, with baseline and limits.
-fn pulse_figure(package: &DataPackage, outcome: &Outcome, result: &ResultOutcome) -> Option<FigureLine> {
-    let row = result.rows.first()?;
-    let run = package.runs.iter().find(|run| run.id == row.run)?;
-    let of_run = outcome.runs.iter().find(|candidate| candidate.run == run.id)?;
-    let reading = of_run.readings.iter().find(|reading| reading.counts && run.home(reading.row) == row.number)?;
-    drawn::trace(package, outcome, &reading.reading, Medium::Paper).map(FigureLine::of)
 }

@@ -3,16 +3,14 @@
 //! The figures are those of the outcome; here they only get their places, the same for a page and for paper.
 
 use darkline_evaluation::outcome::{CalibrationOutcome, Outcome, RunOutcome, ValueOutcome};
-use darkline_metrology::kind::Kind;
 use darkline_record::identity::ReadingId;
 use darkline_record::method::ResolvedMethod;
 use darkline_record::package::DataPackage;
-use darkline_record::run::Signal;
-use darkline_signal::{Times, Trace, Window, reduce};
 
 use crate::calibration_part::{response_unit, title};
-use crate::figure::{self, Baseline, Calibration, CalibrationPoint, Figure, Medium, Pulse, ReadBack, Scale};
+use crate::figure::{self, Calibration, CalibrationPoint, Figure, Medium, ReadBack, Scale};
 use crate::printed::significant;
+use crate::pulse_part;
 
 /// Points at which the interval band of a straight line is drawn.
 const BAND_POINTS: u32 = 40;
@@ -79,55 +77,9 @@ pub fn calibration(
     )
 }
 
-/// The trace of a reading with baseline and limits; `None` where it has no pulse, or one that cannot be reduced.
+/// The trace of a reading with baseline and limits, restored beyond its roll-over, or in two ranges; `None` where it has no pulse, or one that cannot be reduced.
 pub fn trace(package: &DataPackage, outcome: &Outcome, of: &ReadingId, medium: Medium) -> Option<Figure> {
-    let run = package.runs.iter().find(|run| run.id == of.run)?;
-    let method = package.method(&run.method)?;
-    let of_run = outcome.runs.iter().find(|candidate| candidate.run == run.id)?;
-    let reading = of_run.readings.iter().find(|reading| reading.reading == *of)?;
-    let signal = run.readings.iter().find(|candidate| candidate.number == of.number)?;
-    let Signal::Pulse(digest) = &signal.signal else {
-        return None;
-    };
-    let pulse = package.pulses.get(digest)?;
-    let window = method.response.window.as_ref()?;
-    let trace = Trace::new(Times::At(pulse.t_s()), pulse.total(), pulse.background()).ok()?;
-    let (from_s, to_s) = (window.from.value().si(), window.to.value().si());
-    let reduced = reduce(
-        &trace,
-        &Window {
-            baseline_from_s: window.baseline_from.value().si(),
-            baseline_to_s: window.baseline_to.value().si(),
-            from_s,
-            to_s,
-        },
-    )
-    .ok()?;
-    let wide = |samples: &[f32]| samples.iter().map(|sample| f64::from(*sample)).collect::<Vec<f64>>();
-    let (total, background) = (wide(pulse.total()), wide(pulse.background()));
-    let analyte: Vec<f64> =
-        total.iter().zip(&background).map(|(total, background)| total - background - reduced.offset).collect();
-    let name = run.row(reading.row).map_or("", |row| row.name.as_str());
-    let unit = response_unit(of_run);
-    let response = match (reading.response, medium) {
-        (Some(response), _) => format!("{} {unit}", significant(response, 4)),
-        (None, Medium::Paper) => return None,
-        (None, Medium::Page) => String::new(),
-    };
-    Some(figure::pulse(
-        &Pulse {
-            id: &format!("reading-{}-{}", run.id, of.number),
-            title: &format!("{name}, reading {of}"),
-            time_s: pulse.t_s(),
-            total: &total,
-            background: &background,
-            analyte: &analyte,
-            baseline: Some(Baseline { at_lower_limit: 0.0, at_upper_limit: 0.0 }),
-            limits_s: Some((from_s, to_s)),
-            response: &response,
-        },
-        medium,
-    ))
+    pulse_part::figure(package, outcome, of, medium)
 }
 
 /// The budget of a result by stage, largest share first.

@@ -15,6 +15,7 @@ pub mod calibration_part;
 pub mod composing;
 mod conformity_part;
 pub mod printed;
+mod pulse_part;
 pub mod result_words;
 
 mod completeness;

@@ -18,7 +18,6 @@ const NO_FORMULA: &[(&str, &str)] = &[
     ("crates/calibration/src/least_squares/curve.rs", "one product of a factor with its transpose"),
     ("crates/metrology/src/model/explain.rs", "prints formulas, has none of its own"),
     ("crates/metrology/src/model/term.rs", "the operations between kinds, stated and not derived"),
-    ("crates/signal/src/bisection.rs", "halves an interval until no number lies between"),
     ("crates/signal/src/trace.rs", "counts samples to times and back"),
     ("crates/signal/src/window.rs", "counts times to samples"),
 ];

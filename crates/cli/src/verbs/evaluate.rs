@@ -22,7 +22,7 @@ use crate::bench;
 use crate::choice_text::choice_text;
 use crate::command_line::{Evaluate, Everywhere};
 use crate::conformity_text::conformity_text;
-use crate::coverage_text::{correlations_text, coverage_text, validated_text};
+use crate::coverage_text::{correlations_text, coverage_text, measured_twice_text, validated_text};
 use crate::ending::{Ending, Failure};
 use crate::limits_text::{limits_text, result_limits_text};
 use crate::paragraph::indented;
@@ -268,6 +268,7 @@ fn details_text(outcome: &Outcome) -> String {
     }
     text.push_str(&result_limits_text(&outcome.results));
     text.push_str(&coverage_text(&outcome.results));
+    text.push_str(&measured_twice_text(&outcome.measured_twice()));
     text.push_str(&correlations_text(&outcome.correlations()));
     text.push_str(&conformity_text(outcome));
     text

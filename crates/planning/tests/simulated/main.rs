@@ -8,3 +8,4 @@ mod faults;
 mod limits;
 mod roll_over;
 mod scenes;
+mod two_methods;
