@@ -169,11 +169,28 @@ impl Entry {
 pub(crate) fn leaf_of(head: &mut Vec<u8>, log: &LogId, number: u64, texts: [&str; 3], bytes: &[u8]) -> Hash {
     head.clear();
     head.push(LEAF_PREFIX);
-    for line in [FIRST_LINE, log.as_str(), number.to_string().as_str()].into_iter().chain(texts) {
-        head.extend_from_slice(line.as_bytes());
+    let mut digits = [0; 20];
+    for line in [FIRST_LINE.as_bytes(), log.as_str().as_bytes(), decimal(number, &mut digits)]
+        .into_iter()
+        .chain(texts.map(str::as_bytes))
+    {
+        head.extend_from_slice(line);
         head.push(b'\n');
     }
     Hash::from_bytes(Sha256::new().chain_update(head).chain_update(bytes).finalize().into())
+}
+
+/// A number in its shortest form, without a text of its own.
+fn decimal(mut number: u64, digits: &mut [u8; 20]) -> &[u8] {
+    let mut place = digits.len();
+    loop {
+        place -= 1;
+        digits[place] = b'0' + (number % 10) as u8;
+        number /= 10;
+        if number == 0 {
+            return &digits[place..];
+        }
+    }
 }
 
 #[cfg(test)]
@@ -229,6 +246,13 @@ mod tests {
         }
         let largest = entry(u64::MAX, b"x");
         assert_eq!(Entry::from_stored_bytes(&largest.stored_bytes()), Ok(largest));
+    }
+
+    #[test]
+    fn a_number_is_written_in_its_shortest_form() {
+        for number in [0, 9, 10, 412, 1_000_000, u64::MAX] {
+            assert_eq!(decimal(number, &mut [0; 20]), number.to_string().as_bytes());
+        }
     }
 
     fn any_entry() -> impl Strategy<Value = Entry> {

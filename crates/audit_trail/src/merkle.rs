@@ -60,8 +60,10 @@ pub fn leaf_hash(data: &[u8]) -> Hash {
 /// # Source
 /// RFC 9162, section 2.1.1. Checked by `tests/published/rfc_9162.rs`.
 pub fn node_hash(left: Hash, right: Hash) -> Hash {
-    let hasher = Sha256::new().chain_update([NODE_PREFIX]);
-    Hash(hasher.chain_update(left.0).chain_update(right.0).finalize().into())
+    let mut node = [NODE_PREFIX; 65];
+    node[1..33].copy_from_slice(&left.0);
+    node[33..].copy_from_slice(&right.0);
+    Hash(Sha256::digest(node).into())
 }
 
 /// The root of the tree over these leaf hashes; of no leaves, SHA-256 of nothing.

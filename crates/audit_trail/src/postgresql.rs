@@ -18,7 +18,9 @@ use postgres::{GenericClient, Row};
 use crate::keys::{PublicKey, SigningKey};
 use crate::merkle::Frontier;
 use crate::store::{LARGEST_KEPT, each_once};
-use crate::{BlobDigest, Checkpoint, Draft, Entry, Hash, LogId, PersonId, Store, StoreError, Timestamp};
+use crate::{
+    BlobDigest, Checkpoint, Draft, Entry, Hash, LogId, Now, PersonId, Recounted, Store, StoreError, Timestamp,
+};
 
 pub use address::{Address, AddressFault};
 use connecting::{Line, Session, Trouble};
@@ -354,6 +356,20 @@ impl Store for PostgresStore {
         self.each_row(query, log, from, &mut |row, number| {
             let entry = entry_in(row, log, number);
             Ok(visit(&entry.map_err(|what| StoreError::DamagedEntry { number, what })?))
+        })
+    }
+
+    fn recount(
+        &self,
+        log: &LogId,
+        from: u64,
+        visit: &mut dyn FnMut(Recounted) -> ControlFlow<()>,
+    ) -> Result<(), StoreError> {
+        let query = "SELECT number, id, person, at, bytes, leaf FROM darkline.entry
+            WHERE log = $1 AND number >= $2 ORDER BY number LIMIT $3";
+        self.each_row(query, log, from, &mut |row, number| {
+            let now = entry_in(row, log, number).map(|entry| Now::of(&entry));
+            Ok(visit(Recounted { number, now, kept: hash(row, 5).ok() }))
         })
     }
 

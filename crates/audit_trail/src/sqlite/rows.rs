@@ -148,6 +148,8 @@ pub(super) fn entry_in(row: &Row<'_>, log: &LogId, number: u64) -> Result<Entry,
 pub(super) struct Recount {
     head: Vec<u8>,
     person: Option<PersonId>,
+    /// Entries that were appended together have one time.
+    at: Option<Timestamp>,
 }
 
 impl Recount {
@@ -156,12 +158,7 @@ impl Recount {
         let now = match self.now(row, log, number) {
             Some(now) => Ok(now),
             // The way of every reader: it says what is the matter.
-            None => entry_in(row, log, number).map(|entry| Now {
-                id: entry.id,
-                leaf: entry.leaf_hash(),
-                n_bytes: entry.bytes.len(),
-                at: entry.at,
-            }),
+            None => entry_in(row, log, number).map(|entry| Now::of(&entry)),
         };
         Recounted { number, now, kept: row.get(5).ok().map(Hash::from_bytes) }
     }
@@ -174,7 +171,10 @@ impl Recount {
         if self.person.as_ref().is_none_or(|person| person.as_str() != texts[1]) {
             self.person = Some(PersonId::new(texts[1]).ok()?);
         }
-        let at = Timestamp::new(texts[2]).ok()?;
+        let at = match &self.at {
+            Some(at) if at.as_str() == texts[2] => at.clone(),
+            _ => self.at.insert(Timestamp::new(texts[2]).ok()?).clone(),
+        };
         let leaf = leaf_of(&mut self.head, log, number, texts, bytes);
         Some(Now { id, at, leaf, n_bytes: bytes.len() })
     }

@@ -2,7 +2,7 @@
 
 use std::ops::ControlFlow;
 
-use crate::{EntryId, Hash, LogId, Store, StoreError, Timestamp};
+use crate::{Entry, EntryId, Hash, LogId, Store, StoreError, Timestamp};
 
 /// As many entries, or as many bytes, before their stored hashes are read.
 const PORTION: usize = 2048;
@@ -32,6 +32,13 @@ pub struct Now {
     pub n_bytes: usize,
 }
 
+impl Now {
+    /// What is kept of an entry that was read as a whole.
+    pub(crate) fn of(entry: &Entry) -> Self {
+        Self { id: entry.id, at: entry.at.clone(), leaf: entry.leaf_hash(), n_bytes: entry.bytes.len() }
+    }
+}
+
 /// The identity of an entry and the number that it leads to.
 pub type NumberById = (EntryId, u64);
 
@@ -59,8 +66,7 @@ pub(super) fn in_two_passes<S: Store + ?Sized>(
         let mut ended = loop {
             let answer = store.scan(log, next, &mut |entry| {
                 n_bytes += entry.bytes.len();
-                let now =
-                    Now { id: entry.id, at: entry.at.clone(), leaf: entry.leaf_hash(), n_bytes: entry.bytes.len() };
+                let now = Now::of(entry);
                 portion.push(Recounted { number: entry.number, now: Ok(now), kept: None });
                 more = portion.len() >= PORTION || n_bytes >= PORTION_BYTES;
                 if more { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }

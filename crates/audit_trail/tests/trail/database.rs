@@ -382,6 +382,35 @@ fn a_guard_that_was_removed_altered_or_put_to_sleep_is_named_and_stops_writing()
     assert_eq!(open(&at).append(&[draft(0)]).unwrap(), [0]);
 }
 
+/// What the file of one bench tells, a database tells too: the changed entry, the changed hash, what cannot be read.
+#[test]
+fn a_changed_entry_of_a_database_is_named_and_the_rest_is_checked() {
+    let Home::Database(at) = Home::in_a_database() else { unreachable!() };
+    let mut store = PostgresStore::create(address(&at), &log(), device()).unwrap();
+    for batch in 0..5 {
+        store.append(&[draft(2 * batch), draft(2 * batch + 1)]).unwrap();
+    }
+    let mut client = shared().client(at.rsplit('/').next().unwrap());
+    client
+        .batch_execute(
+            "ALTER TABLE darkline.entry DISABLE TRIGGER entry_stays;
+             UPDATE darkline.entry SET leaf = sha256('another') WHERE number = 1;
+             UPDATE darkline.entry SET bytes = 'another' WHERE number IN (3, 8);
+             UPDATE darkline.entry SET at = 'noon' WHERE number = 6;
+             ALTER TABLE darkline.entry ENABLE ALWAYS TRIGGER entry_stays",
+        )
+        .unwrap();
+    let faults = verify_trail(&open(&at), &log()).unwrap().faults;
+    assert!(
+        matches!(&faults[0], Fault::EntryUnreadable { number: 6, what } if what.contains("\"noon\"")),
+        "{faults:?}"
+    );
+    assert_eq!(
+        faults[1..],
+        [Fault::StoredHashChanged { number: 1 }, Fault::EntryChanged { number: 3 }, Fault::EntryChanged { number: 8 }]
+    );
+}
+
 #[test]
 fn an_account_that_may_only_read_reads_and_verifies() {
     let Home::Database(at) = Home::in_a_database() else { unreachable!() };

@@ -45,7 +45,7 @@ pub fn write_on(store: &mut SqliteStore, out: &mut dyn Write, task: Task) {
     while counter < first + n {
         let end = (counter + 1 + dice.below(LARGEST_BATCH)).min(first + n);
         let drafts: Vec<_> = (counter..end).map(|counter| draft_of(writer, counter)).collect();
-        let answer = store.append(&drafts).and_then(|numbers| {
+        let answer = patiently(store, &drafts).and_then(|numbers| {
             // A pulse now and then, so that blobs are in the way of the axe too.
             let pulse = (counter % 5 == 0).then(|| vec![counter.to_be_bytes()[7]; 2000]);
             Ok((numbers, pulse.map(|pulse| store.put_blob(&pulse)).transpose()?))
@@ -67,6 +67,18 @@ pub fn write_on(store: &mut SqliteStore, out: &mut dyn Write, task: Task) {
         out.write_all(lines.as_bytes()).and_then(|()| out.flush()).unwrap();
         std::thread::sleep(Duration::from_micros(dice.below(pause + 1)));
     }
+}
+
+/// Appends, and where another writer was at it all the time asks again with the same drafts, as the answer says: on a slow
+/// disk one that never pauses can keep the file from another for longer than that one waits.
+fn patiently(store: &mut SqliteStore, drafts: &[darkline_audit_trail::Draft]) -> Result<Vec<u64>, StoreError> {
+    for _ in 0..12 {
+        match store.append(drafts) {
+            Err(StoreError::Locked { .. }) => {}
+            answer => return answer,
+        }
+    }
+    store.append(drafts)
 }
 
 /// What a writer acknowledged before it ended.
