@@ -81,7 +81,7 @@ pub enum Verb {
         after_help = "The folder holds order.toml, preparation*.toml, method*.toml and run*.toml with its run order."
     )]
     Open(Open),
-    /// See the run order of an order, and add the rows that decisions ask for
+    /// See the run order of an order, and add the rows that decisions ask for; or look whether a new order can be done
     Plan(Plan),
     /// Let the virtual spectrometer measure the rows that have no readings yet
     #[command(after_help = "The truth stays in its own file, which no evaluation reads.")]
@@ -141,6 +141,11 @@ pub enum Verb {
     Serve(Serve),
     /// Look up an element, a line, or the limits of a matrix or a regulation, each figure with its source
     Handbook(Handbook),
+    /// Draft a method from the handbook: a complete document, every figure with where it comes from
+    #[command(
+        after_help = "The draft is a beginning: printed figures are those of other instruments. Read it, put in your own, validate it."
+    )]
+    Method(Method),
     /// Run published worked examples, or your own, through the functions that results come from
     #[command(
         after_help = "Without a folder or file, the cases that ship in the program.\nEnds with 0 when all agree, 1 when one disagrees or is of an unknown kind, 2 when a file is at fault."
@@ -340,11 +345,14 @@ pub struct Open {
 /// Options of `plan`.
 #[derive(Debug, Args)]
 pub struct Plan {
-    /// The order
+    /// The order; or the folder with order.toml, for --check
     pub order: String,
     /// Add the steps that were taken up as a new leg
     #[arg(long)]
     pub extend: bool,
+    /// Can we? Rank the techniques for each element of the order.toml in this folder against its limits
+    #[arg(long, conflicts_with_all = ["extend", "run"])]
+    pub check: bool,
     /// The run, where the order is measured in several
     #[arg(long, value_name = "RUN")]
     pub run: Option<String>,
@@ -762,6 +770,37 @@ pub struct Handbook {
     /// Limits in force on this day, today where absent
     #[arg(long, value_name = "DATE", value_parser = day)]
     pub on: Option<jiff::civil::Date>,
+}
+
+/// Options of `method`.
+#[derive(Debug, Args)]
+pub struct Method {
+    /// The element by symbol or name
+    pub element: String,
+    /// In what, in words; they also find the limits of the handbook that are in force
+    #[arg(long, value_name = "WORDS", value_parser = filled)]
+    pub matrix: String,
+    /// The limit it has to serve, such as "10 µg/L" or "0.20 mg/kg" [default: the lowest in force for the matrix]
+    #[arg(long, value_name = "FIGURE")]
+    pub limit: Option<String>,
+    /// Only limits whose regulation has these words
+    #[arg(long, value_name = "WORDS", value_parser = filled)]
+    pub regulation: Option<String>,
+    /// flame, furnace, reduced-field or solid [default: the one that ranks first]
+    #[arg(long, value_name = "WORD")]
+    pub technique: Option<String>,
+    /// The identity of the method [default: made of element, matrix and technique]
+    #[arg(long, value_name = "ID")]
+    pub id: Option<String>,
+    /// Limits in force on this day, today where absent
+    #[arg(long, value_name = "DATE", value_parser = day)]
+    pub on: Option<jiff::civil::Date>,
+    /// Show how the draft differs from this method instead of writing it
+    #[arg(long, value_name = "FILE", conflicts_with = "output")]
+    pub compare: Option<PathBuf>,
+    /// Write it into a file ("-" is standard output)
+    #[arg(short, long, value_name = "FILE", default_value = "-")]
+    pub output: PathBuf,
 }
 
 /// Options of `qualify`.

@@ -4,8 +4,8 @@ use darkline_metrology::kind::{Duration, Factor, Kind, Response};
 use darkline_record::figure::{NamedFactor, Uncertain, Written, with_article};
 use darkline_record::limits::Limits;
 use darkline_record::method::{
-    BlankPlan, CheckPlan, CodedReason, PulseWindow, ReplicatePlan, ResolvedMethod, ResponseKind, ResponsePlan,
-    ResultPlan, Subtract, Technique, Weights,
+    BlankPlan, CheckPlan, CodedReason, Condition, PulseWindow, ReplicatePlan, ResolvedMethod, ResponseKind,
+    ResponsePlan, ResultPlan, Subtract, Technique, Weights,
 };
 use darkline_record::order::ResultKind;
 
@@ -67,6 +67,25 @@ fn v1(top: &Section<'_>) -> Option<ResolvedMethod> {
         Some(section) => solid::read(&section).map(Some),
         None => Some(None),
     };
+    let mut set: Vec<String> = Vec::new();
+    let conditions: Vec<Option<Condition>> = top
+        .sections("condition", "[[condition]]")
+        .iter()
+        .map(|section| {
+            let entry = section.required("name", "\"pyrolysis temperature\"");
+            let name = entry.as_ref().and_then(Entry::text);
+            if let (Some(entry), Some(name)) = (entry, &name) {
+                if set.contains(name) {
+                    entry.fault(format!("there is a condition {} already", quoted(name)), "keep one of them");
+                }
+                set.push(name.clone());
+            }
+            let value = section.required("value", "\"800 °C\"").and_then(|entry| entry.text());
+            let origin = section.optional("origin").map(|entry| entry.text());
+            section.close();
+            Some(Condition { name: name?, value: value?, origin: transposed(origin)? })
+        })
+        .collect();
     let mut codes = Distinct::<String>::new("reason");
     let reasons: Vec<Option<CodedReason>> = top
         .sections("reason", "[[reason]]")
@@ -98,6 +117,7 @@ fn v1(top: &Section<'_>) -> Option<ResolvedMethod> {
         uncertainty: transposed(uncertainty)?,
         limits: limits?,
         solid: solid?,
+        conditions: all(conditions)?,
         reasons: all(reasons)?,
     })
 }

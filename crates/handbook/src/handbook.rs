@@ -280,14 +280,18 @@ impl Handbook {
     pub fn limits(&self) -> &[Limit] {
         &self.limits
     }
-    /// The limits that have all these words in their matrix, and all those in their regulation; capitals do not count.
+    /// The limits that have all these words in their matrix, and all those in their regulation; capitals and hyphens do not
+    /// count, and water intended for human consumption is drinking water.
     ///
     /// # Arguments
     /// `symbol`: of one element, or of all where absent. `matrix`, `regulation`: words; empty texts leave all.
     pub fn limits_for(&self, symbol: Option<&str>, matrix: &str, regulation: &str) -> Vec<&Limit> {
         let has = |text: &str, words: &str| {
-            let text = text.to_lowercase();
-            words.to_lowercase().split_whitespace().all(|word| text.contains(word))
+            let plain = |text: &str| {
+                text.to_lowercase().replace('-', " ").replace("human consumption", "human consumption (drinking)")
+            };
+            let text = plain(text);
+            plain(words).split_whitespace().all(|word| text.contains(word))
         };
         self.limits
             .iter()

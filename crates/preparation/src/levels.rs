@@ -29,6 +29,9 @@ impl Model {
     }
 }
 
+/// The widest gap between neighbours, as a part of the range, where a bend would still be seen. Our choice.
+pub const WIDEST_GAP: f64 = 0.45;
+
 /// What is known of the measurement; amounts in one unit throughout.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Measurement {
@@ -103,6 +106,9 @@ pub fn designs(measurement: &Measurement, fewest: usize, most: usize) -> Vec<Des
     for n in fewest.max(2)..=most {
         for spacing in Spacing::ALL {
             let levels = placed(low, high, n, spacing);
+            if levels.windows(2).any(|pair| pair[1] <= pair[0]) {
+                continue;
+            }
             let with_blank: Vec<f64> = std::iter::once(0.0).chain(levels.iter().copied()).collect();
             if let Some((u_at, u_worst)) = judged(measurement, &with_blank) {
                 all.push(Design { levels, spacing, u_at, u_worst });
@@ -112,10 +118,16 @@ pub fn designs(measurement: &Measurement, fewest: usize, most: usize) -> Vec<Des
     all
 }
 
-/// The fewest levels whose worst uncertainty is within [`NEAR_THE_BEST`] of the best; of those the surest at the amount that matters.
+/// The fewest levels whose worst uncertainty is within [`NEAR_THE_BEST`] of the best; of those the surest at the amount that
+/// matters. Designs with a gap wider than [`WIDEST_GAP`] are not chosen: no bend would be seen in it.
 pub fn choose(designs: &[Design]) -> Option<&Design> {
+    let shows_a_bend = |design: &&Design| {
+        let range = design.levels.last().copied().unwrap_or(0.0) - design.levels.first().copied().unwrap_or(0.0);
+        design.levels.windows(2).all(|pair| pair[1] - pair[0] <= WIDEST_GAP * range)
+    };
+    let designs: Vec<&Design> = designs.iter().filter(shows_a_bend).collect();
     let best = designs.iter().map(|design| design.u_worst).fold(f64::INFINITY, f64::min);
-    let near: Vec<&Design> = designs.iter().filter(|design| design.u_worst <= best * (1.0 + NEAR_THE_BEST)).collect();
+    let near: Vec<&Design> = designs.into_iter().filter(|design| design.u_worst <= best * (1.0 + NEAR_THE_BEST)).collect();
     let fewest = near.iter().map(|design| design.levels.len()).min()?;
     near.into_iter().filter(|design| design.levels.len() == fewest).min_by(|a, b| a.u_at.total_cmp(&b.u_at))
 }
@@ -136,9 +148,16 @@ fn placed(low: f64, high: f64, n: usize, spacing: Spacing) -> Vec<f64> {
     raw.into_iter().map(rounded).collect()
 }
 
-/// To two digits, as people make levels.
+/// The nearest round figure, as people make levels: 1, 1.2, 1.5, 2, 2.5, 3, 4, … of a decade.
 fn rounded(figure: f64) -> f64 {
-    format!("{figure:.1e}").parse().unwrap_or(figure)
+    const ROUND: [f64; 13] = [1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0];
+    let written = format!("{figure:e}");
+    let parts =
+        written.split_once('e').and_then(|(mantissa, exponent)| Some((mantissa.parse::<f64>().ok()?, exponent)));
+    let Some((mantissa, exponent)) = parts else { return figure };
+    let nearest = ROUND.into_iter().min_by(|a, b| (a - mantissa).abs().total_cmp(&(b - mantissa).abs()));
+    // By way of decimal text: the figure that is printed.
+    nearest.and_then(|round| format!("{round}e{exponent}").parse().ok()).unwrap_or(figure)
 }
 
 /// Relative standard uncertainty at the amount that matters, and the largest over the range; none where the levels leave a
@@ -250,10 +269,12 @@ mod tests {
         let bent = judged(&Measurement { model: Model::Quadratic, ..lead() }, &levels).unwrap();
         assert!(line.0 < bent.0);
         let designs = designs(&lead(), 3, 8);
-        assert_eq!(designs.len(), 6 * Spacing::ALL.len());
+        assert!(designs.iter().any(|design| design.spacing == Spacing::AtTheEnds));
         let chosen = choose(&designs).unwrap();
         assert!(chosen.levels.is_sorted());
-        assert!(designs.iter().all(|other| chosen.u_worst <= other.u_worst * (1.0 + NEAR_THE_BEST)));
+        assert!(chosen.levels.windows(2).all(|pair| pair[1] - pair[0] <= WIDEST_GAP * 47.0), "{chosen:?}");
+        let even = designs.iter().filter(|other| other.spacing == Spacing::Equal);
+        assert!(even.into_iter().all(|other| chosen.u_worst <= other.u_worst * (1.0 + NEAR_THE_BEST)));
     }
 
     #[test]

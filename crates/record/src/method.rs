@@ -64,9 +64,25 @@ pub struct ResolvedMethod {
     /// How weighed portions are measured; `None` where solutions are.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub solid: Option<SolidPlan>,
+    /// How the instrument is set and what goes with the solution, each as it is to be set; no stage of an evaluation reads them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub conditions: Vec<Condition>,
     /// The reasons that decisions may have; any text where there are none.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub reasons: Vec<CodedReason>,
+}
+
+/// A setting of the instrument or something that goes with the solution: bandpass, pyrolysis temperature, modifier.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Condition {
+    /// What is set.
+    pub name: String,
+    /// To what, with its unit.
+    pub value: String,
+    /// Where that comes from.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub origin: Option<String>,
 }
 
 /// A reason of the method's own list.

@@ -189,6 +189,7 @@ fn method() -> ResolvedMethod {
         },
         limits: darkline_record::limits::Limits::default(),
         detection_limits: None,
+        conditions: Vec::new(),
         reasons: Vec::new(),
         uncertainty: None,
         solid: None,

@@ -76,6 +76,7 @@ const EXAMPLES: &[Examples] = &[
             ("darkline plan 2026-041", "the run order, and what is still to be measured"),
             ("darkline plan 2026-041 --extend --as j.alder", "add the steps taken up as a new leg"),
             ("darkline plan 2026-041 -o run-order.csv", "the run order as a file"),
+            ("darkline plan examples/copper-water --check", "can we? techniques ranked against the limits"),
         ],
     ),
     (
@@ -210,6 +211,14 @@ const EXAMPLES: &[Examples] = &[
             ("darkline handbook --matrix drinking", "limits for drinking water"),
             ("darkline handbook Pb --regulation 2020/2184 --on 2036-01-12", "in force on another day"),
             ("darkline handbook --line 324.7", "which element has a line there"),
+        ],
+    ),
+    (
+        "method",
+        &[
+            ("darkline method lead --matrix \"drinking water\" -o method-pb.toml", "from limit to document"),
+            ("darkline method Fe --matrix water --limit \"0.3 mg/L\"", "for a limit of your own"),
+            ("darkline method Cu --matrix drinking --compare demo/method.toml", "what differs"),
         ],
     ),
     ("help-reference", &[("darkline help-reference", "")]),

@@ -18,10 +18,12 @@ mod import;
 mod issue;
 mod keep;
 mod laboratory;
+mod method;
 mod open;
 mod orders;
 mod people;
 mod plan;
+mod plan_check;
 mod qualify;
 mod restore;
 mod serve;
@@ -72,6 +74,7 @@ pub fn run(command: Command) -> Result<Ending, Failure> {
         Verb::Entries(options) => entries::run(&everywhere, &options),
         Verb::Serve(options) => serve::run(&everywhere, &options),
         Verb::Handbook(options) => handbook::run(&everywhere, &options),
+        Verb::Method(options) => method::run(&everywhere, &options),
         Verb::Qualify(options) => qualify::run(&everywhere, &options),
         Verb::HelpReference => {
             crate::talk::print(&crate::reference::page())?;

@@ -165,6 +165,7 @@ fn method(table: &Table) -> ResolvedMethod {
         },
         limits: darkline_record::limits::Limits::default(),
         detection_limits: None,
+        conditions: Vec::new(),
         reasons: Vec::new(),
         uncertainty: None,
         solid: None,
