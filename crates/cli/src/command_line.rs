@@ -81,7 +81,7 @@ pub enum Verb {
         after_help = "The folder holds order.toml, preparation*.toml, method*.toml and run*.toml with its run order."
     )]
     Open(Open),
-    /// See the run order of an order, and add the rows that decisions ask for; or look whether a new order can be done
+    /// See the run order of an order, and add the rows that decisions ask for; or plan the day of a new one
     Plan(Plan),
     /// Let the virtual spectrometer measure the rows that have no readings yet
     #[command(after_help = "The truth stays in its own file, which no evaluation reads.")]
@@ -345,7 +345,7 @@ pub struct Open {
 /// Options of `plan`.
 #[derive(Debug, Args)]
 pub struct Plan {
-    /// The order; or the folder with order.toml, for --check
+    /// The order; or the folder with order.toml, for --check and --write
     pub order: String,
     /// Add the steps that were taken up as a new leg
     #[arg(long)]
@@ -353,6 +353,19 @@ pub struct Plan {
     /// Can we? Rank the techniques for each element of the order.toml in this folder against its limits
     #[arg(long, conflicts_with_all = ["extend", "run"])]
     pub check: bool,
+    /// Plan the day of the order in this folder, from its order.toml, method*.toml and bench.toml: write preparation, run
+    /// orders, bench sheet and labels beside them
+    #[arg(long, conflicts_with_all = ["extend", "run", "check", "output"])]
+    pub write: bool,
+    /// When the work starts, RFC 3339 [default: now]
+    #[arg(long, value_name = "TIME", requires = "write")]
+    pub start: Option<String>,
+    /// When the last reading must have ended, RFC 3339; where it cannot, nothing is written and what would fit is told
+    #[arg(long, value_name = "TIME", requires = "write")]
+    pub must_end_by: Option<String>,
+    /// Another seed gives another order of samples between which nothing is carried over
+    #[arg(long, value_name = "N", requires = "write", default_value_t = 1)]
+    pub seed: u64,
     /// The run, where the order is measured in several
     #[arg(long, value_name = "RUN")]
     pub run: Option<String>,

@@ -5,6 +5,7 @@
 
 use std::path::Path;
 
+use darkline_preparation::bench::Bench;
 use darkline_record::method::ResolvedMethod;
 use darkline_record::order::Order;
 use darkline_record::preparation::PreparationBatch;
@@ -15,7 +16,7 @@ use crate::document::{Entered, place_of};
 use crate::fault::{Fault, Faults};
 use crate::run::RunHead;
 use crate::sheet::ShowsLines;
-use crate::{method, order, preparation, run, run_order, text_file};
+use crate::{bench, method, order, preparation, run, run_order, text_file};
 
 /// The documents of an order.
 #[derive(Clone, Debug, PartialEq)]
@@ -78,6 +79,35 @@ pub fn read_folder(folder: &Path) -> Result<Documents, Faults> {
     let check = check_documents(&documents);
     documents.warnings = check.warnings;
     check.faults.map_or(Ok(documents), Err)
+}
+
+/// What a day is planned from: an order, its methods, and the bench.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ToPlan {
+    /// The order.
+    pub order: Entered<Order>,
+    /// Its methods, by file name.
+    pub methods: Vec<Entered<ResolvedMethod>>,
+    /// The bench.
+    pub bench: Entered<Bench>,
+}
+
+/// Reads what a day is planned from: `order.toml`, `method*.toml` and `bench.toml`.
+///
+/// # Errors
+/// All faults of all files.
+pub fn read_to_plan(folder: &Path) -> Result<ToPlan, Faults> {
+    let names = names_in(folder)?;
+    let mut heap = Heap::default();
+    let take = |name: &str| text_file::read_as(&folder.join(name), name);
+    let (order_text, bench_text) = (take("order.toml"), take("bench.toml"));
+    let order = heap.take(order_text.and_then(|text| order::enter("order.toml", &text)));
+    let methods = heap.each(folder, &names, "method", method::enter);
+    let bench = heap.take(bench_text.and_then(|text| bench::enter("bench.toml", &text)));
+    match (order, bench, heap.faults) {
+        (Some(order), Some(bench), None) => Ok(ToPlan { order, methods, bench }),
+        (_, _, faults) => Err(faults.expect("what could not be read has been told")),
+    }
 }
 
 fn rows_of(folder: &Path, head: &Entered<RunHead>, replicates: u8) -> Result<Entered<Vec<Row>>, Faults> {

@@ -15,6 +15,7 @@ mod document;
 pub use document::Entered;
 
 mod background_correction;
+pub mod bench;
 mod calibration_plan;
 mod detection_limits;
 pub mod element_symbol;

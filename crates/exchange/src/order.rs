@@ -6,7 +6,7 @@ use darkline_metrology::kind::{ALL_KINDS, Factor, Kind, plain_symbol};
 use darkline_record::figure::{FigureFault, Written, with_article};
 use darkline_record::identity::{Element, MethodId, SampleId};
 use darkline_record::order::{
-    Comparison, DecisionRule, GuardBand, Limit, Order, Prior, Requested, ResultFigure, ResultKind, Sample,
+    Comparison, DecisionRule, Expected, GuardBand, Limit, Order, Prior, Requested, ResultFigure, ResultKind, Sample,
 };
 
 use crate::document::figure::{Wanted, worded};
@@ -50,11 +50,22 @@ fn v1(top: &Section<'_>) -> Option<Order> {
             let id = section.required("id", "\"well-04\"");
             let description = section.required("description", "\"…\"").and_then(|entry| entry.text());
             let part_of = section.optional("part_of");
+            let expected: Vec<Option<Expected>> = section
+                .sections("expected", "[[sample.expected]]")
+                .iter()
+                .map(|section| {
+                    let element = section.required("element", "\"Cd\"").and_then(|entry| element(&entry));
+                    let value =
+                        section.required("value", "\"2 µg/L\"").and_then(|entry| result_figure(&entry, "content"));
+                    section.close();
+                    Some(Expected { element: element?, value: value? })
+                })
+                .collect();
             section.close();
             let id = id.and_then(|entry| sample_ids.parsed(top.sheet(), &entry));
             let whole = part_of.as_ref().map(|entry| entry.parsed::<SampleId>());
             parts.extend(part_of.zip(whole.clone().flatten()));
-            Some(Sample { id: id?, description: description?, part_of: transposed(whole)? })
+            Some(Sample { id: id?, description: description?, part_of: transposed(whole)?, expected: all(expected)? })
         })
         .collect();
     for (entry, whole) in &parts {

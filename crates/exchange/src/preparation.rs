@@ -2,7 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use darkline_record::figure::with_article;
+use darkline_metrology::kind::Kind;
+use darkline_record::figure::{Given, Uncertain, with_article};
 use darkline_record::identity::PortionId;
 use darkline_record::order::ResultFigure;
 use darkline_record::preparation::{Portion, PortionRole, PreparationBatch};
@@ -28,6 +29,77 @@ pub fn read(file_name: &str, text: &str) -> Result<PreparationBatch, Faults> {
 /// As for [`read`].
 pub fn enter(file_name: &str, text: &str) -> Result<Entered<PreparationBatch>, Faults> {
     document::read(file_name, text, "preparation", v1)
+}
+
+/// Writes a batch as a document, with a comment on top. It reads back as the same batch.
+pub fn write(batch: &PreparationBatch, comment: &str) -> String {
+    let mut text: String = comment.lines().map(|line| format!("# {line}\n")).collect();
+    let mut key = |name: &str, value: &str| text.push_str(&format!("{name} = {value}\n"));
+    key("format", "\"darkline/preparation/1\"");
+    key("id", &written(batch.id.as_str()));
+    key("prepared", &written(batch.prepared.as_str()));
+    key("by", &written(&batch.by));
+    key("procedure", &written(&batch.procedure));
+    for portion in &batch.portions {
+        text.push_str("\n[[portion]]\n");
+        let mut key = |name: &str, value: String| text.push_str(&format!("{name} = {value}\n"));
+        key("id", written(portion.id.as_str()));
+        key("role", written(portion.role.word()));
+        match &portion.role {
+            PortionRole::Sample { order, sample } => {
+                key("order", written(order.as_str()));
+                key("sample", written(sample.as_str()));
+            }
+            PortionRole::Duplicate { of } => key("of", written(of.as_str())),
+            PortionRole::Spike { of, added } => {
+                key("of", written(of.as_str()));
+                key("added", uncertain(added));
+            }
+            PortionRole::MethodBlank => {}
+            PortionRole::Control { material, assigned, u } => {
+                key("material", written(material));
+                key("assigned", written(&assigned.to_string()));
+                if let Some(u) = u {
+                    key("u_assigned", written(&u.to_string()));
+                }
+            }
+        }
+        let figures = [
+            ("mass", portion.mass.as_ref().map(uncertain)),
+            ("volume_taken", portion.volume_taken.as_ref().map(uncertain)),
+            ("volume", portion.volume.as_ref().map(uncertain)),
+            ("area", portion.area.as_ref().map(uncertain)),
+            ("dry_matter", portion.dry_matter.as_ref().map(uncertain)),
+            ("dose", portion.dose.as_ref().map(uncertain)),
+        ];
+        for (name, figure) in figures {
+            if let Some(figure) = figure {
+                key(name, figure);
+            }
+        }
+    }
+    text
+}
+
+/// A text between quotation marks.
+fn written(text: &str) -> String {
+    let plain: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+    format!("\"{}\"", plain.replace('\\', "\\\\").replace('"', "\\\""))
+}
+
+/// A figure with what is said about its uncertainty.
+fn uncertain<K: Kind>(figure: &Uncertain<K>) -> String {
+    let value = written(&figure.value.to_string());
+    let Some(spread) = &figure.spread else { return value };
+    let given = match &spread.given {
+        Given::U(u) => format!("u = {}", written(&u.to_string())),
+        Given::Within { half_width, shape } => {
+            format!("half_width = {}, shape = {}", written(&half_width.to_string()), written(shape.word()))
+        }
+    };
+    let dof = spread.dof.map_or(String::new(), |dof| format!(", dof = {dof}"));
+    let shared = spread.shared.as_ref().map_or(String::new(), |shared| format!(", shared = {}", written(shared)));
+    format!("{{ value = {value}, {given}{dof}{shared} }}")
 }
 
 /// The word of a role, before the keys that belong to it are read.
@@ -212,6 +284,24 @@ fn look_back(sections: &[Section<'_>], portions: &[Option<Portion>]) {
                     );
                 }
             }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_batch_that_was_written_reads_back_as_it_was() {
+        for text in [
+            include_str!("../../../examples/copper-water/preparation.toml"),
+            include_str!("../../../examples/cadmium-release/preparation.toml"),
+            include_str!("../../../demo/preparation.toml"),
+        ] {
+            let batch = read("preparation.toml", text).unwrap();
+            let again = write(&batch, "one line\nand another");
+            assert_eq!(read("again.toml", &again).unwrap(), batch, "{again}");
         }
     }
 }

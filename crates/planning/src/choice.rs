@@ -128,6 +128,8 @@ pub struct Forecast {
     pub sd_of_blank: Sourced,
     /// Working range in the solution, kg/m³.
     pub range: (f64, f64),
+    /// The part of it that is calibrated for this limit: from a third of it to ten times it.
+    pub calibrated: (f64, f64),
     /// Volume after dilution over volume before.
     pub dilution: f64,
     /// Injections into the tube before it is heated; 1 for a flame.
@@ -251,8 +253,8 @@ fn forecast(handbook: &Handbook, element: &Element, question: &Question<'_>, way
     let blank =
         figure(element, &["method_detection_limit", "detection_limit", "instrument_detection_limit"], technique)
             .ok_or_else(|| format!("the handbook has no detection limit of {} by {technique}", element.name))?;
-    // A method detection limit is t(6, 99 %) = 3.14 standard deviations, the other two are 3.
-    let times = if blank.quantity == "method_detection_limit" { 3.14 } else { 3.0 };
+    // A method detection limit is t(6, 99 %) = 3.143 standard deviations, the other two are 3.
+    let times = if blank.quantity == "method_detection_limit" { 3.143 } else { 3.0 };
     let mut sd_of_blank = sourced(handbook, blank);
     sd_of_blank.value /= times;
     sd_of_blank.origin = format!("{times} of them are a {}", sd_of_blank.origin);
@@ -303,6 +305,11 @@ fn forecast(handbook: &Handbook, element: &Element, question: &Question<'_>, way
     range = (range.0 / enriched, range.1 / enriched);
     let loq = loq_of(injections);
     let at = undiluted / dilution;
+    let loq_in_solution = 10.0 * sd_of_blank.value / enriched;
+    let mut calibrated = (range.0.min(at / 3.0).max(loq_in_solution), range.1.min(10.0 * at));
+    if calibrated.0 > calibrated.1 / 3.0 {
+        calibrated = range;
+    }
     let measurement = Measurement {
         model: Model::StraightLine,
         slope: slope * enriched,
@@ -311,8 +318,8 @@ fn forecast(handbook: &Handbook, element: &Element, question: &Question<'_>, way
         u_level: 0.005,
         readings_of_level: REPLICATES,
         readings: REPLICATES,
-        low: range.0,
-        high: range.1,
+        low: calibrated.0,
+        high: calibrated.1,
         at,
     };
     let design = levels::designs(&measurement, 5, 5);
@@ -326,7 +333,7 @@ fn forecast(handbook: &Handbook, element: &Element, question: &Question<'_>, way
     let mut lacks = Vec::new();
     if loq > largest_loq {
         lacks.push(format!(
-            "its quantification limit is {:.0} % of the limit, {:.0} % at most are wanted",
+            "its quantification limit is {:.1} % of the limit, {:.1} % at most are wanted",
             100.0 * loq / question.limit,
             100.0 * largest_loq / question.limit
         ));
@@ -353,6 +360,7 @@ fn forecast(handbook: &Handbook, element: &Element, question: &Question<'_>, way
         characteristic,
         sd_of_blank,
         range,
+        calibrated,
         dilution,
         injections,
         response: slope * enriched * at,

@@ -134,7 +134,7 @@ pub fn set_out(tray: &Tray, runs: &[&PlannedRun], takings: &[Taking]) -> Result<
     for (place, run) in runs.iter().enumerate() {
         let taking = takings[run.element];
         let volume = taking.per_reading * taking.replicates as f64;
-        if !(volume <= gives) {
+        if volume > gives || gives.is_nan() {
             return Err(TrayFault::CupTooSmall { needed: volume * 1e9, gives: gives.max(0.0) * 1e9 });
         }
         let mut places = Vec::with_capacity(run.rows.len());

@@ -7,6 +7,7 @@
 //! * [`method_draft`]: a complete method document from the handbook, every figure with its origin.
 //! * [`run_order`]: the rows of one or several elements, in the least time, then with the least at risk.
 //! * [`cups`]: which solution stands where on the tray.
+//! * [`day`]: all of it together, for an order, its methods and a bench.
 //! * [`leg`]: taken-up steps become a new leg of the run order.
 
 pub mod demand;
@@ -18,5 +19,7 @@ pub mod method_draft;
 pub mod run_order;
 
 pub mod cups;
+
+pub mod day;
 
 pub mod leg;

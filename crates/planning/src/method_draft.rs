@@ -128,8 +128,8 @@ pub fn levels_for(forecast: &Forecast) -> Vec<f64> {
         u_level: 0.005,
         readings_of_level: REPLICATES,
         readings: REPLICATES,
-        low: forecast.range.0 / 1e-6,
-        high: forecast.range.1 / 1e-6,
+        low: forecast.calibrated.0 / 1e-6,
+        high: forecast.calibrated.1 / 1e-6,
         at: at(forecast) / 1e-6,
     };
     // In µg/L, so that levels are round in the unit that people write.
@@ -281,6 +281,9 @@ pub fn draft(handbook: &Handbook, asked: &Draft<'_>) -> Result<String, Unknown> 
     }
     text.say(&format!("How far the sensitivity may lie from it: {PRACTICE}."));
     text.line("sensitivity_window = \"20 %\"");
+    text.say(&format!("The check at the quantification limit: {PRACTICE}."));
+    text.line("low_check_lowest = \"70 %\"");
+    text.line("low_check_highest = \"130 %\"");
     text.say(&format!("What a run may show: {CHOICE}."));
     for line in [
         "back_calculated = \"10 %\"",
@@ -418,12 +421,12 @@ fn conditions(handbook: &Handbook, element: &darkline_handbook::Element, forecas
             );
         }
     }
-    let unit = if forecast.range.1 >= 0.5e-3 { (1e3, "mg/L") } else { (1e6, "µg/L") };
+    let unit = if forecast.calibrated.1 >= 0.5e-3 { (1e3, "mg/L") } else { (1e6, "µg/L") };
     let levels: Vec<String> = levels_for(forecast).iter().map(|level| digits(level * unit.0, 2)).collect();
     text.condition(
         "calibration levels",
         &format!("{} {}", levels.join(" "), unit.1),
-        "the fewest, and where they stand, for a relative uncertainty over the working range that no more levels make 5 % better",
+        "from a third of the limit to ten times it, within the working range: the fewest, and where they stand, for a relative uncertainty that no more levels make 5 % better",
     );
     text.condition(
         "dilution of a sample at the limit",

@@ -168,10 +168,10 @@ fn checked(bench: &Bench, elements: &[Element]) -> Result<(), PlanFault> {
             }
         }
         let expected = element.expected.iter().all(|amount| amount.is_finite() && *amount >= 0.0);
-        if !expected || !(element.tolerated.is_finite() && element.warm_up.is_finite()) {
+        if !(expected && element.tolerated.is_finite() && element.warm_up.is_finite()) {
             return Err(PlanFault::NoFigure { symbol: symbol(), what: "an expected amount" });
         }
-        if !(element.carry_over <= CARRIED) {
+        if element.carry_over.is_nan() || element.carry_over > CARRIED {
             return Err(PlanFault::CarryOver { symbol: symbol(), found: 100.0 * element.carry_over });
         }
         let firings = arranged(element, 0).len() * element.replicates;

@@ -127,7 +127,8 @@ pub fn choose(designs: &[Design]) -> Option<&Design> {
     };
     let designs: Vec<&Design> = designs.iter().filter(shows_a_bend).collect();
     let best = designs.iter().map(|design| design.u_worst).fold(f64::INFINITY, f64::min);
-    let near: Vec<&Design> = designs.into_iter().filter(|design| design.u_worst <= best * (1.0 + NEAR_THE_BEST)).collect();
+    let near: Vec<&Design> =
+        designs.into_iter().filter(|design| design.u_worst <= best * (1.0 + NEAR_THE_BEST)).collect();
     let fewest = near.iter().map(|design| design.levels.len()).min()?;
     near.into_iter().filter(|design| design.levels.len() == fewest).min_by(|a, b| a.u_at.total_cmp(&b.u_at))
 }
@@ -149,7 +150,7 @@ fn placed(low: f64, high: f64, n: usize, spacing: Spacing) -> Vec<f64> {
 }
 
 /// The nearest round figure, as people make levels: 1, 1.2, 1.5, 2, 2.5, 3, 4, … of a decade.
-fn rounded(figure: f64) -> f64 {
+pub fn rounded(figure: f64) -> f64 {
     const ROUND: [f64; 13] = [1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0];
     let written = format!("{figure:e}");
     let parts =

@@ -8,6 +8,7 @@
 //! 5. [`tree`]: the dilutions that lead from a stock to the levels with the least uncertainty.
 //! 6. [`levels`]: how many calibration levels, and where.
 //! 7. [`batch`]: portions prepared together, with their controls.
+//! 8. [`bench`]: all that stands on a bench, as its document says.
 //!
 //! Nothing here knows a run or an instrument. Figures are in SI unless an argument says otherwise; there is no clock, days are
 //! handed in.
@@ -25,3 +26,5 @@ pub mod tree;
 pub mod levels;
 
 pub mod batch;
+
+pub mod bench;

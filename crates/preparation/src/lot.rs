@@ -9,7 +9,7 @@ use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 /// A lot.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Lot {
     /// What the laboratory calls it.
     pub id: String,
@@ -25,10 +25,25 @@ pub struct Lot {
     pub days_once_opened: Option<u16>,
     /// The lots it was made of.
     pub made_of: Vec<String>,
+    /// What a stock holds.
+    pub holds: Option<Holds>,
+}
+
+/// What a stock solution holds.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Holds {
+    /// The element.
+    pub element: String,
+    /// How much, in kg/m³.
+    pub amount: f64,
+    /// Its relative standard uncertainty.
+    pub u_relative: f64,
+    /// Volume that may be used, in m³.
+    pub volume: f64,
 }
 
 /// All lots of a bench, by identity.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Lots {
     lots: BTreeMap<String, Lot>,
 }
@@ -203,6 +218,7 @@ mod tests {
             expires: expires.map(|day| day.parse().unwrap()),
             days_once_opened: None,
             made_of: made_of.iter().map(|id| (*id).into()).collect(),
+            holds: None,
         }
     }
 

@@ -45,6 +45,19 @@ pub struct Sample {
     /// The sample it is a part of: a filtrate, an extract. A part cannot hold more than the whole.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub part_of: Option<SampleId>,
+    /// What the customer or earlier orders let expect of it; for the plan alone, no stage of an evaluation reads it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub expected: Vec<Expected>,
+}
+
+/// What a sample is expected to hold of an element.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Expected {
+    /// The element.
+    pub element: Element,
+    /// How much.
+    pub value: ResultFigure,
 }
 
 /// One determination asked for.

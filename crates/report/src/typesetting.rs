@@ -4,6 +4,7 @@
 //! layout, so no text of a customer or analyst can become part of the program that sets it. The layout sees three files
 //! (itself, the data, the record) and our own letters; there is no clock, no folder and no network for it.
 
+use crate::bench_sheet::{BenchSheet, Labels};
 use crate::completeness::MissingItem;
 use crate::printable::Printable;
 use crate::qualification_protocol::QualificationProtocol;
@@ -32,6 +33,8 @@ struct Layout {
 const TEST_REPORT: Layout = Layout { name: "test_report.typ", text: include_str!("test_report.typ") };
 const QUALIFICATION_PROTOCOL: Layout =
     Layout { name: "qualification_protocol.typ", text: include_str!("qualification_protocol.typ") };
+const BENCH_SHEET: Layout = Layout { name: "bench_sheet.typ", text: include_str!("bench_sheet.typ") };
+const LABELS: Layout = Layout { name: "labels.typ", text: include_str!("labels.typ") };
 const DATA_NAME: &str = "report.json";
 
 /// Why a report cannot be rendered.
@@ -115,12 +118,46 @@ pub fn render(report: &TestReport, record_json: &[u8]) -> Result<Vec<u8>, Report
 /// # Source
 /// ISO 19005-3 (PDF/A-3), ISO 14289-1 (PDF/UA-1).
 pub fn render_protocol(protocol: &QualificationProtocol, record: &[u8]) -> Result<Vec<u8>, ReportError> {
-    let date = timestamp(&protocol.date)
-        .or_else(|| timestamp(&format!("{}T00:00:00Z", protocol.date)))
-        .ok_or_else(|| ReportError::Date { text: protocol.date.clone() })?;
+    let date = day_or_moment(&protocol.date)?;
     let ident = format!("{}/{}/{}", protocol.program, protocol.machine, protocol.date);
     let data = serde_json::to_value(protocol).map_err(|error| fault(&error))?;
     set_document(QUALIFICATION_PROTOCOL, data, record, ident, date)
+}
+
+/// Renders a bench sheet as PDF/A-3a, itself as data attached.
+///
+/// # Errors
+/// * [`ReportError::Date`]: the start is neither a day nor a time with its offset from UTC.
+/// * [`ReportError::Setting`]: the layout failed, which is a fault of ours.
+///
+/// # Source
+/// ISO 19005-3 (PDF/A-3), ISO 14289-1 (PDF/UA-1).
+pub fn render_bench_sheet(sheet: &BenchSheet) -> Result<Vec<u8>, ReportError> {
+    let date = day_or_moment(&sheet.date)?;
+    let data = serde_json::to_value(sheet).map_err(|error| fault(&error))?;
+    let record = serde_json::to_vec(sheet).map_err(|error| fault(&error))?;
+    set_document(BENCH_SHEET, data, &record, format!("bench sheet/{}/{}", sheet.order, sheet.date), date)
+}
+
+/// Renders labels as PDF/A-3a, themselves as data attached.
+///
+/// # Errors
+/// As for [`render_bench_sheet`].
+///
+/// # Source
+/// ISO 19005-3 (PDF/A-3), ISO 14289-1 (PDF/UA-1), ISO/IEC 15417 (Code 128).
+pub fn render_labels(labels: &Labels) -> Result<Vec<u8>, ReportError> {
+    let date = day_or_moment(&labels.date)?;
+    let data = serde_json::to_value(labels).map_err(|error| fault(&error))?;
+    let record = serde_json::to_vec(labels).map_err(|error| fault(&error))?;
+    set_document(LABELS, data, &record, format!("labels/{}/{}", labels.order, labels.date), date)
+}
+
+/// A day, or a time with its offset.
+fn day_or_moment(text: &str) -> Result<Timestamp, ReportError> {
+    timestamp(text)
+        .or_else(|| timestamp(&format!("{text}T00:00:00Z")))
+        .ok_or_else(|| ReportError::Date { text: text.to_owned() })
 }
 
 /// Sets a layout with its data beside it.

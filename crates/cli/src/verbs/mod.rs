@@ -24,6 +24,7 @@ mod orders;
 mod people;
 mod plan;
 mod plan_check;
+mod plan_write;
 mod qualify;
 mod restore;
 mod serve;

@@ -3,7 +3,7 @@
 use darkline_exchange::run_order;
 use darkline_record::run::{Follows, Row, RowHolds, Run};
 
-use super::{count, order, plan_check, put_out, run_id};
+use super::{count, order, plan_check, plan_write, put_out, run_id};
 use crate::bench;
 use crate::command_line::{Everywhere, Plan};
 use crate::ending::{Ending, Failure};
@@ -11,6 +11,9 @@ use crate::table::Table;
 use crate::talk;
 
 pub fn run(everywhere: &Everywhere, options: &Plan) -> Result<Ending, Failure> {
+    if options.write {
+        return plan_write::run(everywhere, options);
+    }
     if options.check {
         return plan_check::run(everywhere, std::path::Path::new(&options.order));
     }

@@ -20,6 +20,7 @@ mod demo;
 mod examples;
 mod handbook;
 mod instrument_file;
+mod planning;
 mod qualify;
 mod simulating;
 mod states;

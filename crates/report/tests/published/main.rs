@@ -4,6 +4,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a test stops at the first thing that is not as it should be")]
 
+mod bench_sheet;
 mod iso_19005_3;
 mod iso_iec_17025;
 mod odd_text;

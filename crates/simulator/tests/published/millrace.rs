@@ -183,6 +183,7 @@ pub fn package() -> DataPackage {
         id: text(sample, "id").parse().unwrap(),
         description: text(sample, "description").into(),
         part_of: None,
+        expected: Vec::new(),
     });
     DataPackage {
         edition: Edition(0),
