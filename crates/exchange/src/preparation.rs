@@ -51,9 +51,12 @@ pub fn write(batch: &PreparationBatch, comment: &str) -> String {
                 key("sample", written(sample.as_str()));
             }
             PortionRole::Duplicate { of } => key("of", written(of.as_str())),
-            PortionRole::Spike { of, added } => {
+            PortionRole::Spike { of, added, added_volume } => {
                 key("of", written(of.as_str()));
                 key("added", uncertain(added));
+                if let Some(volume) = added_volume {
+                    key("added_volume", uncertain(volume));
+                }
             }
             PortionRole::MethodBlank => {}
             PortionRole::Control { material, assigned, u } => {

@@ -722,7 +722,11 @@ fn portions(
         for (place, analyte) in analytes.iter().enumerate() {
             measure(place, &duplicate, format!("{repeated} duplicate"), content(analyte, repeated));
             let added = spikes[place].value.value().si() / planned.made_up_to.value.value().si();
-            let role = PortionRole::Spike { of: of_sample[&of.spike].clone(), added: spikes[place].clone() };
+            let role = PortionRole::Spike {
+                of: of_sample[&of.spike].clone(),
+                added: spikes[place].clone(),
+                added_volume: None,
+            };
             let portion = add(&format!("S-{}", analyte.symbol), role)?;
             measure(place, &portion, format!("{spiked} spike {}", analyte.symbol), content(analyte, spiked) + added);
         }

@@ -113,7 +113,12 @@ pub(crate) fn package() -> DataPackage {
             received: "2026-03-02T10:15:00+01:00".parse().unwrap(),
             due: None,
             purpose: None,
-            samples: vec![Sample { id: "S01".parse().unwrap(), description: "leaf".into(), part_of: None }],
+            samples: vec![Sample {
+                id: "S01".parse().unwrap(),
+                description: "leaf".into(),
+                part_of: None,
+                expected: Vec::new(),
+            }],
             analytes: vec![],
             sums: vec![],
         },
