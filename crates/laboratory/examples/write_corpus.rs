@@ -1,4 +1,4 @@
-//! Writes the corpus: both first inputs as data packages with their decisions, for pinning digests.
+//! Writes the corpus: bare responses, a furnace with its decisions, a flame and weighed solids, for pinning digests.
 //!
 //! `cargo run -p darkline-laboratory --example write_corpus` writes `corpus/*.json` anew and prints the digests that belong
 //! into `corpus/digests.toml`. A released edition never changes what its packages give; only edition 0 may.
@@ -32,6 +32,9 @@ fn main() -> Result<(), Box<dyn Error>> {
     hold(&root, "cadmium-release", &cadmium, &[])?;
     let (lead, decisions) = lead(&root)?;
     hold(&root, "millrace-lead", &lead, &decisions)?;
+    for name in ["copper-water", "cadmium-cocoa"] {
+        hold(&root, name, &simulated(&root.join("examples").join(name))?, &[])?;
+    }
     Ok(())
 }
 
@@ -105,6 +108,15 @@ fn lead(root: &Path) -> Result<(DataPackage, Vec<Decision>), Box<dyn Error>> {
     package.runs[0].legs.push(leg);
     measure(&mut package, &run, &truth, "2026-03-05T13:00:00+01:00")?;
     Ok((package, decisions))
+}
+
+/// An example measured once, as its truth has it.
+fn simulated(folder: &Path) -> Result<DataPackage, Box<dyn Error>> {
+    let mut package = package(&read_folder(folder)?);
+    let truth = Truth::from_toml(&std::fs::read_to_string(folder.join("truth.toml"))?)?;
+    let run = package.runs[0].id.clone();
+    measure(&mut package, &run, &truth, "2026-03-05T09:00:00+01:00")?;
+    Ok(package)
 }
 
 fn measure(package: &mut DataPackage, run: &RunId, truth: &Truth, started: &str) -> Result<(), Box<dyn Error>> {

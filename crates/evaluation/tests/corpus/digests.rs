@@ -69,7 +69,7 @@ proptest! {
     #![proptest_config(ProptestConfig::with_cases(8))]
     #[test]
     fn readings_may_arrive_in_any_order(shuffle in any::<u64>()) {
-        for name in ["cadmium-release", "millrace-lead"] {
+        for name in ["cadmium-release", "millrace-lead", "copper-water", "cadmium-cocoa"] {
             let Held { mut package, decisions } = held(name).unwrap();
             let wanted = evaluate(&package, &decisions).unwrap();
             for run in &mut package.runs {

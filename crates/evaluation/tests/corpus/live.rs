@@ -42,7 +42,7 @@ fn afterwards(live: &Live) -> Outcome {
 
 #[test]
 fn after_every_act_of_a_whole_run_live_says_what_evaluate_says() -> Result<(), Box<dyn Error>> {
-    for name in ["cadmium-release", "millrace-lead"] {
+    for name in ["cadmium-release", "millrace-lead", "copper-water", "cadmium-cocoa"] {
         let (package, acts) = acts(name)?;
         let mut live = Live::new(package, Vec::new())?;
         assert_eq!(live.outcome(), afterwards(&live));
