@@ -21,6 +21,7 @@ use serde::Serialize;
 
 use crate::calibration_part;
 use crate::conformity_part;
+use crate::portions_part;
 use crate::printed::{Printed, coverage_factor, printed, significant};
 use crate::pulse_part;
 use crate::test_report::{
@@ -340,6 +341,7 @@ fn annex(package: &DataPackage, outcome: &Outcome) -> Annex {
         budgets: Vec::new(),
         calibrations: Vec::new(),
         conformity: conformity_part::lines(outcome),
+        portions: outcome.runs.iter().flat_map(portions_part::lines).collect(),
         controls: Vec::new(),
         figures: Vec::new(),
     };
@@ -411,6 +413,9 @@ fn beside(result: &ResultOutcome, value: &ValueOutcome) -> String {
     text
 }
 
+/// A contribution below this part of the variance is what rounding leaves of causes that cancel.
+const CANCELLED: f64 = 1e-15;
+
 fn budget(result: &ResultOutcome, value: &ValueOutcome) -> Budget {
     let Printed { value: printed_value, expanded_u } = printed(value);
     Budget {
@@ -425,6 +430,8 @@ fn budget(result: &ResultOutcome, value: &ValueOutcome) -> Budget {
         contributions: value
             .budget
             .iter()
+            // What cancels leaves rounding behind.
+            .filter(|line| line.share > CANCELLED)
             .map(|line| Contribution {
                 source: line.source.clone(),
                 u: format!("{} {}", significant(line.u, 2), result.unit),

@@ -17,6 +17,7 @@ pub mod test_report;
 pub mod calibration_part;
 pub mod composing;
 mod conformity_part;
+mod portions_part;
 pub mod printed;
 mod pulse_part;
 pub mod result_words;

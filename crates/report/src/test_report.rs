@@ -329,6 +329,8 @@ pub struct Annex {
     pub calibrations: Vec<CalibrationLine>,
     /// How sure each statement of conformity is.
     pub conformity: Vec<ConformityLine>,
+    /// Rows of portions weighed into the tube.
+    pub portions: Vec<PortionsLine>,
     /// Controls measured with the samples.
     pub controls: Vec<ControlLine>,
     /// Figures.
@@ -398,6 +400,25 @@ pub struct ConformityLine {
     pub guard_band: String,
     /// The risks over all that is judged, in words.
     pub global_risk: String,
+}
+
+/// The portions of one row that were weighed into the tube.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct PortionsLine {
+    /// Whose, like `cocoa-1, row 12`.
+    pub of: String,
+    /// The smallest and the largest mass.
+    pub masses: String,
+    /// What each showed, in the order measured, in the unit of the mean.
+    pub found: String,
+    /// Their mass-weighted mean with its unit.
+    pub mean: String,
+    /// Their relative standard deviation; empty where it is not known.
+    pub scatter: String,
+    /// Their homogeneity factor; empty where it is not known.
+    pub homogeneity: String,
+    /// How many the method's uncertainty of the mean would need; empty where the method wants none.
+    pub needed: String,
 }
 
 /// A control measured with the samples.

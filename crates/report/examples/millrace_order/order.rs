@@ -255,6 +255,7 @@ fn annex() -> Annex {
             guard_band: "0.04 µg/L".to_owned(),
             global_risk: String::new(),
         }],
+        portions: Vec::new(),
         controls: vec![
             control("method blank P2", "0.04 µg/L", "at most 0.09 µg/L", ControlOutcome::Passed),
             control("verification standard 2.5 µg/L", "2.46 µg/L (98 %)", "90 % to 110 %", ControlOutcome::Passed),
