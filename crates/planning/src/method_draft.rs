@@ -151,6 +151,43 @@ fn slope(forecast: &Forecast) -> f64 {
     }
 }
 
+/// How the instrument corrects for background, and the lines it could mistake: nothing where no splitting of the line is known.
+fn background(text: &mut Text, handbook: &Handbook, symbol: &str, line_nm: f64) {
+    let of_line =
+        |one: &&darkline_handbook::Splitting| one.symbol == symbol && (one.wavelength_nm - line_nm).abs() < 0.2;
+    let Some(splitting) = handbook.splittings().iter().find(of_line) else { return };
+    text.part("[background]");
+    text.say(
+        "For an instrument that corrects by a magnetic field; for another one write \"continuum\", and bandpass in place of \
+         shift.",
+    );
+    text.line("corrected_by = \"magnetic field\"");
+    text.text(
+        "shift",
+        &format!("{} pm", digits(splitting.sigma_mean_shift_pm_at_0_8_t, 3)),
+        &format!(
+            "Mean shift of the sigma components at 0.8 T ({}); write that of your field.",
+            splitting.provenance.words()
+        ),
+    );
+    let neighbours = handbook.neighbours_of(symbol, splitting.wavelength_nm);
+    if !neighbours.is_empty() {
+        text.say("Lines beside it (NIST list of neutral lines); over-correction names those that could make it.");
+    }
+    for neighbour in neighbours.into_iter().take(MOST_NEIGHBOURS) {
+        text.part("[[background.neighbour]]");
+        text.line(&format!("element = {}", quoted(&neighbour.neighbour)));
+        text.line(&format!("line = \"{} nm\"", neighbour.neighbour_nm));
+        text.line(&format!("away = \"{} pm\"", neighbour.delta_pm));
+        if let Some(level) = neighbour.neighbour_lower_level_cm1 {
+            text.line(&format!("lower_level_per_cm = \"{level}\""));
+        }
+    }
+}
+
+/// Lines beside the analytical one that a draft lists, the nearest first.
+const MOST_NEIGHBOURS: usize = 6;
+
 /// The text of a method.
 ///
 /// # Errors
@@ -253,6 +290,10 @@ pub fn draft(handbook: &Handbook, asked: &Draft<'_>) -> Result<String, Unknown> 
         [("lowest", "90 %"), ("highest", "110 %"), ("control_lowest", "85 %"), ("control_highest", "115 %")]
     {
         text.line(&format!("{key} = \"{value}\""));
+    }
+
+    if !is_flame {
+        background(&mut text, handbook, &element.symbol, line.label_nm);
     }
 
     text.part("[limits]");
