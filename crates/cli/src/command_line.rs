@@ -83,6 +83,11 @@ pub enum Verb {
     Open(Open),
     /// See the run order of an order, and add the rows that decisions ask for; or plan the day of a new one
     Plan(Plan),
+    /// See the cautions and checks of an order before its first sample, and state that they were read
+    #[command(
+        after_help = "Reminders, no safety assessment. Local codes and the instructions delivered with the equipment prevail."
+    )]
+    Start(Start),
     /// Let the virtual spectrometer measure the rows that have no readings yet
     #[command(after_help = "The truth stays in its own file, which no evaluation reads.")]
     Simulate(Simulate),
@@ -131,7 +136,7 @@ pub enum Verb {
     HandOver(HandOver),
     /// Search the entries of the record: who, when, what, what stood there before, why
     #[command(
-        after_help = "Kinds: archive, authorise, backup, clock, decide, document, drill, erase, import, issue, laboratory, leg,\nopen, passphrase, person, refused, restore, retention, return, review, sign, take-over, unlock, wrong-passphrase."
+        after_help = "Kinds: archive, authorise, backup, clock, decide, document, drill, erase, import, issue, laboratory, leg,\nopen, passphrase, person, refused, restore, retention, return, review, sign, start, take-over, unlock, wrong-passphrase."
     )]
     Entries(Entries),
     /// Serve the pages at the bench: everything above in a browser, live while readings come in
@@ -141,6 +146,11 @@ pub enum Verb {
     Serve(Serve),
     /// Look up an element, a line, or the limits of a matrix or a regulation, each figure with its source
     Handbook(Handbook),
+    /// See which runs, orders and reports rest on a lot, and what they would say if it were other than believed
+    #[command(
+        after_help = "Runs name the lots of their standards in run.toml; what if works everything out again and stores nothing."
+    )]
+    Lots(Lots),
     /// Draft a method from the handbook: a complete document, every figure with where it comes from
     #[command(
         after_help = "The draft is a beginning: printed figures are those of other instruments. Read it, put in your own, validate it."
@@ -372,6 +382,33 @@ pub struct Plan {
     /// Write the run order as CSV into a file ("-" is standard output)
     #[arg(short, long, value_name = "FILE")]
     pub output: Option<PathBuf>,
+}
+
+/// Options of `start`.
+#[derive(Debug, Args)]
+pub struct Start {
+    /// The order
+    pub order: String,
+    /// State that you have read the cautions; this is an entry
+    #[arg(long)]
+    pub read: bool,
+    /// State that you have looked at exhaust, trap, burner kind, leak test and eye protection: before a flame is lit
+    #[arg(long, requires = "read")]
+    pub looked_at: bool,
+    /// Pressure of acetylene behind the regulator, in kPa above the air's
+    #[arg(long, value_name = "KPA", value_parser = kilopascal)]
+    pub acetylene: Option<f64>,
+    /// Pressure of the acetylene cylinder, in kPa
+    #[arg(long, value_name = "KPA", value_parser = kilopascal)]
+    pub acetylene_cylinder: Option<f64>,
+}
+
+/// A pressure in kilopascal.
+fn kilopascal(text: &str) -> Result<f64, String> {
+    match text.trim().trim_end_matches("kPa").trim_end().replace(',', ".").parse::<f64>() {
+        Ok(pressure) if (0.0..=30_000.0).contains(&pressure) => Ok(pressure),
+        _ => Err("write a pressure in kPa, such as 90".into()),
+    }
 }
 
 /// Options of `simulate`.
@@ -783,6 +820,25 @@ pub struct Handbook {
     /// Limits in force on this day, today where absent
     #[arg(long, value_name = "DATE", value_parser = day)]
     pub on: Option<jiff::civil::Date>,
+}
+
+/// Options of `lots`.
+#[derive(Debug, Args)]
+pub struct Lots {
+    /// Only this lot
+    pub lot: Option<String>,
+    /// Work out again all that rests on the lot, as if it held so much more or less: -2%
+    #[arg(long, value_name = "CHANGE", requires = "lot", allow_hyphen_values = true, value_parser = change)]
+    pub what_if: Option<f64>,
+}
+
+/// A relative change in per cent.
+fn change(text: &str) -> Result<f64, String> {
+    let figure = text.trim().trim_end_matches('%').trim_end().replace('−', "-").replace(',', ".");
+    match figure.parse::<f64>() {
+        Ok(percent) if percent > -100.0 && percent < 1000.0 => Ok(percent / 100.0),
+        _ => Err("write a change in per cent above -100, such as -2%".into()),
+    }
 }
 
 /// Options of `method`.

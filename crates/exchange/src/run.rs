@@ -3,6 +3,7 @@
 use darkline_record::identity::{MethodId, RunId};
 use darkline_record::run::{Leg, Row, Run};
 
+use crate::document::gathering::all;
 use crate::document::section::Section;
 use crate::document::{self, Entered};
 use crate::fault::Faults;
@@ -16,6 +17,8 @@ pub struct RunHead {
     pub method: MethodId,
     /// The instrument, as the laboratory calls it.
     pub instrument: String,
+    /// The lots its standards were made of.
+    pub lots: Vec<String>,
     /// The name of the file with its rows, in the same folder.
     pub rows: String,
 }
@@ -27,6 +30,7 @@ impl RunHead {
             id: self.id.clone(),
             method: self.method.clone(),
             instrument: self.instrument.clone(),
+            lots: self.lots.clone(),
             legs: vec![Leg { because: Vec::new(), rows }],
             readings: Vec::new(),
         }
@@ -53,6 +57,9 @@ fn v1(top: &Section<'_>) -> Option<RunHead> {
     let id = top.required("id", "\"R1\"").and_then(|entry| entry.parsed());
     let method = top.required("method", "\"cadmium\"").and_then(|entry| entry.parsed());
     let instrument = top.required("instrument", "\"…\"").and_then(|entry| entry.text());
+    let lots = top.optional("lots").map_or(Some(Vec::new()), |entry| {
+        all(entry.list("[\"Pb-1000-17\"]")?.iter().map(|entry| entry.text()).collect())
+    });
     let rows = top.required("rows", "\"run-order.csv\"").and_then(|entry| {
         let name = entry.text()?;
         // A name that leads out of the folder would put a stranger's file into the record.
@@ -66,5 +73,5 @@ fn v1(top: &Section<'_>) -> Option<RunHead> {
         Some(name)
     });
     top.close();
-    Some(RunHead { id: id?, method: method?, instrument: instrument?, rows: rows? })
+    Some(RunHead { id: id?, method: method?, instrument: instrument?, lots: lots?, rows: rows? })
 }

@@ -304,6 +304,10 @@ impl Handbook {
     pub fn exposures(&self) -> &[Exposure] {
         &self.exposures
     }
+    /// The text of the list that the cautions stand in: its digest is its edition.
+    pub fn list_of_cautions(&self) -> &'static str {
+        include_str!("../../../reference/safety/cautions.toml")
+    }
     /// The cautions.
     pub fn cautions(&self) -> &Cautions {
         &self.cautions

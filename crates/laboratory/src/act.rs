@@ -107,6 +107,18 @@ pub enum Act {
         /// The edition.
         edition: Edition,
     },
+    /// A person read the cautions of an order's work before it starts.
+    Start {
+        /// The order.
+        order: OrderId,
+        /// Digest of the list they were taken from.
+        list: Digest,
+        /// Their names, as they were shown.
+        shown: Vec<String>,
+        /// What the person stated besides: points looked at, pressures read off.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        stated: Vec<String>,
+    },
     /// Readings come in.
     Import {
         /// The run they belong to.

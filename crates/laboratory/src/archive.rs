@@ -277,6 +277,7 @@ impl<'a> Belonging<'a> {
             | Act::RefusedErasure { order, .. }
             | Act::EraseIdentity { order, .. }
             | Act::Restore { order, .. }
+            | Act::Start { order, .. }
             | Act::Archive { order, .. } => order == self.order,
             // Logs of other benches are no part of an order of this one.
             Act::TakeOver { .. } => false,

@@ -19,11 +19,13 @@ pub mod told;
 pub mod deciding;
 mod importing;
 mod issuing;
+pub mod lots;
 mod opening;
 mod planning_legs;
 mod refusing;
 mod signing;
 mod staging;
+mod starting;
 pub use staging::stage_of;
 mod taking_over;
 

@@ -330,6 +330,7 @@ impl State {
                 self.restored.insert(order, RestoredState { entry: number, by, at, report, log, bench, archive });
             }
             Act::RefusedStep { .. }
+            | Act::Start { .. }
             | Act::RefusedErasure { .. }
             | Act::ClockWentBack { .. }
             | Act::BackUp { .. }

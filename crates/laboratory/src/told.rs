@@ -75,6 +75,7 @@ impl Act {
             Act::SetRetention { .. } => "retention",
             Act::RefusedErasure { .. } | Act::EraseIdentity { .. } => "erase",
             Act::RefusedStep { .. } => "refused",
+            Act::Start { .. } => "start",
             Act::ReviewEntries { .. } => "review",
             Act::ClockWentBack { .. } => "clock",
             Act::Restore { .. } => "restore",
@@ -151,6 +152,9 @@ impl Act {
             }
             Act::Archive { order, .. } => format!("order {order} archived"),
             Act::SetRetention { order, until, reason } => format!("order {order} is kept until {until}: {reason}"),
+            Act::Start { order, shown, .. } => {
+                format!("{} cautions read before order {order} was started", shown.len())
+            }
             Act::RefusedStep { wanted, order, why } => {
                 let of = order.as_ref().map_or_else(String::new, |order| format!(", order {order},"));
                 format!("to {wanted}{of} was refused: {why}")
@@ -280,6 +284,11 @@ impl Act {
                 told.old = before.orders.get(order).and_then(|known| known.keep_until.clone());
                 told.new = Some(until.clone());
                 told.why = Some(reason.to_string());
+            }
+            Act::Start { order, list, shown, stated } => {
+                told.about.push(format!("order {order}"));
+                told.new = Some(format!("{} of list {list}", shown.join(", ")));
+                told.why = (!stated.is_empty()).then(|| stated.join("; "));
             }
             Act::RefusedStep { wanted, order, why } => {
                 told.about.extend(order.as_ref().map(|order| format!("order {order}")));

@@ -55,6 +55,8 @@ pub struct Standards {
     pub element: String,
     /// The lot of the stock.
     pub stock: String,
+    /// The lot with all that it was made of.
+    pub lots: Vec<String>,
     /// Its amount, in kg/m³.
     pub stock_amount: f64,
     /// What is made: levels from the lowest, then check, check at the quantification limit, spiking solution.
@@ -637,6 +639,7 @@ fn standards_of(
     let standards = Standards {
         element: symbol(),
         stock: analyte.stock.0.clone(),
+        lots: std::iter::once(analyte.stock.0.clone()).chain(bench.lots.ancestors(&analyte.stock.0)).collect(),
         stock_amount: analyte.stock.1,
         solutions,
         found,

@@ -8,6 +8,7 @@
 //! * [`run_order`]: the rows of one or several elements, in the least time, then with the least at risk.
 //! * [`cups`]: which solution stands where on the tray.
 //! * [`day`]: all of it together, for an order, its methods and a bench.
+//! * [`startup`]: the cautions that apply, and what work is refused for.
 //! * [`leg`]: taken-up steps become a new leg of the run order.
 
 pub mod demand;
@@ -21,5 +22,7 @@ pub mod run_order;
 pub mod cups;
 
 pub mod day;
+
+pub mod startup;
 
 pub mod leg;

@@ -19,6 +19,9 @@ pub struct Run {
     pub method: MethodId,
     /// The instrument, as the laboratory calls it.
     pub instrument: String,
+    /// The lots its standards were made of, with those that they were made of.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub lots: Vec<String>,
     /// Legs in the order they were added; the first is the run order as planned.
     pub legs: Vec<Leg>,
     /// Readings in the order of their number.

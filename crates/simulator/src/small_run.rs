@@ -139,6 +139,7 @@ pub(crate) fn package() -> DataPackage {
             id: "R1".parse().unwrap(),
             method: "pb-plant-furnace".parse().unwrap(),
             instrument: "furnace bench 2".into(),
+            lots: Vec::new(),
             legs: vec![
                 Leg {
                     because: vec![],

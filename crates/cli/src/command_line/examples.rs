@@ -215,6 +215,20 @@ const EXAMPLES: &[Examples] = &[
         ],
     ),
     (
+        "start",
+        &[
+            ("darkline start 2026-071", "cautions and checks"),
+            ("darkline start 2026-071 --read --looked-at --acetylene 80 --as j.alder", "an entry says so"),
+        ],
+    ),
+    (
+        "lots",
+        &[
+            ("darkline lots", "all lots that runs name"),
+            ("darkline lots Pb-1000-17 --what-if -2%", "what reports would say"),
+        ],
+    ),
+    (
         "method",
         &[
             ("darkline method lead --matrix \"drinking water\" -o method-pb.toml", "from limit to document"),

@@ -18,6 +18,7 @@ mod import;
 mod issue;
 mod keep;
 mod laboratory;
+mod lots;
 mod method;
 mod open;
 mod orders;
@@ -30,6 +31,7 @@ mod restore;
 mod serve;
 mod sign;
 mod simulate;
+mod start;
 mod verify;
 mod watch;
 
@@ -53,6 +55,7 @@ pub fn run(command: Command) -> Result<Ending, Failure> {
         Verb::Laboratory(options) => laboratory::run(&everywhere, &options),
         Verb::Open(options) => open::run(&everywhere, &options),
         Verb::Plan(options) => plan::run(&everywhere, &options),
+        Verb::Start(options) => start::run(&everywhere, &options),
         Verb::Simulate(options) => simulate::run(&everywhere, &options),
         Verb::Import(options) => import::run(&everywhere, &options),
         Verb::Watch(options) => watch::run(&everywhere, &options),
@@ -75,6 +78,7 @@ pub fn run(command: Command) -> Result<Ending, Failure> {
         Verb::Entries(options) => entries::run(&everywhere, &options),
         Verb::Serve(options) => serve::run(&everywhere, &options),
         Verb::Handbook(options) => handbook::run(&everywhere, &options),
+        Verb::Lots(options) => lots::run(&everywhere, &options),
         Verb::Method(options) => method::run(&everywhere, &options),
         Verb::Qualify(options) => qualify::run(&everywhere, &options),
         Verb::HelpReference => {

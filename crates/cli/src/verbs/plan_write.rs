@@ -5,12 +5,13 @@ use std::path::Path;
 
 use darkline_exchange::folder::{ToPlan, read_to_plan};
 use darkline_exchange::{preparation, run_order};
-use darkline_handbook::{Applies, Handbook};
+use darkline_handbook::Handbook;
 use darkline_metrology::kind::{Kind, MassConcentration};
 use darkline_planning::cups::Solution;
 use darkline_planning::day::{Asked, Day, plain, plan_day};
 use darkline_planning::method_draft::{digits, quoted};
 use darkline_planning::run_order::in_time;
+use darkline_planning::startup::{self, Follows, Pressures};
 use darkline_preparation::bench::Bench;
 use darkline_preparation::tree::{From, Made};
 use darkline_record::method::ResolvedMethod;
@@ -70,6 +71,11 @@ pub fn run(everywhere: &Everywhere, options: &Plan) -> Result<Ending, Failure> {
         let rest: Vec<String> = told.collect();
         if rest.is_empty() { Failure::told(first) } else { Failure::with_hint(first, rest.join("\n  ")) }
     })?;
+    let work = startup::work(&methods, &[documents.bench.document.portions.procedure.as_str()]);
+    let refused = startup::refusals(&work, Pressures::default(), true);
+    if let Some(met) = refused.iter().find(|met| met.follows == Follows::Refused) {
+        return Err(Failure::told(format!("{}: {}; this work is not planned", met.rule, met.says)));
+    }
     let clock = Clock { start: &start };
     if let Some(end) = &options.must_end_by {
         in_time_or_refused(&day, &clock, end, options.seed)?;
@@ -202,75 +208,12 @@ fn holds_words(holds: &RowHolds) -> String {
     }
 }
 
-/// The cautions of the safety list that apply to the day.
-fn cautions(day: &Day, methods: &[&ResolvedMethod], bench: &Bench) -> Vec<(String, String)> {
-    let handbook = Handbook::shipped();
-    let mut words: String = bench.portions.procedure.to_lowercase();
-    for method in methods {
-        words.push_str(&method.limits.diluent.clone().unwrap_or_default().to_lowercase());
-        for condition in &method.conditions {
-            words.push_str(&format!(" {} {}", condition.name, condition.value).to_lowercase());
-        }
-    }
-    let said = |known: &[&str]| -> Vec<String> {
-        known.iter().filter(|word| words.contains(*word)).map(|word| (*word).to_owned()).collect()
-    };
-    let mut technique = vec!["preparation".to_owned()];
-    let mut gas = said(&["acetylene", "nitrous oxide", "hydrogen", "argon"]);
-    if day.elements.iter().any(|element| !element.is_furnace) {
-        technique.push("flame".into());
-    }
-    if day.elements.iter().any(|element| element.is_furnace) {
-        technique.push("furnace".into());
-        gas.push("argon".into());
-    }
-    if methods.iter().any(|method| method.solid.is_some()) {
-        technique.push("solid".into());
-    }
-    let reagent = said(&[
-        "nitric acid",
-        "hydrochloric acid",
-        "sulfuric acid",
-        "hydrofluoric acid",
-        "perchloric acid",
-        "aqua regia",
-        "hydrogen peroxide",
-        "ammonia",
-    ]);
-    let element = day.elements.iter().map(|element| element.symbol.clone()).collect();
-    let work = Applies { technique, gas, reagent, element };
-    let fitting = handbook.cautions().fitting(&work);
-    fitting.into_iter().map(|one| (one.severity.word().to_owned(), one.caution.clone())).collect()
-}
-
-fn checks(day: &Day) -> Vec<String> {
-    let mut checks: Vec<String> = ["exhaust on", "eye protection"].map(str::to_owned).to_vec();
-    if day.elements.iter().any(|element| !element.is_furnace) {
-        checks.extend(
-            ["drain trap filled", "burner of the right kind in place", "joints of gases tested for leaks"]
-                .map(str::to_owned),
-        );
-    }
-    if day.elements.iter().any(|element| element.is_furnace) {
-        checks.extend(
-            [
-                "cooling water and argon on",
-                "tube and platform look sound; firings so far written down",
-                "capillary adjusted, a drop put on the platform watched once",
-                "an empty firing and a reagent blank without a pulse",
-            ]
-            .map(str::to_owned),
-        );
-    }
-    checks.push("lamps lit, warm, and at their usual energy".into());
-    checks
-}
-
 fn sheet(documents: &ToPlan, day: &Day, clock: &Clock<'_>, methods: &[&ResolvedMethod], by: &str) -> BenchSheet {
     let order = &documents.order.document;
     let bench = &documents.bench.document;
     let on = jiff::fmt::temporal::Pieces::parse(clock.start.as_str()).map(|pieces| pieces.date()).unwrap_or_default();
     let (usable, _) = bench.usable(on);
+    let work = startup::work(methods, &[bench.portions.procedure.as_str()]);
     let method_of = |place: usize| {
         order.analytes.get(place).and_then(|analyte| methods.iter().find(|method| method.id == analyte.method)).copied()
     };
@@ -288,9 +231,12 @@ fn sheet(documents: &ToPlan, day: &Day, clock: &Clock<'_>, methods: &[&ResolvedM
         program: PROGRAM.to_owned(),
         forecast: forecast(day, clock),
         statement: Handbook::shipped().cautions().general.statement.clone(),
-        cautions: cautions(day, methods, bench),
+        cautions: startup::cautions(&work)
+            .iter()
+            .map(|one| (one.severity.word().to_owned(), one.caution.clone()))
+            .collect(),
         refused: day.refused.iter().map(|one| (one.what.clone(), one.why.clone())).collect(),
-        checks: checks(day),
+        checks: startup::checks(&work).into_iter().map(str::to_owned).collect(),
         first_readings: day
             .first_readings
             .iter()
@@ -459,12 +405,14 @@ fn write_all(
         let symbol = &day.elements[run.element].symbol;
         let rows = format!("run-order-{}.csv", symbol.to_lowercase());
         let method = order.analytes.get(run.element).map_or("", |analyte| analyte.method.as_str());
+        let lots: Vec<String> = day.standards[run.element].lots.iter().map(|lot| quoted(lot)).collect();
         let head = format!(
-            "# Planned by {PROGRAM} with seed {seed}.\nformat = \"darkline/run/1\"\nid = {}\nmethod = {}\ninstrument = {}\nrows = \
-             {}\n",
+            "# Planned by {PROGRAM} with seed {seed}.\nformat = \"darkline/run/1\"\nid = {}\nmethod = {}\ninstrument = {}\nlots = [{}]\n\
+             rows = {}\n",
             quoted(run.id.as_str()),
             quoted(method),
             quoted(&run.instrument),
+            lots.join(", "),
             quoted(&rows)
         );
         files.push((format!("run-{}.toml", symbol.to_lowercase()), head.into_bytes()));

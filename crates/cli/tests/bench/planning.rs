@@ -57,6 +57,29 @@ fn five_drinking_waters_go_from_the_order_to_results_in_one_sitting() {
     assert!((value("tap-2", "Pb") - 12.6).abs() < 1.0);
     assert!((value("tap-5", "Ni") - 66.0).abs() < 5.0);
     assert!((value("tap-4", "Fe") - 1.62).abs() < 0.15);
+    // The stock of lead: its orders, and what they would say if it held 15 % less.
+    let uses = bench.run("lots Pb-1000-17 --json").json();
+    assert_eq!(uses.len(), 1, "{uses:?}");
+    assert_eq!((&uses[0]["run"], &uses[0]["order"]), (&"R-2026-071-Pb".into(), &"2026-071".into()));
+    let then = bench.run("lots Pb-1000-17 --what-if -15% --json").json();
+    for line in &then {
+        let (now, then) = (line["value"].as_f64().unwrap(), line["value_then"].as_f64().unwrap());
+        let wanted = if line["element"] == "Pb" { 0.85 } else { 1.0 };
+        assert!((then / now - wanted).abs() < 1e-6, "{line}");
+    }
+    assert_eq!(then.len(), 20);
+    // Who read the cautions is an entry; a flame needs five points looked at, and no acetylene above its limit.
+    let shown = bench.run("start 2026-071").ends(0);
+    assert!(shown.out.contains("Never let acetylene leave the regulator"), "{}", shown.out);
+    bench.run("start 2026-071 --read --as j.alder").ends(2).says("--looked-at");
+    bench.run("start 2026-071 --read --looked-at --acetylene 110 --as j.alder").ends(2).says("acetylene-setpoint");
+    let entries = bench.n_entries();
+    bench.run("start 2026-071 --read --looked-at --acetylene 80 --as j.alder").ends(0).says("cautions read by j.alder");
+    assert_eq!(bench.n_entries(), entries + 1);
+    let found = bench.run("entries 2026-071 --what start --details").ends(0);
+    assert!(found.out.contains("acetylene 80 kPa"), "{}", found.out);
+    let unknown = bench.run("lots Pb-9").ends(2);
+    assert!(unknown.told.contains("lots that runs name: Cd-1000-09"), "{}", unknown.told);
 }
 
 #[test]

@@ -179,7 +179,7 @@ proptest! {
         let replicates = u8::try_from(came.len()).unwrap();
         let row = Row { number: 4, cup: None, name: "x".into(), holds: RowHolds::CalibrationBlank, replicates, follows: None };
         let run = Run {
-            id: "R1".parse().unwrap(), method: "m".parse().unwrap(), instrument: "x".into(),
+            id: "R1".parse().unwrap(), method: "m".parse().unwrap(), instrument: "x".into(), lots: Vec::new(),
             legs: vec![Leg { because: Vec::new(), rows: vec![row] }], readings: Vec::new(),
         };
         let rows: Vec<ReadRow> = came.into_iter().enumerate().map(|(place, (failed, response, attempt))| ReadRow {

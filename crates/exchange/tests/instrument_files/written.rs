@@ -85,6 +85,7 @@ pub fn bench() -> (Run, Vec<Reading>) {
         id: "R1".parse().unwrap(),
         method: "pb".parse().unwrap(),
         instrument: "furnace-2".into(),
+        lots: Vec::new(),
         legs,
         readings: Vec::new(),
     };

@@ -209,6 +209,7 @@ pub fn package() -> DataPackage {
             id: text(&run, "id").parse().unwrap(),
             method: text(&run, "method").parse().unwrap(),
             instrument: text(&run, "instrument").into(),
+            lots: Vec::new(),
             legs: vec![Leg { because: vec![], rows: rows.lines().map(|line| row(&heads, line)).collect() }],
             readings: vec![],
         }],
