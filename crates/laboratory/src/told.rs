@@ -27,7 +27,7 @@ pub struct Told {
 
 impl Act {
     /// Every kind of act, as it is searched for.
-    pub const KINDS: [&'static str; 24] = [
+    pub const KINDS: [&'static str; 25] = [
         "archive",
         "authorise",
         "backup",
@@ -49,6 +49,7 @@ impl Act {
         "return",
         "review",
         "sign",
+        "start",
         "take-over",
         "unlock",
         "wrong-passphrase",
