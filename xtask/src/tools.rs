@@ -23,6 +23,8 @@ struct Tool {
 enum Origin {
     Debian(&'static str),
     Rustup(&'static str),
+    /// A package of Node's registry, into `target/node`.
+    Node(&'static str),
 }
 
 const TOOLS: &[Tool] = &[
@@ -89,6 +91,18 @@ const TOOLS: &[Tool] = &[
         purpose: "drives the browser",
     },
     Tool {
+        name: "npm",
+        probe: &["npm", "--version"],
+        from: Origin::Debian("npm"),
+        purpose: "brings axe-core",
+    },
+    Tool {
+        name: "axe-core",
+        probe: &["test", "-f", "target/node/node_modules/axe-core/axe.min.js"],
+        from: Origin::Node("axe-core@4"),
+        purpose: "looks whether everybody can use the pages",
+    },
+    Tool {
         name: "python3 with venv",
         probe: &["python3", "-c", "import ensurepip, venv"],
         from: Origin::Debian("python3-venv"),
@@ -148,10 +162,12 @@ fn installing(missing: &[&Tool], apt_get: Option<&[String]>, has_rustup: bool) -
     let mut helpless = Vec::new();
     let mut components = Vec::new();
     let mut packages = Vec::new();
+    let mut node = Vec::new();
     for tool in missing {
         match (tool.from, apt_get, has_rustup) {
             (Origin::Rustup(component), _, true) => components.push(component.to_owned()),
             (Origin::Debian(package), Some(_), _) => packages.push(package.to_owned()),
+            (Origin::Node(package), ..) => node.push(package.to_owned()),
             (Origin::Rustup(component), ..) => {
                 helpless.push(format!("{} is missing; install the Rust component {component}", tool.name));
             }
@@ -170,6 +186,10 @@ fn installing(missing: &[&Tool], apt_get: Option<&[String]>, has_rustup: bool) -
     if let Some(apt_get) = apt_get.filter(|_| !packages.is_empty()) {
         commands.push([apt_get.to_vec(), words("update")].concat());
         commands.push([apt_get.to_vec(), words("install --yes --no-install-recommends"), packages].concat());
+    }
+    // After Debian's packages, which may have brought npm itself.
+    if !node.is_empty() {
+        commands.push([words("npm install --prefix target/node --no-save"), node].concat());
     }
     Ok(commands)
 }
@@ -223,6 +243,15 @@ mod tests {
                 "apt-get install --yes --no-install-recommends poppler-utils qpdf",
             ]
         );
+    }
+
+    #[test]
+    fn what_npm_brings_comes_after_npm_itself() {
+        let apt_get = ["apt-get".to_owned()];
+        let commands = installing(&tools(&["axe-core", "npm"]), Some(&apt_get), true).unwrap();
+        let commands: Vec<String> = commands.iter().map(|command| command.join(" ")).collect();
+        assert_eq!(commands.last().unwrap(), "npm install --prefix target/node --no-save axe-core@4");
+        assert!(commands[1].ends_with(" npm"), "{commands:?}");
     }
 
     #[test]

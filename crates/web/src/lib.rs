@@ -38,6 +38,6 @@ pub use answer::Refused;
 pub use certificate::{Certificate, CertificateFault};
 pub use desk::{Desk, Settings};
 pub use front_door::Peer;
-pub use route::{ROUTES, Route, Who};
+pub use route::{How, ROUTES, Route, Who};
 pub use serving::{ServeFault, Served, serve};
 pub use session::Lasts;

@@ -4,6 +4,7 @@
 
 #![allow(clippy::unwrap_used, reason = "what a test rests on may end it")]
 
+mod browser;
 mod laboratory;
 mod program;
 mod seeded;
@@ -21,6 +22,7 @@ mod examples;
 mod handbook;
 mod instrument_file;
 mod planning;
+mod pages;
 mod qualify;
 mod simulating;
 mod states;
