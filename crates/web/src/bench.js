@@ -81,6 +81,8 @@
       readings = told.readings;
       put("now", told.now);
       put("trace-now", told.trace);
+      const none = document.getElementById("no-flag");
+      if (none && told.flags.length) none.remove();
       const flags = document.getElementById("flags");
       for (const flag of told.flags) {
         const known = document.getElementById(flag.id);

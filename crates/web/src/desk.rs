@@ -52,6 +52,13 @@ struct Stand {
     runs: Vec<(RunId, usize, usize)>,
 }
 
+/// An evaluated order with what it rests on, and the size of the record when that was last looked at.
+struct Kept {
+    size: u64,
+    stand: Stand,
+    evaluated: Arc<Evaluated>,
+}
+
 impl Stand {
     fn of(laboratory: &Laboratory, order: &OrderId) -> Result<Self, LaboratoryError> {
         let (known, state) = (laboratory.order(order)?, laboratory.state());
@@ -61,7 +68,7 @@ impl Stand {
         };
         Ok(Self {
             edition: known.edition,
-            n_decisions: known.decisions.len(),
+            n_decisions: state.decisions_of(order).len(),
             n_batches: state.batches_of(order).len(),
             runs: runs.iter().map(run).collect(),
         })
@@ -74,7 +81,7 @@ pub struct Desk {
     pub(crate) settings: Settings,
     pub(crate) sessions: Mutex<Sessions>,
     rate: Mutex<Rate>,
-    kept: Mutex<BTreeMap<OrderId, (Stand, Arc<Evaluated>)>>,
+    kept: Mutex<BTreeMap<OrderId, Kept>>,
     turns: Mutex<BTreeMap<OrderId, Arc<Mutex<()>>>>,
     looked: Mutex<BTreeMap<(PersonId, OrderId), u64>>,
     decoy: String,
@@ -168,7 +175,7 @@ impl Desk {
         if laboratory.state().restored.contains_key(order) {
             return Ok(Arc::new(laboratory.evaluate(order)?));
         }
-        let stand = Stand::of(&laboratory, order)?;
+        let (size, stand) = (laboratory.state().n_entries, Stand::of(&laboratory, order)?);
         let package = laboratory.package(order)?;
         let decisions = laboratory.state().decisions_of(order);
         // Others go on while this is worked out.
@@ -179,7 +186,7 @@ impl Desk {
         if kept.len() >= MOST_KEPT && !kept.contains_key(order) {
             kept.pop_first();
         }
-        kept.insert(order.clone(), (stand, evaluated.clone()));
+        kept.insert(order.clone(), Kept { size, stand, evaluated: evaluated.clone() });
         Ok(evaluated)
     }
 
@@ -187,9 +194,15 @@ impl Desk {
         if laboratory.state().restored.contains_key(order) {
             return Ok(None);
         }
-        let stand = Stand::of(laboratory, order)?;
-        let kept = locked(&self.kept);
-        Ok(kept.get(order).filter(|(known, _)| *known == stand).map(|(_, evaluated)| evaluated.clone()))
+        let size = laboratory.state().n_entries;
+        let mut kept = locked(&self.kept);
+        let Some(known) = kept.get_mut(order) else { return Ok(None) };
+        // To see what an order rests on takes a look at all runs; a record that did not grow needs none.
+        if known.size != size && known.stand != Stand::of(laboratory, order)? {
+            return Ok(None);
+        }
+        known.size = size;
+        Ok(Some(known.evaluated.clone()))
     }
 
     /// Up to which entry a person had seen an order before now; what they see now is remembered.

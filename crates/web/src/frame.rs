@@ -7,7 +7,7 @@ use crate::asked::{Fields, Viewer};
 use crate::page::{Page, Part};
 
 /// The places of the house, in the order of the work.
-const PLACES: [(&str, &str); 8] = [
+const PLACES: [(&str, &str); 9] = [
     ("Today", "/"),
     ("Orders", "/orders"),
     ("Quality", "/quality"),
@@ -15,6 +15,7 @@ const PLACES: [(&str, &str); 8] = [
     ("People", "/people"),
     ("Handbook", "/handbook"),
     ("Rules", "/rules"),
+    ("Documents", "/docs"),
     ("Keys", "/keys"),
 ];
 

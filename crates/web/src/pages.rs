@@ -1,6 +1,7 @@
 //! The pages, one file a place; each fetches, asks the laboratory, and lays out what it says.
 
 pub(crate) mod account;
+pub(crate) mod documents;
 pub(crate) mod element;
 pub(crate) mod find;
 pub(crate) mod handbook;
@@ -45,6 +46,11 @@ fn at_run(order: &OrderId, run: &RunId) -> String {
 /// One thing or many: "1 reading", "3 readings".
 fn count(n: usize, one: &str) -> String {
     if n == 1 { format!("1 {one}") } else { format!("{n} {one}s") }
+}
+
+/// How many flags stop something: "1 flag stops", "2 flags stop".
+fn flags_stop(n: usize) -> String {
+    if n == 1 { "1 flag stops".to_owned() } else { format!("{n} flags stop") }
 }
 
 /// A time as people read it, to the minute.

@@ -104,7 +104,8 @@ fn inline(text: &str) -> Markup {
         };
         match found.or_else(link) {
             Some((markup, after)) => {
-                parts.push(html! { (before) (markup) });
+                // A picture is told by its words.
+                parts.push(html! { (before.strip_suffix('!').unwrap_or(before)) (markup) });
                 rest = after;
             }
             None => {

@@ -9,7 +9,7 @@ use crate::answer::{Answer, Refused};
 use crate::asked::{Asked, unescape};
 use crate::desk::Desk;
 use crate::pages::{
-    account, element, find, handbook, order, people, quality, result, review, run, sign_in, today, trail,
+    account, documents, element, find, handbook, order, people, quality, result, review, run, sign_in, today, trail,
 };
 
 /// How a route is asked.
@@ -87,6 +87,8 @@ pub const ROUTES: &[Route] = &[
     get("/handbook", handbook::elements),
     get("/handbook/{element}", handbook::element),
     get("/rules", handbook::rules),
+    get("/docs", documents::all),
+    get("/docs/{kind}/{name}", documents::one),
     get("/keys", handbook::keys),
     post("/order/{order}/decide", Who::With(&[Verb::Decide]), order::decide),
     post("/order/{order}/extend", Who::With(&[Verb::Decide]), order::extend),

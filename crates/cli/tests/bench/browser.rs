@@ -99,10 +99,22 @@ impl Browser {
             body.len()
         );
         stream.write_all(head.as_bytes()).map_err(|fault| fault.to_string())?;
-        let mut answer = Vec::new();
-        stream.read_to_end(&mut answer).map_err(|fault| fault.to_string())?;
-        let answer = String::from_utf8_lossy(&answer).into_owned();
-        let (_, body) = answer.split_once("\r\n\r\n").ok_or("no answer")?;
+        // The driver keeps the line open: the answer is as long as its head says.
+        let (mut reader, mut length) = (BufReader::new(stream), 0);
+        loop {
+            let mut line = String::new();
+            reader.read_line(&mut line).map_err(|fault| fault.to_string())?;
+            let line = line.trim_end().to_ascii_lowercase();
+            if line.is_empty() {
+                break;
+            }
+            if let Some(n) = line.strip_prefix("content-length:") {
+                length = n.trim().parse().map_err(|_| "no length")?;
+            }
+        }
+        let mut body = vec![0; length];
+        reader.read_exact(&mut body).map_err(|fault| fault.to_string())?;
+        let body = &String::from_utf8_lossy(&body);
         let value: Value = serde_json::from_str(body).map_err(|fault| format!("{fault}: {body}"))?;
         match value["value"]["error"].as_str() {
             Some(error) => Err(format!("{error}: {}", value["value"]["message"])),
@@ -153,9 +165,9 @@ impl Browser {
 
     /// What something says.
     pub fn text(&self, selector: &str) -> String {
-        let text = self.element(selector).and_then(|element| {
-            self.call("GET", &format!("{}/element/{element}/text", self.session), &Value::Null)
-        });
+        let text = self
+            .element(selector)
+            .and_then(|element| self.call("GET", &format!("{}/element/{element}/text", self.session), &Value::Null));
         text.ok().and_then(|text| text.as_str().map(str::to_owned)).unwrap_or_default()
     }
 
@@ -183,7 +195,8 @@ impl Browser {
 
     /// Goes on with the tab key until the focus is on what is meant, as somebody without a mouse does, and presses a key there.
     pub fn tab_to(&self, selector: &str, key: &str) {
-        let is_there = format!("return !!document.activeElement && document.activeElement.matches({});", json!(selector));
+        let is_there =
+            format!("return !!document.activeElement && document.activeElement.matches({});", json!(selector));
         for _ in 0..400 {
             if self.run(&is_there) == json!(true) {
                 if !key.is_empty() {

@@ -44,9 +44,13 @@ impl Day {
             let ran = run(folder.path(), line);
             assert_eq!(ran.code, Some(0), "{}: {}", ran.line, ran.told);
         };
-        done("begin --as k.willow --full-name \"K. Willow\" --laboratory \"Millrace Laboratory (invented)\" --address \"1 Weir Lane\" --key-file keys/k.willow");
+        done(
+            "begin --as k.willow --full-name \"K. Willow\" --laboratory \"Millrace Laboratory (invented)\" --address \"1 Weir Lane\" --key-file keys/k.willow",
+        );
         done("people add j.alder --full-name \"J. Alder\" --role analyst --as k.willow --key-file keys/j.alder");
-        done("people add m.rowan --full-name \"M. Rowan\" --role reviewer --role \"quality manager\" --as k.willow --key-file keys/m.rowan");
+        done(
+            "people add m.rowan --full-name \"M. Rowan\" --role reviewer --role \"quality manager\" --as k.willow --key-file keys/m.rowan",
+        );
         done("open order --as j.alder");
         let (served, address) = serve(folder.path());
         Self { folder, served, address }
@@ -73,15 +77,15 @@ impl Day {
     fn import(&self, table: &Path, from: usize, to: usize) {
         let text = std::fs::read_to_string(table).unwrap();
         let lines: Vec<&str> = text.lines().collect();
-        let part: String =
-            lines[..1].iter().chain(&lines[from.min(lines.len())..to.min(lines.len())]).map(|line| format!("{line}\n")).collect();
+        let part: String = lines[..1]
+            .iter()
+            .chain(&lines[from.min(lines.len())..to.min(lines.len())])
+            .map(|line| format!("{line}\n"))
+            .collect();
         let name = format!("part-{from}-{}", table.file_name().unwrap().to_str().unwrap());
         std::fs::write(self.folder.path().join(&name), part).unwrap();
-        std::fs::copy(
-            table.with_extension("parquet"),
-            self.folder.path().join(&name).with_extension("parquet"),
-        )
-        .unwrap();
+        std::fs::copy(table.with_extension("parquet"), self.folder.path().join(&name).with_extension("parquet"))
+            .unwrap();
         self.done(&format!("import {ORDER} {name} --as j.alder"));
     }
 
@@ -89,7 +93,10 @@ impl Day {
     fn stopping(&self) -> Vec<String> {
         let ran = run(self.folder.path(), &format!("evaluate {ORDER} --json"));
         let lines = ran.out.lines().filter_map(|line| serde_json::from_str::<Value>(line).ok());
-        lines.filter(|line| line["line"] == "flag" && line["stops"] == true).map(|line| line["id"].as_str().unwrap().to_owned()).collect()
+        lines
+            .filter(|line| line["line"] == "flag" && line["stops"] == true)
+            .map(|line| line["id"].as_str().unwrap().to_owned())
+            .collect()
     }
 }
 
@@ -101,7 +108,11 @@ impl Drop for Day {
 }
 
 fn serve(folder: &Path) -> (Child, String) {
-    let mut served = command(folder, "serve --address 127.0.0.1:0 --json").stdout(Stdio::piped()).stderr(Stdio::null()).spawn().unwrap();
+    let mut served = command(folder, "serve --address 127.0.0.1:0 --json")
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
     let mut line = String::new();
     BufReader::new(served.stdout.take().unwrap()).read_line(&mut line).unwrap();
     let told: Value = serde_json::from_str(&line).unwrap();
@@ -115,6 +126,10 @@ fn passphrase(name: &str) -> &'static str {
 /// Signs in with the keyboard alone.
 fn sign_in(day: &Day, browser: &Browser, name: &str) {
     browser.go(&day.to("/sign-in"));
+    if browser.has(".leave button") {
+        browser.tab_to(".leave button", ENTER);
+        browser.wait("the form", || browser.has("#sign-in-name").then_some(()));
+    }
     browser.tab_to("#sign-in-name", name);
     browser.tab_to("#sign-in-passphrase", passphrase(name));
     browser.press(ENTER);
@@ -147,7 +162,14 @@ fn the_whole_day_is_done_by_keyboard_while_readings_come_in() {
     let browser = Browser::start(BENCH);
     looked_at(&day, &browser, "/sign-in", None);
     sign_in(&day, &browser, "j.alder");
-    for path in ["/", "/orders", &format!("/order/{ORDER}"), &format!("/order/{ORDER}/run/R1"), &format!("/order/{ORDER}/run/R1/element"), "/quality"] {
+    for path in [
+        "/",
+        "/orders",
+        &format!("/order/{ORDER}"),
+        &format!("/order/{ORDER}/run/R1"),
+        &format!("/order/{ORDER}/run/R1/element"),
+        "/quality",
+    ] {
         looked_at(&day, &browser, path, None);
     }
     // The run is watched while another program brings readings; the page adds them by itself.
@@ -181,9 +203,15 @@ fn the_whole_day_is_done_by_keyboard_while_readings_come_in() {
             browser.go(&day.to(&live));
             // A flag about a reading: the reading is rejected and measured again.
             if let Some((_, reading)) = flag.split_once(":reading:") {
-                decide(&browser, &format!("{} details:has(input[value=reject])", card(flag)), "droplet left on the tip");
+                decide(
+                    &browser,
+                    &format!("{} details:has(input[value=reject])", card(flag)),
+                    "droplet left on the tip",
+                );
                 browser.wait("the rejection", || browser.text(".done").contains("Done").then_some(()));
-                assert!(browser.text(&format!("#reading-{}", reading.rsplit('/').next().unwrap())).contains("rejected"));
+                assert!(
+                    browser.text(&format!("#reading-{}", reading.rsplit('/').next().unwrap())).contains("rejected")
+                );
             }
             if browser.has(&format!("{} details:has(input[value=take-up])", card(flag))) {
                 decide(&browser, &format!("{} details:has(input[value=take-up])", card(flag)), "as offered");
@@ -214,7 +242,19 @@ fn the_whole_day_is_done_by_keyboard_while_readings_come_in() {
     browser.wait("the issue", || browser.text(".large").contains("It is issued").then_some(()));
     day.done(&format!("archive {ORDER} --as m.rowan -o out.zip"));
     day.done("verify out.zip");
-    for path in ["/", "/trail", "/people", "/person/j.alder", "/account", "/handbook", "/handbook/Pb", "/rules", "/keys", "/quality", "/nothing"] {
+    for path in [
+        "/",
+        "/trail",
+        "/people",
+        "/person/j.alder",
+        "/account",
+        "/handbook",
+        "/handbook/Pb",
+        "/rules",
+        "/keys",
+        "/quality",
+        "/nothing",
+    ] {
         looked_at(&day, &browser, path, (path == "/trail").then_some("trail"));
     }
     browser.go(&day.to(&format!("/order/{ORDER}")));

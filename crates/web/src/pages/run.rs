@@ -20,7 +20,7 @@ use serde_json::json;
 
 use super::deciding::{About, capital, form};
 use super::order::{done, extend_form};
-use super::{at_order, at_run, count, flag, order_of, run_of, to_the_minute};
+use super::{at_order, at_run, count, flag, flags_stop, order_of, run_of, to_the_minute};
 use crate::answer::{Answer, Refused};
 use crate::asked::{Asked, Twin};
 use crate::desk::Desk;
@@ -126,11 +126,7 @@ fn now(order: &OrderId, evaluated: &Evaluated, of: &OfRun<'_>) -> (Markup, Strin
                 || "Look at it, then justify it or take up a step.".to_owned(),
                 |_| format!("Next: {}.", lower(&About::TakeUp(flag, 0).title())),
             );
-            let kind = format!(
-                "{}, {}",
-                flag.flag.id.rule.as_str().replace('-', " "),
-                count(n_stops, "flag").replace("flag", "flag stops").replace("stopss", "s stop")
-            );
+            let kind = format!("{}; {} the report", flag.flag.id.rule.as_str().replace('-', " "), flags_stop(n_stops));
             ("stops", kind, format!("{}.", capital(&says(flag))), step)
         }
         (None, Some((row, _))) if done == 0 => (
@@ -256,7 +252,7 @@ pub(crate) fn show(desk: &Desk, asked: &Asked) -> Result<Answer, Refused> {
                     div id="flags" {
                         @for found in &evaluated.outcome.flags { (flag::card(&order, &evaluated, found, token, &at)) }
                     }
-                    @if evaluated.outcome.flags.is_empty() { p.nothing { "No flag was raised so far." } }
+                    @if evaluated.outcome.flags.is_empty() { p.nothing #no-flag { "No flag was raised so far." } }
                 }
                 section aria-labelledby="trace-head" {
                     h2 id="trace-head" { "The last reading" }

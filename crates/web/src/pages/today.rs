@@ -5,13 +5,16 @@
 use darkline_audit_trail::people::{Stage, Verb};
 use darkline_evaluation::outcome::Reported;
 use darkline_laboratory::accounts::WAITS_FROM;
+use darkline_laboratory::state::{RunState, State};
 use darkline_laboratory::{stage_of, what_stops};
 use darkline_record::identity::OrderId;
+use darkline_record::preparation::PortionRole;
+use darkline_record::run::RowHolds;
 use maud::html;
 
-use super::order::{by_entries, stage};
+use super::order::stage;
 use super::run::progress;
-use super::{at_order, at_run, count, to_the_minute};
+use super::{at_order, at_run, count, flags_stop, to_the_minute};
 use crate::answer::{Answer, Refused};
 use crate::asked::Asked;
 use crate::desk::Desk;
@@ -42,20 +45,19 @@ pub(crate) fn show(desk: &Desk, asked: &Asked) -> Result<Answer, Refused> {
         .words("now", "now")
         .words("readings", "readings")
         .or_else_say("No run is going.");
-    for order in unfinished.iter().take(10 * MOST) {
-        for run in state.runs_of(order) {
-            let progress = progress(&run.run);
-            let Some((row, replicate)) = progress.next.filter(|_| !run.run.readings.is_empty()) else { continue };
-            let element =
-                state.methods.get(&run.run.method).map(|method| method.element.to_string()).unwrap_or_default();
-            going.row(vec![
-                Cell::text(run.run.id.as_str()).linked(at_run(order, &run.run.id)),
-                Cell::text(order.as_str()).linked(at_order(order)),
-                Cell::text(element),
-                Cell::text(format!("row {}, {}, replicate {replicate}", row.number, row.name)),
-                Cell::text(format!("{} of {}", progress.done, progress.planned)),
-            ]);
-        }
+    let is_going = |run: &&RunState| !run.run.readings.is_empty() && progress(&run.run).next.is_some();
+    for run in state.runs.values().rev().filter(is_going).take(MOST) {
+        let Some(order) = order_of(state, run).filter(|order| unfinished.contains(order)) else { continue };
+        let progress = progress(&run.run);
+        let Some((row, replicate)) = progress.next else { continue };
+        let element = state.methods.get(&run.run.method).map(|method| method.element.to_string()).unwrap_or_default();
+        going.row(vec![
+            Cell::text(run.run.id.as_str()).linked(at_run(order, &run.run.id)),
+            Cell::text(order.as_str()).linked(at_order(order)),
+            Cell::text(element),
+            Cell::text(format!("row {}, {}, replicate {replicate}", row.number, row.name)),
+            Cell::text(format!("{} of {}", progress.done, progress.planned)),
+        ]);
     }
     let mut waits = Sheet::new("waits", format!("What waits for {}", viewer.person.full_name))
         .words("what", "what")
@@ -132,13 +134,7 @@ pub(crate) fn show(desk: &Desk, asked: &Asked) -> Result<Answer, Refused> {
         };
         match found {
             Stage::Open | Stage::Measured if n_stops > 0 && may(Verb::Decide) => {
-                add(
-                    format!(
-                        "{} the report",
-                        count(n_stops, "flag").replace("flag", "flag stops").replace("stopss", "s stop")
-                    ),
-                    at_order(&order),
-                );
+                add(format!("{} the report", flags_stop(n_stops)), at_order(&order));
             }
             Stage::Measured if what_stops(outcome).is_none() && may(Verb::SignAsAnalyst) => {
                 add("to be signed by who measured it".into(), review)
@@ -167,8 +163,7 @@ pub(crate) fn show(desk: &Desk, asked: &Asked) -> Result<Answer, Refused> {
     page.sheet(orders);
     page.words(html! { p { a href="/orders" { "All orders" } } });
     let laboratory = desk.laboratory()?;
-    let issued =
-        laboratory.state().orders.values().filter(|known| by_entries(laboratory.state(), known) == "issued").count();
+    let issued = laboratory.state().orders.values().filter(|known| !known.issues.is_empty()).count();
     page.facts(vec![
         crate::page::Fact::new("entries", "entries in the record", laboratory.state().n_entries.to_string())
             .linked("/trail"),
@@ -177,10 +172,21 @@ pub(crate) fn show(desk: &Desk, asked: &Asked) -> Result<Answer, Refused> {
     Ok(page.into())
 }
 
+/// An order that a run measures: that of the first portion that is a sample.
+fn order_of<'a>(state: &'a State, run: &RunState) -> Option<&'a OrderId> {
+    run.run.rows().find_map(|row| {
+        let RowHolds::Portion { batch, .. } = &row.holds else { return None };
+        state.preparations.get(batch)?.portions.iter().find_map(|portion| match &portion.role {
+            PortionRole::Sample { order, .. } => Some(order),
+            _ => None,
+        })
+    })
+}
+
 /// Authorisations that end soon: one's own, or everybody's for who gives them.
 fn authorisations(
     waits: &mut Sheet,
-    state: &darkline_laboratory::state::State,
+    state: &State,
     viewer: &crate::asked::Viewer,
     now: Option<&darkline_audit_trail::Timestamp>,
 ) {

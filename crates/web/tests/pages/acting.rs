@@ -8,13 +8,11 @@ use crate::bench::{Bench, ORDER, Signed, field, laboratory, passphrase};
 
 /// What the form of a signature sends when everything is ticked.
 fn sign(bench: &Bench, by: &Signed, name: &str, passphrase: &str, page: &str) -> crate::bench::Answered {
-    let looked: Vec<String> = page
-        .split("name=\"looked\" value=\"")
-        .skip(1)
-        .map(|rest| rest.split('"').next().unwrap().to_owned())
-        .collect();
+    let looked: Vec<String> =
+        page.split("name=\"looked\" value=\"").skip(1).map(|rest| rest.split('"').next().unwrap().to_owned()).collect();
     let (outcome, meaning) = (field(page, "outcome"), field(page, "meaning"));
-    let mut fields = vec![("outcome", outcome.as_str()), ("meaning", &meaning), ("name", name), ("passphrase", passphrase)];
+    let mut fields =
+        vec![("outcome", outcome.as_str()), ("meaning", &meaning), ("name", name), ("passphrase", passphrase)];
     fields.extend(looked.iter().map(|item| ("looked", item.as_str())));
     bench.post(&format!("/order/{ORDER}/sign"), Some(by), &fields)
 }
@@ -47,12 +45,22 @@ fn an_order_goes_from_readings_to_its_report_by_three_hands() {
     assert!(wrong.text().contains("The passphrase does not open the key of j.alder"));
     assert_eq!(sign(&bench, &alder, "j.alder", passphrase("j.alder"), &page).status, 303);
     // Who measured cannot review, whatever is sent.
-    let again = sign(&bench, &alder, "j.alder", passphrase("j.alder"), &page.replace("responsible for the measurement", "reviewed"));
+    let again = sign(
+        &bench,
+        &alder,
+        "j.alder",
+        passphrase("j.alder"),
+        &page.replace("responsible for the measurement", "reviewed"),
+    );
     assert!([403, 409, 422].contains(&again.status), "{}", again.status);
     let page = review(&bench, &rowan);
     assert_eq!(sign(&bench, &rowan, "m.rowan", passphrase("m.rowan"), &page).status, 303);
     let page = review(&bench, &birch);
-    let fields = [("outcome", field(&page, "outcome")), ("name", "r.birch".into()), ("passphrase", passphrase("r.birch").into())];
+    let fields = [
+        ("outcome", field(&page, "outcome")),
+        ("name", "r.birch".into()),
+        ("passphrase", passphrase("r.birch").into()),
+    ];
     let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (*name, value.as_str())).collect();
     let issued = bench.post(&format!("/order/{ORDER}/issue"), Some(&birch), &fields);
     assert_eq!(issued.status, 303, "{}", issued.text());
@@ -71,9 +79,17 @@ fn what_changed_since_it_was_shown_is_not_signed() {
     let fields = [("do", "reject"), ("reading", "R1/30"), ("reason", "droplet left on the tip"), ("to", "/orders")];
     let run = laboratory(&bench.trail()).state().runs.keys().next().unwrap().to_string();
     let reading = format!("{run}/3");
-    let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (*name, if *name == "reading" { reading.as_str() } else { *value })).collect();
+    let fields: Vec<(&str, &str)> = fields
+        .iter()
+        .map(|(name, value)| (*name, if *name == "reading" { reading.as_str() } else { *value }))
+        .collect();
     let decided = bench.post(&format!("/order/{ORDER}/decide"), Some(&alder), &fields);
-    assert_eq!((decided.status, decided.header("location").starts_with("/orders?done=")), (303, true), "{}", decided.text());
+    assert_eq!(
+        (decided.status, decided.header("location").starts_with("/orders?done=")),
+        (303, true),
+        "{}",
+        decided.text()
+    );
     let answered = sign(&bench, &alder, "j.alder", passphrase("j.alder"), &page);
     assert_eq!(answered.status, 409);
     assert!(answered.text().contains("The results changed since the page was shown"));
@@ -112,7 +128,10 @@ fn a_decision_without_a_reason_comes_back_as_it_was_filled_in() {
     let answered = decide(&format!("{run}/3"), " ");
     let page = answered.text();
     assert_eq!(answered.status, 422);
-    assert!(page.contains("<title>Error: Reject reading") && page.contains("Enter the reason for rejecting reading 3"), "{page}");
+    assert!(
+        page.contains("<title>Error: Reject reading") && page.contains("Enter the reason for rejecting reading 3"),
+        "{page}"
+    );
     assert!(page.contains("1 field needs another look") && page.contains("href=\"#reject-"));
     assert_eq!(decide(&format!("{run}/3"), &"a".repeat(501)).status, 422);
     assert_eq!(decide(&format!("{run}/999"), "droplet").status, 404);

@@ -159,9 +159,7 @@ impl Bench {
     /// Readings come in, brought by another program.
     pub fn import(&self, n: usize) {
         let order = ORDER.parse().unwrap();
-        laboratory(&self.trail())
-            .import(&person("j.alder"), &order, None, readings(n), None, &mut |_| ())
-            .unwrap();
+        laboratory(&self.trail()).import(&person("j.alder"), &order, None, readings(n), None, &mut |_| ()).unwrap();
     }
 
     pub fn send(&self, request: Request<Body>) -> Answered {
@@ -218,7 +216,9 @@ pub fn field(page: &str, name: &str) -> String {
 fn encoded(fields: &[(&str, &str)]) -> String {
     let escape = |text: &str| {
         text.bytes()
-            .map(|byte| if byte.is_ascii_alphanumeric() { char::from(byte).to_string() } else { format!("%{byte:02X}") })
+            .map(
+                |byte| if byte.is_ascii_alphanumeric() { char::from(byte).to_string() } else { format!("%{byte:02X}") },
+            )
             .collect::<String>()
     };
     fields.iter().map(|(name, value)| format!("{}={}", escape(name), escape(value))).collect::<Vec<_>>().join("&")

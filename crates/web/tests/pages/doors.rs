@@ -18,6 +18,8 @@ fn address(route: &Route) -> String {
         ("{reading}", "1"),
         ("{sample}", "dish-1"),
         ("{element}", "Cd"),
+        ("{kind}", "reference"),
+        ("{name}", "roles"),
         ("{person}", "m.rowan"),
     ]
     .iter()
@@ -64,7 +66,8 @@ fn every_route_and_role_answers_as_the_table_of_rights_says() {
         }
         for (role, by) in &everybody {
             // Whoever signs out or ends sign-ins would be gone for the routes after it.
-            if matches!(route.pattern, "/sign-out" | "/account/end" | "/person/{person}/end" | "/person/{person}/renew") {
+            if matches!(route.pattern, "/sign-out" | "/account/end" | "/person/{person}/end" | "/person/{person}/renew")
+            {
                 continue;
             }
             let answered = ask(Some(by));
@@ -163,7 +166,9 @@ fn a_form_from_elsewhere_is_refused_and_written_down() {
     }
     assert_eq!(laboratory(&bench.trail()).state().n_entries, before);
     let log = bench.access_log();
-    assert!(log.contains("refused: not sent by a page of ours") && log.contains("refused: the form is of another sign-in"));
+    assert!(
+        log.contains("refused: not sent by a page of ours") && log.contains("refused: the form is of another sign-in")
+    );
 }
 
 #[test]
@@ -217,7 +222,13 @@ fn an_address_that_asks_without_end_waits() {
 fn names_and_remarks_are_text_on_every_page() {
     let bench = Bench::measured();
     let by = bench.sign_in("m.rowan");
-    for path in ["/", "/orders", &format!("/order/{ORDER}"), &format!("/order/{ORDER}/review"), "/orders?what=%22%3E%3Cscript%3E"] {
+    for path in [
+        "/",
+        "/orders",
+        &format!("/order/{ORDER}"),
+        &format!("/order/{ORDER}/review"),
+        "/orders?what=%22%3E%3Cscript%3E",
+    ] {
         let page = bench.get(path, Some(&by)).text();
         assert!(!page.contains("<script>"), "{path}");
     }

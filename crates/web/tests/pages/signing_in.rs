@@ -132,7 +132,9 @@ fn a_link_leads_back_after_sign_in_but_never_elsewhere() {
         bench.post("/sign-in", None, &fields).header("location").to_owned()
     };
     assert_eq!(to("/order/2026-052"), "/order/2026-052");
-    for path in ["https://elsewhere.example/", "//elsewhere.example/", "/\\elsewhere.example", "", "x", "/a\r\nset-cookie: a=b"] {
+    for path in
+        ["https://elsewhere.example/", "//elsewhere.example/", "/\\elsewhere.example", "", "x", "/a\r\nset-cookie: a=b"]
+    {
         assert_eq!(to(path), "/", "{path}");
     }
 }

@@ -47,7 +47,8 @@ fn a_live_page_gets_what_came_since_and_each_reading_once() {
     let since = |n: usize| bench.get(&format!("{at}/since?reading={n}"), Some(&by)).json();
     assert_eq!((since(5)["rows"].as_str(), since(5)["says"].as_str()), (Some(""), Some("")));
     let table = crate::bench::readings(8);
-    let rest: String = table.text.lines().take(1).chain(table.text.lines().skip(6)).map(|line| format!("{line}\n")).collect();
+    let rest: String =
+        table.text.lines().take(1).chain(table.text.lines().skip(6)).map(|line| format!("{line}\n")).collect();
     laboratory(&bench.trail())
         .import(
             &crate::bench::person("j.alder"),
