@@ -31,7 +31,11 @@ pub fn limits_text(run: &RunId, unit: &str, limits: &LimitsOutcome) -> String {
         let unit = if input.unit == "1" { String::new() } else { input.unit.clone() };
         table.row(vec![input.name.clone(), significant(input.value, 4), unit]);
     }
-    text.push_str(&format!("{}\n", table.text()));
+    text.push_str(&table.text());
+    if let Some(words) = limits.existing_words() {
+        text.push_str(&indented(words, 2));
+    }
+    text.push('\n');
     text
 }
 
@@ -81,6 +85,7 @@ mod tests {
             detection: Some(0.139_625),
             quantification: Some(0.211_95),
             inputs: vec![input("process standard deviation", 0.019_902, "mg/L"), input("alpha", 0.01, "1")],
+            existing_stands: None,
             why_not: None,
         };
         let text = text(&limits);
@@ -108,6 +113,7 @@ mod tests {
             detection: None,
             quantification: None,
             inputs: Vec::new(),
+            existing_stands: None,
             why_not: Some("there is no calibration".into()),
         };
         assert!(text(&limits).contains("none: there is no calibration"), "{}", text(&limits));

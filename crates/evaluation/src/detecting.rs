@@ -4,7 +4,7 @@
 
 use darkline_calibration::calibration_function::CalibrationFunction;
 use darkline_calibration::limits::currie::{self, Blank};
-use darkline_calibration::limits::method_detection_limit::{MethodBlank, method_detection_limit};
+use darkline_calibration::limits::method_detection_limit::{MethodBlank, existing_stands, method_detection_limit};
 use darkline_calibration::limits::{Asked, NoLimit, blank_method, din_32645, hubaux_vos, multiple_of_sd};
 use darkline_calibration::line::Line;
 use darkline_metrology::kind::{Kind, MassConcentration, Response};
@@ -57,6 +57,7 @@ pub fn detect(
         quantification: read(limits.quantification),
         inputs: inputs.listed,
         why_not,
+        existing_stands: limits.existing_stands,
     })
 }
 
@@ -65,6 +66,7 @@ struct Found {
     decision: Option<MassConcentration>,
     detection: Option<MassConcentration>,
     quantification: Option<MassConcentration>,
+    existing_stands: Option<bool>,
 }
 
 /// The inputs as they are used, in the order of the formula.
@@ -163,6 +165,7 @@ fn of_curve(
                 decision: Some(limits.decision),
                 detection: Some(limits.detection),
                 quantification: Some(limits.quantitation),
+                ..Found::default()
             })
         }
         LimitProcedure::Iso11843 => {
@@ -170,7 +173,7 @@ fn of_curve(
             list_line(line, curve.function.as_ref(), inputs);
             inputs.risks(plan);
             let limits = hubaux_vos::weighted_limits(line, asked, &curve.weighing.weighting).map_err(in_words)?;
-            Ok(Found { decision: Some(limits.decision), detection: Some(limits.detection), quantification: None })
+            Ok(Found { decision: Some(limits.decision), detection: Some(limits.detection), ..Found::default() })
         }
         LimitProcedure::Currie => {
             let (sd, dof) = at_zero(method, scatter, inputs);
@@ -193,6 +196,7 @@ fn of_curve(
                 decision: Some(limits.critical),
                 detection: Some(limits.detection),
                 quantification: Some(limits.quantitation),
+                ..Found::default()
             })
         }
         LimitProcedure::Blanks => {
@@ -223,6 +227,7 @@ fn of_curve(
                 decision: None,
                 detection: Some(multiple(DETECTION_MULTIPLE)?),
                 quantification: Some(multiple(asked.k)?),
+                ..Found::default()
             })
         }
         LimitProcedure::MethodDetectionLimit => of_spikes(plan, inputs),
@@ -278,5 +283,16 @@ fn of_spikes(plan: &DetectionLimits, inputs: &mut Inputs<'_>) -> Result<Found, S
     if let Some(limit) = found.of_blanks.limit() {
         inputs.amount("limit of the method blanks", limit);
     }
-    Ok(Found { detection: Some(found.limit), ..Found::default() })
+    let Some(existing) = plan.existing.as_ref().map(darkline_record::figure::Written::value) else {
+        return Ok(Found { detection: Some(found.limit), ..Found::default() });
+    };
+    let is_above = |blank: &&MethodBlank<MassConcentration>| matches!(blank, MethodBlank::Numerical(result) if result.si() > existing.si());
+    #[expect(clippy::cast_precision_loss, reason = "blanks are few")]
+    let above = blanks.iter().filter(is_above).count() as f64 / blanks.len() as f64;
+    inputs.amount("limit worked out anew", found.limit);
+    inputs.amount("existing limit", existing);
+    inputs.number("part of the method blanks above it", above);
+    let stands = existing_stands(existing, found.limit, above);
+    let detection = if stands { existing } else { found.limit };
+    Ok(Found { detection: Some(detection), existing_stands: Some(stands), ..Found::default() })
 }

@@ -194,6 +194,23 @@ pub struct LimitsOutcome {
     pub inputs: Vec<InputOutcome>,
     /// Why there are none, in words; not digested.
     pub why_not: Option<String>,
+    /// Whether an existing method detection limit stands when it is worked out again; absent where the method has none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub existing_stands: Option<bool>,
+}
+
+impl LimitsOutcome {
+    /// What became of an existing method detection limit, in words.
+    pub fn existing_words(&self) -> Option<&'static str> {
+        self.existing_stands.map(|stands| {
+            if stands {
+                "the existing method detection limit stands: the new one is within 0.5 to 2.0 times it and fewer than 3 % of \
+                 the blanks exceed it"
+            } else {
+                "the existing method detection limit does not stand, the new one takes its place"
+            }
+        })
+    }
 }
 
 /// A figure that something was worked out from.

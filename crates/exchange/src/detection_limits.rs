@@ -5,7 +5,7 @@ use darkline_record::figure::Written;
 use darkline_record::method::{BlankResult, CalibrationModel, CalibrationPlan, DetectionLimits, LimitProcedure};
 
 use crate::document::figure::Wanted;
-use crate::document::gathering::all;
+use crate::document::gathering::{all, transposed};
 use crate::document::section::{Entry, Section};
 use crate::fault::quoted;
 
@@ -51,10 +51,16 @@ pub(crate) fn read(section: &Section<'_>, calibration: Option<&CalibrationPlan>)
     let (spiked, blanks) = if procedure == Some(LimitProcedure::MethodDetectionLimit) {
         (spiked(section), blanks(section))
     } else {
-        for name in ["spiked", "blanks"] {
+        for name in ["spiked", "blanks", "existing"] {
             section.without(name, "beside a procedure that does not take it");
         }
         (Some(Vec::new()), Some(Vec::new()))
+    };
+    let existing = match procedure {
+        Some(LimitProcedure::MethodDetectionLimit) => {
+            section.optional("existing").map(|entry| entry.figure(Wanted::Positive))
+        }
+        _ => None,
     };
     section.close();
     if let (Some(procedure @ (LimitProcedure::Din32645 | LimitProcedure::Iso11843)), Some(plan), Some(entry)) =
@@ -75,6 +81,7 @@ pub(crate) fn read(section: &Section<'_>, calibration: Option<&CalibrationPlan>)
         n_readings: u8::try_from(n_readings?).ok()?,
         spiked: spiked?,
         blanks: blanks?,
+        existing: transposed(existing)?,
     })
 }
 

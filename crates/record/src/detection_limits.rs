@@ -26,6 +26,9 @@ pub struct DetectionLimits {
     /// Results of method blanks, of the method detection limit.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub blanks: Vec<BlankResult>,
+    /// The method detection limit so far, which stands where the new one verifies it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub existing: Option<Written<MassConcentration>>,
 }
 
 /// A procedure for limits.

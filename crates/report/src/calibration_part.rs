@@ -119,6 +119,7 @@ fn limit_facts(run: &RunOutcome, limits: &LimitsOutcome) -> Vec<(String, String)
     if let Some(why_not) = &limits.why_not {
         facts.push((format!("limits by {}", limits.procedure), format!("none: {why_not}")));
     }
+    facts.extend(limits.existing_words().map(|words| ("verification".to_owned(), words.to_owned())));
     facts.extend(limits.inputs.iter().map(|input| {
         let unit = if input.unit == "1" { String::new() } else { format!(" {}", input.unit) };
         (input.name.clone(), format!("{}{unit}", significant(input.value, 4)))

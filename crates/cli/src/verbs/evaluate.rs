@@ -4,7 +4,7 @@ use darkline_evaluation::Validated;
 use darkline_evaluation::open_points::open_points;
 use darkline_evaluation::outcome::{
     CalibrationOutcome, ControlKind, CorrelationOutcome, FlagOutcome, FlagState, MonteCarloOutcome, Outcome,
-    ResultOutcome, RunOutcome, SumOutcome,
+    ResultOutcome, RunOutcome, StatementOutcome, SumOutcome,
 };
 use darkline_evaluation::procedure::of_edition;
 use darkline_evaluation::rejecting::rejections;
@@ -47,6 +47,9 @@ enum Line<'a> {
         schema: &'static str,
         #[serde(flatten)]
         result: &'a ResultOutcome,
+        // The risk that the statement is wrong; the risks over all that is judged stand in the statement itself.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        specific_risk: Option<f64>,
     },
     Sum {
         schema: &'static str,
@@ -139,7 +142,11 @@ fn as_json(outcome: &Outcome, validated: &[Validated]) -> Result<String, Failure
         controls_passed: outcome.controls_passed,
         flags_that_stop: outcome.stopping().count(),
     }];
-    lines.extend(outcome.results.iter().map(|result| Line::Result { schema, result }));
+    lines.extend(outcome.results.iter().map(|result| Line::Result {
+        schema,
+        result,
+        specific_risk: result.statement.as_ref().and_then(StatementOutcome::specific_risk),
+    }));
     lines.extend(outcome.sums.iter().map(|sum| Line::Sum { schema, sum }));
     let correlations = outcome.correlations();
     lines.extend(correlations.iter().map(|correlation| Line::Correlation { schema, correlation }));

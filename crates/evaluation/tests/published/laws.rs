@@ -49,6 +49,39 @@ proptest! {
         }
     }
 
+    /// The covariance matrix of all results, by the sources they share, is positive semidefinite; u is at least its largest
+    /// contribution.
+    #[test]
+    fn covariances_of_all_results_are_a_covariance_matrix(
+        noise in proptest::collection::vec(-0.01..0.01_f64, 12),
+        unknowns in proptest::collection::vec(1.0..7.0_f64, 2..6),
+        weights in proptest::collection::vec(-3.0..3.0_f64, 5),
+    ) {
+        let unknowns: Vec<Vec<f64>> = unknowns.iter().map(|response| vec![*response, response + 0.01]).collect();
+        for model in CalibrationModel::ALL {
+            let method = json!({"calibration": {"model": model, "weights": "equal", "u_stock": "1 %"}});
+            let found = outcome(&package(&standards(1.0, 1.0, &noise), &unknowns, &method));
+            let values: Vec<_> = found.results.iter().filter_map(|result| result.reported.found()).collect();
+            prop_assert_eq!(values.len(), unknowns.len());
+            for value in &values {
+                let largest = value.contributions.iter().map(|(_, u)| u.abs()).fold(0.0, f64::max);
+                prop_assert!(value.u >= largest && largest > 0.0);
+            }
+            // For any combination of the results the variance is not below zero, but for rounding.
+            let mut variance: f64 = values.iter().zip(&weights).map(|(value, weight)| (weight * value.u) * (weight * value.u)).sum();
+            let scale = variance;
+            let place = |sample: &darkline_record::identity::SampleId| {
+                found.results.iter().position(|result| result.sample == *sample).expect("a sample of the order")
+            };
+            for pair in found.correlations() {
+                let (one, other) = (place(&pair.sample), place(&pair.other));
+                variance += 2.0 * weights[one] * weights[other] * pair.covariance;
+                prop_assert!(pair.correlation.abs() <= 1.0);
+            }
+            prop_assert!(variance >= -1e-9 * scale, "{:?} {} {}", model, variance, scale);
+        }
+    }
+
     #[test]
     fn readings_in_any_order_give_the_same_bits(
         noise in proptest::collection::vec(-0.01..0.01_f64, 12),

@@ -90,6 +90,22 @@ fn the_method_detection_limit_needs_no_calibration() {
     let found = outcome(&package(&standards, &[vec![3.0]], &json!({"detection_limits": plan})));
     let limits = found.runs[0].limits.as_ref().unwrap();
     recomputed(&case, "mdl_s", limits.detection.unwrap(), 1e-9);
+    assert_eq!(limits.existing_stands, None);
+
+    // Step (4): an existing limit stands where the new one is within 0.5 to 2.0 times it and fewer than 3 % of the blanks exceed it.
+    let new = limits.detection.unwrap();
+    for (times, stands) in [(1.5, true), (0.6, true), (0.4, false), (2.1, false)] {
+        let mut verified = plan.clone();
+        verified["existing"] = json!(format!("{} mg/L", new * times));
+        let found = outcome(&package(&standards, &[vec![3.0]], &json!({"detection_limits": verified})));
+        let limits = found.runs[0].limits.as_ref().unwrap();
+        let highest = numbers(&data["blank"]).into_iter().fold(f64::NEG_INFINITY, f64::max);
+        let expected = stands && highest <= new * times;
+        assert_eq!(limits.existing_stands, Some(expected), "{times}");
+        let kept = if expected { new * times } else { new };
+        assert!((limits.detection.unwrap() / kept - 1.0).abs() < 1e-12);
+        assert!(limits.inputs.iter().any(|input| input.name == "part of the method blanks above it"));
+    }
 }
 
 #[test]
