@@ -114,10 +114,18 @@ pub(crate) struct Columns {
 
 impl Columns {
     pub fn of(points: &[Point]) -> Self {
-        let amounts: Vec<f64> = points.iter().map(|point| point.amount.si()).collect();
-        let responses: Vec<f64> = points.iter().map(|point| point.response.si()).collect();
-        let weights: Vec<f64> = points.iter().map(|point| point.weight).collect();
-        Self::sorted(&amounts, &responses, &weights)
+        let mut places: Vec<usize> = (0..points.len()).collect();
+        places.sort_unstable_by(|&a, &b| {
+            let (a, b) = (&points[a], &points[b]);
+            let by_amount = a.amount.si().total_cmp(&b.amount.si());
+            by_amount.then(a.response.si().total_cmp(&b.response.si())).then(a.weight.total_cmp(&b.weight))
+        });
+        Self {
+            amounts: places.iter().map(|&place| points[place].amount.si()).collect(),
+            responses: places.iter().map(|&place| points[place].response.si()).collect(),
+            weights: places.iter().map(|&place| points[place].weight).collect(),
+            places,
+        }
     }
 
     /// Columns of equal length, sorted by amount, then response, then weight.

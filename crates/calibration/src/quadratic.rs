@@ -11,7 +11,7 @@ use crate::inverse::Unreadable;
 use crate::least_squares::curve::{Curve, Readings, Solution};
 use crate::least_squares::marquardt::NoMinimum;
 use crate::least_squares::number::Number;
-use crate::least_squares::polynomial::Polynomial;
+use crate::least_squares::polynomial::{Polynomial, few};
 use crate::node::{CurveFit, CurveInverse};
 
 /// `response = intercept + slope · amount + curvature · amount²`.
@@ -51,7 +51,7 @@ impl CalibrationCurve<3> for Quadratic {
     /// # Source
     /// ISO 8466-2:2001. Checked by `tests/published/nist_linear.rs` (Pontius) and `tests/published/nist_handbook.rs`.
     fn solve(&self, readings: &Readings<'_>, _: Option<[f64; 3]>) -> Result<Solution<3>, NoMinimum> {
-        Polynomial::WithConstant.fit(readings)
+        few::fit(Polynomial::WithConstant, readings).map_or_else(|| Polynomial::WithConstant.fit(readings), Ok)
     }
 
     fn amount(&self, response: f64, &[intercept, slope, curvature]: &[f64; 3]) -> Result<f64, Unreadable> {
@@ -78,7 +78,7 @@ impl CalibrationCurve<2> for QuadraticThroughOrigin {
     /// # Source
     /// As for [`Quadratic`], with the intercept held at zero; common practice, no source.
     fn solve(&self, readings: &Readings<'_>, _: Option<[f64; 2]>) -> Result<Solution<2>, NoMinimum> {
-        Polynomial::ThroughOrigin.fit(readings)
+        few::fit(Polynomial::ThroughOrigin, readings).map_or_else(|| Polynomial::ThroughOrigin.fit(readings), Ok)
     }
 
     fn amount(&self, response: f64, &[slope, curvature]: &[f64; 2]) -> Result<f64, Unreadable> {

@@ -427,7 +427,8 @@ fn digest(text: &str) -> u64 {
     text.bytes().fold(0xcbf2_9ce4_8422_2325, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3))
 }
 
-/// Figures of every model down to the last bit, as they came out on the machine this was written on.
+/// Figures of every model down to the last bit, as they came out on the machine this was written on; anew since quadratics of
+/// few readings have a solver of their own, which moved their last bits.
 #[test]
 fn every_model_has_the_same_bits_everywhere() {
     let mut figures = String::new();
@@ -445,5 +446,5 @@ fn every_model_has_the_same_bits_everywhere() {
         }
         figures.push_str(&format!("{model} {bits:x?}\n"));
     }
-    assert_eq!(digest(&figures), 16_389_202_750_137_569_356, "{figures}");
+    assert_eq!(digest(&figures), 4_991_796_703_531_153_436, "{figures}");
 }

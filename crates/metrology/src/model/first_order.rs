@@ -18,8 +18,8 @@ impl Model {
     pub fn first_order<K: Kind>(&self, y: Term<'_, K>) -> Estimate<K> {
         let tape = self.tape.borrow();
         let place = y.node as usize;
-        let mut adjoints = vec![0.0; place + 1];
-        let mut effects = vec![0.0; tape.sources.len()];
+        let mut both = vec![0.0; place + 1 + tape.sources.len()];
+        let (adjoints, effects) = both.split_at_mut(place + 1);
         adjoints[place] = 1.0;
         for node in (0..=place).rev() {
             let adjoint = adjoints[node];
@@ -75,18 +75,22 @@ impl Model {
                 }
             }
         }
-        let contributions = tape
-            .source_places
-            .iter()
-            .filter(|&(_, &place)| effects[place as usize] != 0.0)
-            .map(|(id, &place)| {
-                let source = &tape.sources[place as usize];
-                let effect = effects[place as usize];
-                // Infinity times zero says as little as infinity, and is no number to hand on.
-                let u = if effect.is_nan() { f64::INFINITY } else { effect };
-                Contribution { source: id.clone(), u, dof: source.dof, pool: source.pool.clone() }
-            })
-            .collect();
+        let mut contributions = Vec::with_capacity(effects.iter().filter(|&&effect| effect != 0.0).count());
+        for &place in &tape.sources_in_order {
+            let effect = effects[place as usize];
+            if effect == 0.0 {
+                continue;
+            }
+            let source = &tape.sources[place as usize];
+            // Infinity times zero says as little as infinity, and is no number to hand on.
+            let u = if effect.is_nan() { f64::INFINITY } else { effect };
+            contributions.push(Contribution {
+                source: source.id.clone(),
+                u,
+                dof: source.dof,
+                pool: source.pool.clone(),
+            });
+        }
         Estimate { value: K::from_si(tape.values[place]), contributions }
     }
 }

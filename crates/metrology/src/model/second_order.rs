@@ -49,7 +49,7 @@ impl Model {
             }
         }
         // In the order of their names, so that the order of the inputs moves no digit of the sum.
-        let sources: Vec<u32> = tape.source_places.values().copied().filter(|&place| met[place as usize]).collect();
+        let sources: Vec<u32> = tape.sources_in_order.iter().copied().filter(|&place| met[place as usize]).collect();
         let mut series = vec![Series::default(); needed.len()];
         let mut variance = 0.0;
         for &i in &sources {

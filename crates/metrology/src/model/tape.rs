@@ -72,12 +72,14 @@ pub(super) struct Tape {
     pub loadings: Vec<Loading>,
     pub terms_of_sums: Vec<u32>,
     pub sources: Vec<KnownSource>,
-    pub source_places: BTreeMap<SourceId, u32>,
+    /// Places of the sources, in the order of their names.
+    pub sources_in_order: Vec<u32>,
     pub fits: Vec<PlacedFit>,
     pub names: BTreeMap<u32, Name>,
 }
 
 impl Tape {
+    #[inline]
     pub fn push(&mut self, node: Node, value: f64) -> u32 {
         self.nodes.push(node);
         self.values.push(value);
@@ -116,9 +118,15 @@ impl Tape {
     }
 
     fn place_of(&mut self, source: &Source) -> u32 {
-        if let Some(&place) = self.source_places.get(&source.id) {
-            return place;
-        }
+        // Sources are often written in the order of their names, and then the last one settles it.
+        let in_order = &self.sources_in_order;
+        let at = match in_order.last() {
+            Some(&last) if self.sources[last as usize].id < source.id => in_order.len(),
+            _ => match in_order.binary_search_by(|&place| self.sources[place as usize].id.cmp(&source.id)) {
+                Ok(found) => return in_order[found],
+                Err(free) => free,
+            },
+        };
         let place = u32::try_from(self.sources.len()).expect("sources are fewer than terms");
         self.sources.push(KnownSource {
             id: source.id.clone(),
@@ -126,15 +134,25 @@ impl Tape {
             pool: source.pool.clone(),
             shape: source.shape,
         });
-        self.source_places.insert(source.id.clone(), place);
+        self.sources_in_order.insert(at, place);
         place
     }
 }
 
 impl Model {
-    /// An empty model.
+    /// An empty model, with room for an ordinary budget.
     pub fn new() -> Self {
-        Self::default()
+        const ROOM: usize = 64;
+        let tape = Tape {
+            nodes: Vec::with_capacity(ROOM),
+            values: Vec::with_capacity(ROOM),
+            loadings: Vec::with_capacity(ROOM),
+            terms_of_sums: Vec::with_capacity(ROOM),
+            sources: Vec::with_capacity(ROOM / 2),
+            sources_in_order: Vec::with_capacity(ROOM / 2),
+            ..Tape::default()
+        };
+        Self { tape: RefCell::new(tape) }
     }
 
     /// A quantity taken as exact.
