@@ -8,6 +8,7 @@
 
 use std::fmt;
 use std::str::FromStr;
+use std::sync::Arc;
 
 use jiff::civil::DateTime;
 use jiff::tz::Offset;
@@ -22,7 +23,8 @@ const LONGEST: usize = 64;
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(try_from = "String", into = "String")]
 pub struct Timestamp {
-    text: Box<str>,
+    /// Shared, since one time stands under everything that was done together.
+    text: Arc<str>,
     instant: jiff::Timestamp,
 }
 
@@ -251,7 +253,7 @@ impl TryFrom<String> for Timestamp {
 
 impl From<Timestamp> for String {
     fn from(time: Timestamp) -> String {
-        time.text.into()
+        time.text.as_ref().to_owned()
     }
 }
 

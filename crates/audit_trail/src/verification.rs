@@ -28,6 +28,8 @@ mod report;
 
 /// So many places where the index of a store differs are told.
 const FORM_FAULTS: usize = 20;
+/// Room for so many identities is made at once.
+const ROOM: u64 = 4 << 20;
 /// So many signatures are worth the way to other threads.
 const FEW_SIGNATURES: usize = 16;
 
@@ -151,6 +153,9 @@ impl<'a> Check<'a> {
     /// form is looked at, while these are taken into the tree.
     fn all_entries(&mut self) -> Result<(), StoreError> {
         let mut reader = Reader::new(self.store, self.log);
+        // As many as the store says there are, within what is no burden if it is wrong.
+        let n = self.store.size(self.log).map_or(0, |size| size.min(ROOM));
+        self.identities.reserve(usize::try_from(n).unwrap_or_default());
         let own = if reader.has_others() { self.store.reader() } else { None };
         let mut form = if own.is_none() { reading::form(self.store) } else { Ok(Form::default()) };
         let first = self.faults.len();

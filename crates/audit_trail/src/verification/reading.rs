@@ -96,7 +96,8 @@ impl<'a> Reader<'a> {
 
 /// The entries with numbers from `from` to before `to`.
 fn block(store: &dyn Store, log: &LogId, from: u64, to: u64) -> Result<Block, StoreError> {
-    let mut block = Block { entries: Vec::new(), faults: Vec::new(), next: None };
+    let room = usize::try_from((to - from).min(BLOCK_ENTRIES)).unwrap_or_default();
+    let mut block = Block { entries: Vec::with_capacity(room), faults: Vec::new(), next: None };
     let mut n_bytes = 0;
     let answer = store.recount(log, from, &mut |found| {
         if found.number >= to || n_bytes >= BLOCK_BYTES {
