@@ -17,7 +17,7 @@
 //! about, and how entries become people; it has no verb that changes or removes an entry.
 
 pub use self::postgresql::{Address, AddressFault, PostgresStore};
-pub use blob_folder::BlobsInFolder;
+pub use blobs_elsewhere::{BlobPlace, BlobsElsewhere, BucketAddress, BucketAddressFault};
 pub use checkpoint::{Checkpoint, CheckpointFault};
 pub use entry::{Draft, Entry, EnvelopeFault};
 pub use entry_proof::{CannotProve, EntryProof, NotShown, prove_entry, read_tree};
@@ -46,7 +46,7 @@ pub mod keys;
 // Where it is kept.
 mod store;
 
-mod blob_folder;
+mod blobs_elsewhere;
 mod hand_over;
 mod postgresql;
 mod record_file;

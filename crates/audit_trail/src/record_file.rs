@@ -8,7 +8,8 @@
 //! darkline/record/1
 //! database postgresql://laboratory@db.millrace.example/record?sslrootcert=/etc/millrace.pem
 //! log bench-2
-//! pulses /srv/millrace/pulses          optional: large bytes go into this folder instead of the database
+//! pulses /srv/millrace/pulses          optional: large bytes go into this folder, or this bucket (s3://…), instead of the
+//!                                      database
 //! ```
 //!
 //! The bench's key stands beside such a file as it stands beside a record that is a file, and everything that is asked
@@ -18,9 +19,8 @@ use std::fs;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
-use crate::blob_folder::BlobsInFolder;
 use crate::keys::SigningKey;
-use crate::{Address, LogId, PostgresStore, SqliteStore, Store, StoreError};
+use crate::{Address, BlobPlace, BlobsElsewhere, LogId, PostgresStore, SqliteStore, Store, StoreError};
 
 const FIRST_LINE: &str = "darkline/record/1";
 /// Longer than any such file.
@@ -33,8 +33,8 @@ pub struct RecordElsewhere {
     pub address: Address,
     /// The log in it.
     pub log: LogId,
-    /// The folder for large bytes, where they are not kept in the database.
-    pub pulses: Option<PathBuf>,
+    /// Where large bytes stand, where they are not kept in the database.
+    pub pulses: Option<BlobPlace>,
 }
 
 /// Why such a file cannot be read.
@@ -63,7 +63,7 @@ pub enum RecordFileFault {
 impl RecordElsewhere {
     /// The lines of the file.
     pub fn to_text(&self) -> String {
-        let pulses = self.pulses.as_ref().map_or(String::new(), |folder| format!("pulses {}\n", folder.display()));
+        let pulses = self.pulses.as_ref().map_or(String::new(), |place| format!("pulses {place}\n"));
         format!("{FIRST_LINE}\ndatabase {}\nlog {}\n{pulses}", self.address.as_str(), self.log)
     }
 
@@ -80,7 +80,10 @@ impl RecordElsewhere {
                     address = Some(value.trim().parse::<Address>().map_err(|why| fault(why.to_string()))?);
                 }
                 Some(("log", value)) => log = Some(LogId::new(value.trim()).map_err(|why| fault(why.to_string()))?),
-                Some(("pulses", value)) => pulses = Some(PathBuf::from(value.trim())),
+                Some(("pulses", value)) => {
+                    let place = BlobPlace::read(Path::new(value.trim())).map_err(|why| fault(why.to_string()))?;
+                    pulses = Some(place);
+                }
                 _ => return Err(fault("it begins with none of database, log, pulses".to_owned())),
             }
         }
@@ -97,7 +100,7 @@ impl RecordElsewhere {
     /// # Errors
     /// As [`PostgresStore::create`]; the folder for pulses cannot be made.
     pub fn create(&self, device: SigningKey) -> Result<Box<dyn Store>, StoreError> {
-        self.in_folder(PostgresStore::create(self.address.clone(), &self.log, device)?)
+        self.with_place(PostgresStore::create(self.address.clone(), &self.log, device)?)
     }
 
     /// Opens the log in the database for reading; [`Store::append_with`] makes it ready for entries.
@@ -105,12 +108,12 @@ impl RecordElsewhere {
     /// # Errors
     /// As [`PostgresStore::open`].
     pub fn open(&self) -> Result<Box<dyn Store>, StoreError> {
-        self.in_folder(PostgresStore::open(self.address.clone(), &self.log)?)
+        self.with_place(PostgresStore::open(self.address.clone(), &self.log)?)
     }
 
-    fn in_folder(&self, store: PostgresStore) -> Result<Box<dyn Store>, StoreError> {
+    fn with_place(&self, store: PostgresStore) -> Result<Box<dyn Store>, StoreError> {
         Ok(match &self.pulses {
-            Some(folder) => Box::new(BlobsInFolder::over(Box::new(store), folder)?),
+            Some(place) => Box::new(BlobsElsewhere::over(Box::new(store), place)?),
             None => Box::new(store),
         })
     }
@@ -150,7 +153,9 @@ mod tests {
 
     #[test]
     fn what_is_written_reads_back() {
-        for pulses in [None, Some(PathBuf::from("/srv/millrace/pulses of all benches"))] {
+        let folder = BlobPlace::read(Path::new("/srv/millrace/pulses of all benches")).unwrap();
+        let bucket = BlobPlace::read(Path::new("s3://pulses/millrace?endpoint=https://store.example")).unwrap();
+        for pulses in [None, Some(folder), Some(bucket)] {
             let address: Address = "postgresql://laboratory@%2Frun%2Fpostgresql/record".parse().unwrap();
             let elsewhere = RecordElsewhere { address, log: LogId::new("bench-2").unwrap(), pulses };
             let text = elsewhere.to_text();

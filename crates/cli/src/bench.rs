@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use darkline_audit_trail::keys::{KeyFileFault, SigningKey};
-use darkline_audit_trail::{LogId, PersonId, RecordElsewhere, SqliteStore, Store, StoreError, open_record};
+use darkline_audit_trail::{BlobPlace, LogId, PersonId, RecordElsewhere, SqliteStore, Store, StoreError, open_record};
 use darkline_laboratory::Laboratory;
 
 use crate::command_line::Everywhere;
@@ -81,7 +81,8 @@ pub fn begin(everywhere: &Everywhere, log: &LogId, database: Option<Database<'_>
         return Err(already_there(StoreError::AlreadyThere { path: trail }));
     }
     let address = address.parse().map_err(Failure::told)?;
-    let elsewhere = RecordElsewhere { address, log: log.clone(), pulses: pulses.map(Path::to_owned) };
+    let pulses = pulses.map(BlobPlace::read).transpose().map_err(Failure::told)?;
+    let elsewhere = RecordElsewhere { address, log: log.clone(), pulses };
     let store = elsewhere.create(key.clone()).map_err(Failure::told)?;
     key.write_device_file(&device).map_err(Failure::told)?;
     NewFile::at(&trail)?.fill(elsewhere.to_text().as_bytes())?;
@@ -93,7 +94,7 @@ pub fn begin(everywhere: &Everywhere, log: &LogId, database: Option<Database<'_>
 pub struct Database<'a> {
     /// Its address.
     pub address: &'a str,
-    /// The folder for pulses, where they are not kept in the database.
+    /// The folder or bucket for pulses, where they are not kept in the database.
     pub pulses: Option<&'a Path>,
 }
 

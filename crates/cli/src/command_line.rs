@@ -198,7 +198,7 @@ pub struct Begin {
     /// Keep the record in this database (postgresql://user@host/database) instead of a file; never with a password
     #[arg(long, value_name = "ADDRESS")]
     pub record: Option<String>,
-    /// Keep the pulses in this folder instead of the database
+    /// Keep the pulses in this folder, or this bucket (s3://…), instead of the database
     #[arg(long, value_name = "FOLDER", requires = "record")]
     pub pulses: Option<PathBuf>,
     /// Let signatures take passphrases from files: for a record that a program walks through; every signature says so

@@ -3,6 +3,7 @@
     strangers.py bag FOLDER                        bagit, the reference validator of BagIt
     strangers.py pulses FILE                       pyarrow reads the pulses and prints readings, rows and columns
     strangers.py merkle ENTRIES CHECKPOINT PROOF   pymerkle comes to the same roots; our proof by the RFC
+    strangers.py change ENDPOINT KEY               other bytes under this name in the bucket "pulses"
 """
 
 import hashlib
@@ -74,5 +75,12 @@ def merkle(entries, checkpoint, proof):
     print("agrees", earlier[0], later[0])
 
 
+def change(endpoint, key):
+    import boto3
+
+    keys = {"aws_access_key_id": "millrace", "aws_secret_access_key": "invented", "region_name": "us-east-1"}
+    boto3.client("s3", endpoint_url=endpoint, **keys).put_object(Bucket="pulses", Key=key, Body=b"changed")
+
+
 if __name__ == "__main__":
-    {"bag": bag, "pulses": pulses, "merkle": merkle}[sys.argv[1]](*sys.argv[2:])
+    {"bag": bag, "pulses": pulses, "merkle": merkle, "change": change}[sys.argv[1]](*sys.argv[2:])

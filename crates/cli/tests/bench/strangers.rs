@@ -1,18 +1,23 @@
-//! Programs of other people at our files: a verifier in Python, the validator of BagIt, a reader of Parquet, a Merkle tree.
+//! Programs of other people at our files: a verifier in Python, the validator of BagIt, a reader of Parquet, a Merkle tree,
+//! and a store that speaks S3.
 //!
-//! The verifier needs `python3` and `cryptography`, which the tests ask for by name. The other three are packages that the
+//! The verifier needs `python3` and `cryptography`, which the tests ask for by name. The others are packages that the
 //! test brings into `target/strangers`; where they cannot be had, because there is no network, the test says so, and on a
 //! machine that sets `CI` it fails.
 
+use std::io::{Read, Write};
+use std::net::{TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::process::{Child, Command, Output, Stdio};
 use std::sync::OnceLock;
+use std::time::{Duration, Instant};
 
-use crate::laboratory::{Bench, Stage, copy, repository};
-use crate::program::run;
+use crate::laboratory::{Bench, STEPS, Stage, copy, repository};
+use crate::program::{Ran, command, run};
 use crate::seeded::Seeded;
+use crate::server::shared;
 
-const PACKAGES: [&str; 3] = ["bagit==1.9.0", "pyarrow>=15", "pymerkle==7.0.0"];
+const PACKAGES: [&str; 6] = ["bagit==1.9.0", "pyarrow>=15", "pymerkle==7.0.0", "moto[s3]>=5,<6", "flask", "flask-cors"];
 
 fn python(program: &Path, arguments: &[&std::ffi::OsStr]) -> Output {
     Command::new(program).args(arguments).output().expect("these tests need the program python3")
@@ -25,7 +30,7 @@ fn strangers() -> Option<&'static Path> {
         let folder = repository().join("target/strangers");
         let program = folder.join("bin/python");
         let there = |program: &Path| {
-            let imports = ["-c", "import bagit, pyarrow.parquet, pymerkle"];
+            let imports = ["-c", "import bagit, flask_cors, moto.server, pyarrow.parquet, pymerkle"];
             program.exists() && Command::new(program).args(imports).output().is_ok_and(|output| output.status.success())
         };
         if !there(&program) {
@@ -104,6 +109,90 @@ fn another_library_comes_to_the_same_roots_and_the_same_proof() {
     if let Some(said) = says("merkle", &files.each_ref().map(PathBuf::as_path)) {
         assert!(said.starts_with("agrees "), "{said}");
     }
+}
+
+/// A store that speaks S3, with one bucket; it ends with the test.
+struct Bucket {
+    server: Child,
+    port: u16,
+}
+
+impl Drop for Bucket {
+    fn drop(&mut self) {
+        let _ = self.server.kill();
+        let _ = self.server.wait();
+    }
+}
+
+impl Bucket {
+    fn start() -> Option<Self> {
+        let python = strangers()?;
+        let port = TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
+        let server = Command::new(python)
+            .args(["-m", "moto.server", "-H", "127.0.0.1", "-p", &port.to_string()])
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let bucket = Self { server, port };
+        let began = Instant::now();
+        while TcpStream::connect(("127.0.0.1", port)).is_err() {
+            assert!(began.elapsed() < Duration::from_secs(120), "the store that speaks S3 does not start");
+            std::thread::sleep(Duration::from_millis(100));
+        }
+        bucket.ask("PUT /pulses");
+        Some(bucket)
+    }
+
+    /// What the store answers to a request in its own words, not through our library.
+    fn ask(&self, request: &str) -> String {
+        let mut line = TcpStream::connect(("127.0.0.1", self.port)).unwrap();
+        let port = self.port;
+        let head =
+            format!("{request} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nContent-Length: 0\r\nConnection: close\r\n\r\n");
+        line.write_all(head.as_bytes()).unwrap();
+        let mut answer = Vec::new();
+        line.read_to_end(&mut answer).unwrap();
+        let answer = String::from_utf8_lossy(&answer).into_owned();
+        assert!(answer.starts_with("HTTP/1.1 200"), "{request}: {answer}");
+        answer
+    }
+}
+
+/// A record in a database with its pulses in a bucket: they are there by their digests, a changed one is found, and a store
+/// that is gone is said.
+#[test]
+fn pulses_may_stand_in_a_bucket_of_a_store_that_speaks_s3() {
+    let Some(bucket) = Bucket::start() else { return };
+    let run = |bench: &Bench, line: &str| {
+        let keys = [("AWS_ACCESS_KEY_ID", "millrace"), ("AWS_SECRET_ACCESS_KEY", "invented")];
+        Ran::of(line, command(bench.folder(), line).envs(keys).output().unwrap())
+    };
+    let bench = Bench::without_record();
+    copy(&repository().join("demo"), &bench.path("order"));
+    let at = shared().address(&shared().database());
+    let address = format!("s3://pulses/millrace?endpoint=http://127.0.0.1:{}&region=us-east-1", bucket.port);
+    let people = STEPS[0].1;
+    run(&bench, &format!("{} --record {at} --pulses {address}", people[0])).ends(0);
+    assert!(bench.read("laboratory.trail").ends_with(&format!("pulses {address}\n")));
+    run(&bench, people[1]).ends(0);
+    run(&bench, "open order --as j.alder").ends(0);
+    run(&bench, "simulate 2026-041 --truth order/truth.toml -o readings.csv").ends(0);
+    run(&bench, "import 2026-041 readings.csv --as j.alder").ends(0);
+    run(&bench, "evaluate 2026-041").ends(1);
+    run(&bench, "verify").ends(0).says("84 blobs");
+    let listed = bucket.ask("GET /pulses?list-type=2");
+    let keys: Vec<&str> = listed.split("<Key>").skip(1).map(|rest| rest.split('<').next().unwrap()).collect();
+    assert_eq!(keys.len(), 84);
+    for key in &keys {
+        let [folder, within, name] = key.split('/').collect::<Vec<_>>()[..] else { panic!("{key}") };
+        assert_eq!((folder, within, name.len()), ("millrace", &name[..2], 64));
+    }
+    let endpoint = format!("http://127.0.0.1:{}", bucket.port);
+    says("change", &[Path::new(&endpoint), Path::new(keys[0])]).unwrap();
+    run(&bench, "verify").ends(1).says("its bytes have another digest");
+    drop(bucket);
+    run(&bench, "verify").ends(2).says("cannot be reached");
 }
 
 /// Whether the verifier in Python finds an archive in order; how it ended otherwise.
