@@ -82,6 +82,7 @@ impl RestsOn {
                 }
             }
             Act::OpenOrder { order, .. }
+            | Act::Start { order, .. }
             | Act::Sign { order, .. }
             | Act::Return { order, .. }
             | Act::Issue { order, .. }
