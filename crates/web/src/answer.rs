@@ -84,6 +84,8 @@ impl From<LaboratoryError> for Refused {
             LaboratoryError::Refused(Refusal::NotNow { .. }) => {
                 Self::new(409, says, "Look at the order: it has moved on.")
             }
+            LaboratoryError::Refused(Refusal::Waits { .. }) => Self::new(429, says, "Wait until then, and try again."),
+            LaboratoryError::Refused(Refusal::Locked { .. }) => Self::new(403, says, "Ask an administrator."),
             LaboratoryError::Refused(_) => Self::new(403, says, "Somebody with the right has to do it."),
             LaboratoryError::Overtaken { .. } => Self::new(409, says, "Look at the page again, then do it once more."),
             LaboratoryError::Store(_) | LaboratoryError::Fold(_) | LaboratoryError::PulseMissing { .. } => Self::new(

@@ -123,7 +123,7 @@ pub(crate) fn refused(refused: &Refused, around: &Around<'_>) -> Markup {
         404 => "There is no such page",
         403 => "This is not yours to do",
         409 => "It has moved on",
-        429 => "Too many requests",
+        429 => "Too many tries",
         500.. => "This could not be done",
         _ => "This was not done",
     };

@@ -37,7 +37,6 @@ impl Day {
         for (name, passphrase) in PEOPLE {
             let file = folder.path().join("keys").join(name);
             std::fs::write(&file, format!("{passphrase}\n")).unwrap();
-            std::os::unix::fs::PermissionsExt::set_mode(&mut std::fs::metadata(&file).unwrap().permissions(), 0o600);
             std::fs::set_permissions(&file, std::os::unix::fs::PermissionsExt::from_mode(0o600)).unwrap();
         }
         let done = |line: &str| {
@@ -183,7 +182,6 @@ fn the_whole_day_is_done_by_keyboard_while_readings_come_in() {
     browser.wait("49 readings", || browser.has("#reading-49").then_some(()));
     assert!(began.elapsed() < Duration::from_secs(30));
     assert!(browser.text("#heard").starts_with("25 new readings."), "{}", browser.text("#heard"));
-    // While the program that serves is gone, the page says so, and an act stays where it was filled in.
     looked_at(&day, &browser, "", Some("run"));
     day.import(&table, 50, 1000);
     browser.wait("all readings", || browser.has("#reading-84").then_some(()));

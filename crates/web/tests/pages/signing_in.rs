@@ -49,6 +49,21 @@ fn an_account_waits_after_three_that_do_not_fit_and_others_go_on() {
 }
 
 #[test]
+fn what_does_not_fit_at_a_signature_counts_towards_the_same_limit() {
+    let bench = Bench::open();
+    let by = bench.sign_in("j.alder");
+    let wrong = [("old", "not the passphrase"), ("new", "leaves before catkins"), ("again", "leaves before catkins")];
+    for _ in 0..2 {
+        assert_eq!(bench.post("/account/passphrase", Some(&by), &wrong).status, 422);
+    }
+    assert_eq!(bench.try_to_sign_in("j.alder", "not the passphrase").status, 422);
+    let right = [("old", passphrase("j.alder")), wrong[1], wrong[2]];
+    let waits = bench.post("/account/passphrase", Some(&by), &right);
+    assert_eq!(waits.status, 429);
+    assert!(waits.text().contains("waits until"), "{}", waits.text());
+}
+
+#[test]
 fn many_tries_from_one_address_wait_whatever_the_name() {
     let bench = Bench::open();
     let statuses: Vec<u16> =
