@@ -1,7 +1,7 @@
 //! Probability distributions: what a probability, a quantile or a tail of each law is.
 //!
 //! Suggested reading order:
-//! 1. [`normal`]: density, both tails, quantile, and the draw that Monte Carlo uses.
+//! 1. [`normal`]: density, both tails, quantile; [`draw`]: what Monte Carlo draws by it.
 //! 2. [`gamma`], [`beta`]: the incomplete gamma and beta functions under the other laws.
 //! 3. [`student_t`], [`chi_squared`], [`fisher_f`]: the laws of means, variances and their ratios.
 //! 4. [`noncentral_t`], [`studentised_range`]: tolerance factors and the comparison of many means.
@@ -18,6 +18,7 @@
 //! bits on every machine. Relative error below 10⁻¹² against the multiple-precision tables of
 //! `reference/distribution`, wherever `f64` can hold the answer as a normal number.
 
+pub mod draw;
 pub mod normal;
 
 pub mod beta;

@@ -106,55 +106,6 @@ pub fn draw(bits: u64) -> f64 {
     with_sign_of(bits, lower_half(lower_probability(bits)))
 }
 
-/// [`draw`] of many words at once, with the same bits.
-///
-/// Every deviate is first worked out as if it lay in the middle, four abreast and without a branch; the one in seven that
-/// lies in a tail is then worked out again.
-///
-/// # Arguments
-/// * `words`: any words.
-/// * `deviates`: a place for each.
-pub(crate) fn draws(words: &[u64], deviates: &mut [f64]) {
-    const TOGETHER: usize = 64;
-    for (words, deviates) in words.chunks(TOGETHER).zip(deviates.chunks_mut(TOGETHER)) {
-        let mut q = [0.0; TOGETHER];
-        for (q, &word) in q.iter_mut().zip(words) {
-            *q = lower_probability(word) - 0.5;
-        }
-        let (mut in_tail, mut n_in_tail) = ([0_u8; TOGETHER], 0);
-        for (place, q) in (0_u8..).zip(&q[..words.len()]) {
-            // Written always and counted only where it holds: a branch would be guessed wrong one time in seven.
-            in_tail[n_in_tail] = place;
-            n_in_tail += usize::from(*q < END_OF_MIDDLE);
-        }
-        let mut log_p = [0.0; TOGETHER];
-        for (log_p, &place) in log_p.iter_mut().zip(&in_tail[..n_in_tail]) {
-            *log_p = libm::log(lower_probability(words[usize::from(place)]));
-        }
-        let mut z = q;
-        for z in z.as_chunks_mut::<ABREAST>().0 {
-            let r = z.map(|q| 0.180_625 - q * q);
-            let (over, under) = (polynomials(&CENTRE_OVER, &r), polynomials(&CENTRE_UNDER, &r));
-            for ((z, over), under) in z.iter_mut().zip(over).zip(under) {
-                *z = *z * over / under;
-            }
-        }
-        for ((deviate, &word), z) in deviates.iter_mut().zip(words).zip(z) {
-            *deviate = with_sign_of(word, z);
-        }
-        let tails = in_tail[..n_in_tail].chunks(ABREAST).zip(log_p.as_chunks::<ABREAST>().0);
-        for (places, log_p) in tails {
-            let r = log_p.map(distance_in_tail);
-            let s = r.map(|r| r - 1.6);
-            let (over, under) = (polynomials(&TAIL_OVER, &s), polynomials(&TAIL_UNDER, &s));
-            for (((&place, r), over), under) in places.iter().zip(r).zip(over).zip(under) {
-                let z = if r <= END_OF_NEAR_TAIL { -(over / under) } else { far_tail(r) };
-                deviates[usize::from(place)] = with_sign_of(words[usize::from(place)], z);
-            }
-        }
-    }
-}
-
 /// The probability below a draw, or above it where the draw lies above the middle: never more than ½.
 #[inline]
 fn lower_probability(bits: u64) -> f64 {
@@ -268,21 +219,6 @@ fn distance_in_tail(log_p: f64) -> f64 {
 fn far_tail(r: f64) -> f64 {
     let s = r - 5.0;
     -(polynomial(&FAR_TAIL_OVER, s) / polynomial(&FAR_TAIL_UNDER, s))
-}
-
-/// How many deviates are worked out side by side: enough to hide the time that one operation waits for the one before.
-const ABREAST: usize = 4;
-
-/// [`polynomial`] at several places.
-#[inline]
-fn polynomials(c: &[f64; 8], x: &[f64; ABREAST]) -> [f64; ABREAST] {
-    let mut value = [c[7]; ABREAST];
-    for c in c[..7].iter().rev() {
-        for (value, x) in value.iter_mut().zip(x) {
-            *value = *value * x + c;
-        }
-    }
-    value
 }
 
 /// A polynomial of degree seven, coefficients from the constant upwards.
@@ -422,15 +358,6 @@ mod tests {
     }
 
     proptest! {
-        #[test]
-        fn draws_together_have_the_bits_of_draws_alone(words in prop::collection::vec(any::<u64>(), 0..300)) {
-            let mut together = vec![0.0; words.len()];
-            draws(&words, &mut together);
-            for (together, &word) in together.iter().zip(&words) {
-                prop_assert_eq!(together.to_bits(), draw(word).to_bits(), "{:x}", word);
-            }
-        }
-
         #[test]
         fn a_draw_is_the_quantile_of_its_cell(word in any::<u64>()) {
             let p = ((word.min(!word) >> 11) as f64 + 0.5) / 9_007_199_254_740_992.0;

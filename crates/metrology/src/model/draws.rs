@@ -1,23 +1,31 @@
 //! Draws of the sources: counter-based, so that neither threads nor added sources move a digit.
 //!
-//! The stream of a source is keyed by its name, trial `i` takes the `i`-th 64-bit word of it, one word one draw.
+//! The stream of a source is keyed by its name and cut into blocks of trials; a trial takes the word of its place in its
+//! block, one word of 32 bits one draw.
 //!
 //! Source: JCGM 101:2008, 6.4 and C.2, for how distributions are drawn from uniform numbers.
 //!
 //! Invariant: a draw depends on the name of its source, its shape and degrees of freedom, and the number of the trial.
 
-use rand_chacha::ChaCha12Rng;
-use rand_chacha::rand_core::{Rng, SeedableRng};
+use rand_chacha::ChaCha8Core;
+use rand_chacha::rand_core::SeedableRng;
+use rand_chacha::rand_core::block::Generator;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 
 use super::spread::Spread;
 use super::tape::KnownSource;
-use crate::distribution::normal;
+use crate::distribution::draw;
 use crate::source::Shape;
 
 /// Trials drawn together: enough to amortise the start of a stream, few enough to stay in cache.
+///
+/// Part of the arithmetic: another length gives other draws.
 pub(super) const BLOCK: usize = 256;
+
+/// Words that the generator gives at once.
+const AT_ONCE: usize = 64;
+const _: () = assert!(BLOCK.is_multiple_of(AT_ONCE));
 
 /// The streams of the sources that a replay needs.
 #[derive(Default)]
@@ -33,6 +41,10 @@ struct Stream {
     shape: Shape,
     /// Place of the stream of its estimated standard deviation or limits.
     scale: Option<usize>,
+    /// How many quantities rest on it directly.
+    n_uses: usize,
+    /// Whether it is the first source of one of them.
+    is_first: bool,
 }
 
 /// What was estimated, and is therefore drawn itself.
@@ -62,8 +74,39 @@ impl<'t> Streams<'t> {
     /// Takes a source up; its draws are the column of this number.
     pub fn take_up(&mut self, source: &'t KnownSource) -> usize {
         let scale = self.scale_of(source);
-        self.streams.push(Stream { key: key("source", source.id.as_str()), shape: source.shape, scale });
+        self.streams.push(Stream {
+            key: key("source", source.id.as_str()),
+            shape: source.shape,
+            scale,
+            n_uses: 0,
+            is_first: false,
+        });
         self.streams.len() - 1
+    }
+
+    /// Notes that one more quantity rests on a source, and whether as on its first.
+    pub fn use_of(&mut self, number: usize, is_first: bool) {
+        self.streams[number].n_uses += 1;
+        self.streams[number].is_first |= is_first;
+    }
+
+    /// Whether the draws of a source go into one quantity as they are, before any other, and need no column of their own.
+    pub fn goes_straight(&self, number: usize) -> bool {
+        let stream = &self.streams[number];
+        stream.n_uses == 1 && stream.is_first && stream.scale.is_none() && stream.shape == Shape::Normal
+    }
+
+    /// Draws a block of a source that [`Streams::goes_straight`] into the column of its quantity: `mean + u · draw`.
+    pub fn draw_straight(
+        &self,
+        number: usize,
+        block: usize,
+        (mean, u): (f64, f64),
+        words: &mut Words,
+        column: &mut [f64],
+    ) {
+        fill(words, &self.streams[number].key, block);
+        draw::normals(&words[..column.len()], mean, u, column);
     }
 
     /// The place of the scale of a source, which is new unless it shares one.
@@ -94,28 +137,29 @@ impl<'t> Streams<'t> {
         }))
     }
 
-    /// Draws trials `first` to `first + n` of every source, each with standard deviation one before the scale of a t.
+    /// Draws a block of trials of every source that has a column, with standard deviation one before the scale of a t.
     ///
     /// # Arguments
-    /// * `n`: at most [`BLOCK`].
-    pub fn draw(&self, first: usize, n: usize, drawn: &mut Drawn) {
+    /// * `block`: its number; its first trial is that times [`BLOCK`].
+    pub fn draw(&self, block: usize, drawn: &mut Drawn) {
         let Drawn { words, scales, draws } = drawn;
         scales.resize(self.scales.len() * BLOCK, 0.0);
         draws.resize(self.streams.len() * BLOCK, 0.0);
         for (scale, column) in self.scales.iter().zip(scales.chunks_exact_mut(BLOCK)) {
-            let words = words_of(&scale.key, first, &mut words[..n]);
-            let column = &mut column[..n];
+            fill(words, &scale.key, block);
             match &scale.factor {
                 Factors::Spread(spread) => {
-                    normal::draws(words, column);
+                    draw::normals(words, 0.0, 1.0, column);
                     column.iter_mut().for_each(|value| *value = spread.of(*value));
                 }
-                Factors::Limits { by } => each(words, column, |word| 1.0 + (2.0 * uniform(word) - 1.0) * by),
+                Factors::Limits { by } => each(words, column, |word| 1.0 + (2.0 * draw::uniform(word) - 1.0) * by),
             }
         }
-        for (stream, column) in self.streams.iter().zip(draws.chunks_exact_mut(BLOCK)) {
-            let words = words_of(&stream.key, first, &mut words[..n]);
-            let column = &mut column[..n];
+        for (number, (stream, column)) in self.streams.iter().zip(draws.chunks_exact_mut(BLOCK)).enumerate() {
+            if self.goes_straight(number) {
+                continue;
+            }
+            fill(words, &stream.key, block);
             stream.shape.draw(words, column);
             if let Some(scale) = stream.scale {
                 for (draw, scale) in column.iter_mut().zip(&scales[scale * BLOCK..]) {
@@ -126,9 +170,12 @@ impl<'t> Streams<'t> {
     }
 }
 
+/// The random words of a block of trials.
+pub(super) type Words = [u32; BLOCK];
+
 /// Columns that are drawn anew for each block of trials.
 pub(super) struct Drawn {
-    words: [u64; BLOCK],
+    pub words: Words,
     scales: Vec<f64>,
     draws: Vec<f64>,
 }
@@ -148,29 +195,29 @@ impl Drawn {
 
 impl Shape {
     /// Draws with mean zero and standard deviation one.
-    fn draw(self, words: &[u64], draws: &mut [f64]) {
+    fn draw(self, words: &[u32], draws: &mut [f64]) {
         match self {
-            Shape::Normal => normal::draws(words, draws),
+            Shape::Normal => draw::normals(words, 0.0, 1.0, draws),
             Shape::Rectangular => {
                 let half_width = 3.0_f64.sqrt();
-                each(words, draws, |word| half_width * (2.0 * uniform(word) - 1.0));
+                each(words, draws, |word| half_width * (2.0 * draw::uniform(word) - 1.0));
             }
             Shape::Triangular => {
                 let half_width = 6.0_f64.sqrt();
                 let inverse = |p: f64| if p < 0.5 { (2.0 * p).sqrt() - 1.0 } else { 1.0 - (2.0 * (1.0 - p)).sqrt() };
-                each(words, draws, |word| half_width * inverse(uniform(word)));
+                each(words, draws, |word| half_width * inverse(draw::uniform(word)));
             }
             Shape::Arcsine => {
                 let half_width = 2.0_f64.sqrt();
-                each(words, draws, |word| half_width * libm::sin(std::f64::consts::PI * (uniform(word) - 0.5)));
+                each(words, draws, |word| half_width * libm::sin(std::f64::consts::PI * (draw::uniform(word) - 0.5)));
             }
         }
     }
 }
 
-fn each(words: &[u64], draws: &mut [f64], draw: impl Fn(u64) -> f64) {
+fn each(words: &[u32], draws: &mut [f64], act: impl Fn(u32) -> f64) {
     for (value, &word) in draws.iter_mut().zip(words) {
-        *value = draw(word);
+        *value = act(word);
     }
 }
 
@@ -183,39 +230,23 @@ fn key(role: &str, name: &str) -> [u8; 32] {
     hash.finalize().into()
 }
 
-/// Fills in the words of a stream from trial `first` on.
-fn words_of<'w>(key: &[u8; 32], first: usize, words: &'w mut [u64]) -> &'w [u64] {
-    let mut stream = ChaCha12Rng::from_seed(*key);
-    stream.set_word_pos(2 * first as u128);
-    let mut bytes = [0; 8 * BLOCK];
-    let bytes = &mut bytes[..8 * words.len()];
-    stream.fill_bytes(bytes);
-    for (word, bytes) in words.iter_mut().zip(bytes.as_chunks::<8>().0) {
-        *word = u64::from_le_bytes(*bytes);
+/// Fills in the words of a block of a stream: a ChaCha8 stream of its own, keyed by that of the source and the number of
+/// the block.
+fn fill(words: &mut Words, key: &[u8; 32], block: usize) {
+    let mut key = *key;
+    for (byte, of_block) in key[24..].iter_mut().zip((block as u64).to_le_bytes()) {
+        *byte ^= of_block;
     }
-    words
-}
-
-/// A uniform number strictly between 0 and 1 from 64 random bits: the middle of one of 2⁵² cells, which is exact, so that
-/// neither end is met.
-#[expect(clippy::cast_precision_loss, reason = "52 bits and a half are exact")]
-fn uniform(word: u64) -> f64 {
-    ((word >> 12) as f64 + 0.5) * (1.0 / 4_503_599_627_370_496.0)
+    let mut generator = ChaCha8Core::from_seed(key);
+    for words in words.as_chunks_mut::<AT_ONCE>().0 {
+        generator.generate(words);
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::source::{PoolId, SourceId};
-
-    #[test]
-    fn no_draw_meets_an_end() {
-        for word in [0, u64::MAX] {
-            let p = uniform(word);
-            assert!(p > 0.0 && p < 1.0, "{p}");
-        }
-        assert_eq!(uniform(0), 1.0 - uniform(u64::MAX));
-    }
 
     #[test]
     fn a_source_and_a_pool_of_one_name_are_drawn_apart() {

@@ -16,6 +16,7 @@ mod fit;
 mod laws;
 mod monte_carlo;
 mod replay;
+mod sample;
 mod second_order;
 mod spread;
 mod tape;
@@ -24,7 +25,7 @@ mod validation;
 
 pub use explain::{Derivation, Step, figure};
 pub use fit::{Fit, NoSolution};
-pub use monte_carlo::{Interval, Sample};
+pub use sample::{Interval, Sample};
 pub use tape::{Model, NotACovariance};
 pub use term::Term;
 pub use validation::{Validation, numerical_tolerance};

@@ -18,12 +18,6 @@ pub(super) struct Plan<'t> {
     streams: Streams<'t>,
 }
 
-/// What one block of trials gave: values by quantity, only of trials in which every fit had a solution.
-pub(super) struct Block {
-    pub values: Vec<Vec<f64>>,
-    pub n_without_solution: u32,
-}
-
 /// The columns of a block. One thread fills the same ones again and again.
 #[derive(Default)]
 pub(super) struct Workspace {
@@ -47,9 +41,10 @@ impl<'t> Plan<'t> {
             columns[place] = u32::try_from(steps.len()).expect("steps are fewer than places");
             steps.push(place_on_tape);
             if let Node::Input { first, end } = tape.nodes[place] {
-                for loading in &tape.loadings[first as usize..end as usize] {
+                for (rank, loading) in tape.loadings[first as usize..end as usize].iter().enumerate() {
                     let source = loading.source as usize;
-                    taken_up[source].get_or_insert_with(|| streams.take_up(&tape.sources[source]));
+                    let number = *taken_up[source].get_or_insert_with(|| streams.take_up(&tape.sources[source]));
+                    streams.use_of(number, rank == 0);
                 }
             }
         }
@@ -57,10 +52,14 @@ impl<'t> Plan<'t> {
         Self { tape, ys, steps, columns, numbers, streams }
     }
 
-    /// Replays trials `first` to `first + n`; `n` is at most [`BLOCK`].
-    pub fn replay(&self, workspace: &mut Workspace, first: usize, n: usize) -> Block {
+    /// Replays the first `n` trials of a block and says how many had a solution.
+    ///
+    /// # Arguments
+    /// * `n`: at most [`BLOCK`].
+    /// * `kept`: [`BLOCK`] places for each wanted quantity, filled from the first on with the values of those trials.
+    pub fn replay(&self, workspace: &mut Workspace, block: usize, n: usize, kept: &mut [f64]) -> usize {
         let Workspace { drawn, columns, solutions, inputs, has_solution } = workspace;
-        self.streams.draw(first, n, drawn);
+        self.streams.draw(block, drawn);
         columns.resize(self.steps.len() * BLOCK, 0.0);
         solutions.resize(self.tape.fits.len(), Vec::new());
         solutions.iter_mut().for_each(Vec::clear);
@@ -76,9 +75,22 @@ impl<'t> Plan<'t> {
             match self.tape.nodes[place as usize] {
                 Node::Exact => column.fill(self.tape.values[place as usize]),
                 Node::Input { first, end } => {
-                    column.fill(self.tape.values[place as usize]);
-                    for loading in &self.tape.loadings[first as usize..end as usize] {
-                        let draws = drawn.column(self.numbers[loading.source as usize]);
+                    let middle = self.tape.values[place as usize];
+                    let number = |source: u32| self.numbers[source as usize];
+                    let loadings = &self.tape.loadings[first as usize..end as usize];
+                    let Some((one, others)) = loadings.split_first() else {
+                        column.fill(middle);
+                        continue;
+                    };
+                    if self.streams.goes_straight(number(one.source)) {
+                        let (number, words) = (number(one.source), &mut drawn.words);
+                        self.streams.draw_straight(number, block, (middle, one.u), words, column);
+                    } else {
+                        let draws = drawn.column(number(one.source));
+                        column.iter_mut().zip(draws).for_each(|(value, draw)| *value = middle + one.u * draw);
+                    }
+                    for loading in others {
+                        let draws = drawn.column(number(loading.source));
                         column.iter_mut().zip(draws).for_each(|(value, draw)| *value += loading.u * draw);
                     }
                 }
@@ -108,25 +120,32 @@ impl<'t> Plan<'t> {
                 }
             }
         }
-        self.kept(columns, has_solution)
+        self.keep(columns, has_solution, kept)
     }
 
-    /// The wanted quantities in the trials that have a solution.
-    fn kept(&self, columns: &[f64], has_solution: &mut [bool]) -> Block {
-        let before = Before { columns, places: &self.columns, n: has_solution.len() };
+    /// Takes the wanted quantities over, in the trials that have a solution.
+    fn keep(&self, columns: &[f64], has_solution: &mut [bool], kept: &mut [f64]) -> usize {
+        let n = has_solution.len();
+        let before = Before { columns, places: &self.columns, n };
         // A value that is not finite (a root of a negative draw, a division by a draw of zero) is no solution either.
+        let mut all_have = has_solution.iter().fold(true, |all, ok| all & ok);
+        for (&y, kept) in self.ys.iter().zip(kept.chunks_exact_mut(BLOCK)) {
+            for (kept, value) in kept.iter_mut().zip(before.of(y)) {
+                *kept = *value;
+                all_have &= value.is_finite();
+            }
+        }
+        if all_have {
+            return n;
+        }
         for &y in &self.ys {
             has_solution.iter_mut().zip(before.of(y)).for_each(|(ok, value)| *ok &= value.is_finite());
         }
-        let failed = has_solution.iter().filter(|ok| !**ok).count();
-        let kept = |&y: &u32| {
-            let trials = before.of(y).iter().zip(has_solution.iter());
-            trials.filter(|(_, ok)| **ok).map(|(value, _)| *value).collect()
-        };
-        Block {
-            values: self.ys.iter().map(kept).collect(),
-            n_without_solution: u32::try_from(failed).expect("a block is short"),
+        for (&y, kept) in self.ys.iter().zip(kept.chunks_exact_mut(BLOCK)) {
+            let found = before.of(y).iter().zip(has_solution.iter()).filter(|(_, ok)| **ok);
+            kept.iter_mut().zip(found).for_each(|(kept, (value, _))| *kept = *value);
         }
+        has_solution.iter().filter(|ok| **ok).count()
     }
 }
 

@@ -3,7 +3,7 @@
 //! [`numerical_tolerance`] says how large a difference those digits allow, [`Validation`] whether both ends of the
 //! coverage interval keep within it.
 
-use super::monte_carlo::Interval;
+use super::sample::Interval;
 use crate::estimate::Expanded;
 use crate::kind::Kind;
 
