@@ -13,7 +13,7 @@ fn mistyped_words_are_told_and_not_run() {
     for line in [
         "evalute 2026-052",
         "imprt 2026-052 cadmium/readings.csv --as j.alder",
-        "serve",
+        "telephone",
         "people ad",
         "evaluate",
         "evaluate 2026-052 --jsno",
