@@ -5,6 +5,7 @@ mod clause_page;
 mod command_page;
 mod docs;
 mod finding;
+mod fuzz;
 mod house;
 mod new_published;
 mod new_rule;
@@ -28,6 +29,8 @@ The contributor's commands.
   cargo xtask test --quick         without installing tools and without the release build
   cargo xtask test --dry-run       the steps, without running them
   cargo xtask torture              ten thousand kills at any moment, nothing lost, nothing doubled
+  cargo xtask fuzz [TARGET …] [--seconds N]
+                                   any bytes through every parser, 60 s each
   cargo xtask tidy                 the tidy checks alone
   cargo xtask docs                 write the generated pages of docs/reference/
   cargo xtask docs --check         only say whether they are up to date
@@ -53,6 +56,10 @@ fn main() -> ExitCode {
         ["test", options @ ..] => match asked(options) {
             Some(asked) => test_run::run(root, asked),
             None => return misread(&arguments),
+        },
+        ["fuzz", arguments @ ..] => match fuzz::asked(arguments) {
+            Some(asked) => fuzz::run(root, &asked),
+            None => return misread(&["fuzz"]),
         },
         ["torture"] => torture::run(root),
         ["tidy"] => tidy::tell(root),
