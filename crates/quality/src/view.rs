@@ -187,6 +187,19 @@ impl SeenReading {
 }
 
 impl<'a> RunView<'a> {
+    /// The row whose replicates of a solution are still to come; `None` where all are there, or the run has gone on without them.
+    pub fn replicates_awaited(&self, solution: &SeenSolution<'_>) -> Option<u32> {
+        let rows: Vec<&Row> = self.run.rows().collect();
+        let n_read = |row: &Row| self.run.readings.iter().filter(|reading| reading.row == row.number).count();
+        let last_read = rows.iter().rposition(|row| n_read(row) > 0);
+        let awaited = rows.iter().enumerate().find(|(place, row)| {
+            self.run.home(row.number) == solution.row
+                && n_read(row) < usize::from(row.replicates)
+                && last_read.is_none_or(|last| *place >= last)
+        });
+        awaited.map(|(_, row)| row.number)
+    }
+
     /// The solution of a row, or of the row it joins.
     pub fn solution(&self, row: u32) -> Option<&SeenSolution<'a>> {
         let home = self.run.home(row);

@@ -6,6 +6,7 @@ mod bench;
 mod clean;
 mod faults;
 mod limits;
+mod live;
 mod roll_over;
 mod scenes;
 mod two_methods;

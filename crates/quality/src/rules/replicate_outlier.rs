@@ -84,7 +84,8 @@ fn see(view: &RunView<'_>) -> Vec<Flag> {
         flags.push(Flag {
             id: flag_id(RULE.name, Subject::Reading(view.run.reading_id(number))),
             severity: Severity::Stops,
-            settled: Settled::Now,
+            // A replicate to come may show that it was the other one.
+            settled: view.replicates_awaited(solution).map_or(Settled::Now, |row| Settled::Until(view.run.row_id(row))),
             evidence: evidence.fact("cup", solution.name),
             holds: view.what_stands_on(solution),
             next: vec![NextStep::Repeat { replicates: 1 }],
