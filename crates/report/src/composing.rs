@@ -10,6 +10,7 @@ use darkline_evaluation::outcome::{
     ValueOutcome,
 };
 use darkline_evaluation::procedure::of_edition;
+use darkline_evaluation::repeating::{Repeats, repeats};
 use darkline_metrology::conformity::Statement as Found;
 use darkline_metrology::kind::Kind;
 use darkline_quality::rules;
@@ -26,7 +27,8 @@ use crate::printed::{Printed, coverage_factor, printed, significant};
 use crate::pulse_part;
 use crate::test_report::{
     Annex, Budget, Contribution, ControlLine, ControlOutcome, Finding, JustifiedFlag, Limit, MethodLine, Party, Proof,
-    Replaced, ResultLine, SampleLine, Sampling, Signature, Span, Statement, TestReport, Uncertainty, Verdict,
+    RepeatLine, Replaced, ResultLine, SampleLine, Sampling, Signature, Span, Statement, TestReport, Uncertainty,
+    Verdict,
 };
 
 /// What the record says about an issue.
@@ -343,6 +345,7 @@ fn annex(package: &DataPackage, outcome: &Outcome) -> Annex {
         conformity: conformity_part::lines(outcome),
         portions: outcome.runs.iter().flat_map(portions_part::lines).collect(),
         controls: Vec::new(),
+        repeats: repeats(package).into_iter().map(repeat_line).collect(),
         figures: Vec::new(),
     };
     for requested in &package.order.analytes {
@@ -372,6 +375,16 @@ fn annex(package: &DataPackage, outcome: &Outcome) -> Annex {
         annex.controls.extend(run.controls.iter().map(|control| control_line(outcome, run, method, control)));
     }
     annex
+}
+
+/// A repeated result with its chance of passing at the limit.
+fn repeat_line(repeats: Repeats) -> RepeatLine {
+    RepeatLine {
+        of: format!("{} in {}", repeats.element, repeats.sample),
+        repeated: repeats.repeated.to_string(),
+        allowed: repeats.allowed.map_or_else(String::new, |allowed| allowed.to_string()),
+        chance: format!("{} %", significant(100.0 * repeats.chance, 3)),
+    }
 }
 
 /// The result a reader will ask about first: the one nearest its limit in terms of U, or the first where there is no limit.

@@ -333,8 +333,23 @@ pub struct Annex {
     pub portions: Vec<PortionsLine>,
     /// Controls measured with the samples.
     pub controls: Vec<ControlLine>,
+    /// Results that were measured more than once and are held against a limit.
+    pub repeats: Vec<RepeatLine>,
     /// Figures.
     pub figures: Vec<FigureLine>,
+}
+
+/// A result that was measured more than once: who measures until it passes, passes.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct RepeatLine {
+    /// Whose result, like `lead in S03`.
+    pub of: String,
+    /// Times it was repeated.
+    pub repeated: String,
+    /// Times the method allows, fixed before anything was measured; empty where it states none.
+    pub allowed: String,
+    /// Chance that one of the results passes although the true value lies at the limit, like `75 %`.
+    pub chance: String,
 }
 
 /// An uncertainty budget.

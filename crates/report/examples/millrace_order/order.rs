@@ -263,6 +263,7 @@ fn annex() -> Annex {
             control("spike of well-04, 1.0 µg/L", "94 %", "80 % to 120 %", ControlOutcome::Passed),
             control("carry-over after row 12", "0.006 s", "at most 0.004 s", ControlOutcome::Justified),
         ],
+        repeats: Vec::new(),
         figures: vec![FigureLine::of(well_04(Medium::Paper)), FigureLine::of(run_17(Medium::Paper))],
     }
 }
