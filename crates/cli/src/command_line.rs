@@ -98,8 +98,15 @@ pub enum Verb {
     Import(Import),
     /// Watch a folder that the instrument writes into: readings and flags are shown as they come
     Watch(Watch),
+    /// Lay the weighings of a balance's files into a preparation document, as a proposal to look at and open
+    #[command(
+        after_help = "Nothing is appended: `darkline open` takes the document into the record when somebody has looked at it."
+    )]
+    Weigh(Weigh),
     /// Work out the results of an order from its readings and decisions. Stores nothing
     Evaluate(Evaluate),
+    /// Write results, readings or rows into a file for other programs: CSV, JSON Lines, pulses as Parquet
+    Export(Export),
     /// Tell how a result came about: the derivation with its numbers, and the budget by source
     Explain(Explain),
     /// Decide about readings and flags, with a reason
@@ -551,6 +558,24 @@ fn line_and_row(text: &str) -> Result<(usize, u32), String> {
     parts.ok_or_else(|| "write the line of the file and the row of the run order, such as 14=7".to_owned())
 }
 
+/// Options of `weigh`.
+#[derive(Debug, Args)]
+pub struct Weigh {
+    /// The preparation document
+    pub preparation: PathBuf,
+    /// The folder that the balance writes into, or one of its files; only read
+    pub place: PathBuf,
+    /// How the balance writes: a small document with its columns
+    #[arg(long, value_name = "FILE")]
+    pub mapping: PathBuf,
+    /// Where the document with the masses goes ("-" is standard output)
+    #[arg(short, long, value_name = "FILE")]
+    pub output: PathBuf,
+    /// Look again and again, show each weighing as it comes, and end when nothing new has come for so many seconds
+    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    pub until_quiet: Option<f64>,
+}
+
 /// Options of `evaluate`.
 #[derive(Debug, Args)]
 pub struct Evaluate {
@@ -568,6 +593,36 @@ pub struct Evaluate {
     /// Work it out by another edition of the arithmetic than the one the order was opened with
     #[arg(long, value_name = "N")]
     pub edition: Option<u32>,
+}
+
+/// What `export` writes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum Exported {
+    /// The results with their uncertainty
+    Results,
+    /// The readings of a run, pulses as Parquet beside them
+    Readings,
+    /// The rows of a run
+    RunOrder,
+}
+
+/// Options of `export`.
+#[derive(Debug, Args)]
+pub struct Export {
+    /// The order
+    pub order: String,
+    /// What is written
+    #[arg(long, value_enum, default_value = "results")]
+    pub what: Exported,
+    /// The run, where the order is measured in several
+    #[arg(long, value_name = "RUN")]
+    pub run: Option<String>,
+    /// Where it goes; .csv and .jsonl say the form ("-" is standard output, CSV)
+    #[arg(short, long, value_name = "FILE")]
+    pub output: PathBuf,
+    /// The decimal sign of the place; with a comma, cells of CSV are parted by semicolons
+    #[arg(long, value_name = "SIGN", env = "DARKLINE_DECIMAL_SIGN", default_value = ".", value_parser = [".", ","])]
+    pub decimal_sign: String,
 }
 
 /// Options of `explain`.

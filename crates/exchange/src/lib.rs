@@ -29,6 +29,9 @@ mod uncertainty_plan;
 
 mod separated;
 
+pub mod decimal_sign;
+pub mod json_lines;
+
 pub mod run_order;
 mod solid;
 

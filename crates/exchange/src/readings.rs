@@ -14,11 +14,13 @@ use darkline_metrology::kind::{Kind, Mass, Response, Unit};
 use darkline_record::decision::Reason;
 use darkline_record::figure::Written;
 use darkline_record::method::{ResponseKind, ResponsePlan};
-use darkline_record::run::{RowHolds, Run};
+use darkline_record::run::{Reading, RowHolds, Run, Signal};
 use darkline_record::time::Timestamp;
 
+use crate::decimal_sign::{self, DecimalSign};
 use crate::fault::Faults;
-use crate::separated::{Column, Line, Table, push_line};
+use crate::json_lines;
+use crate::separated::{Column, Line, Table};
 use crate::sheet::{Sheet, ShowsLines};
 
 /// One line of a table of readings; whoever takes it in gives the reading its number.
@@ -71,7 +73,7 @@ fn printed_column_of(kind: ResponseKind) -> &'static str {
     }
 }
 
-/// Reads a table of readings.
+/// Reads a table of readings, or the same as JSON Lines: an object a line, its keys the names of the columns.
 ///
 /// # Arguments
 /// * `run`: the run they belong to, with the readings it has already.
@@ -80,6 +82,20 @@ fn printed_column_of(kind: ResponseKind) -> &'static str {
 /// # Errors
 /// All faults of the text.
 pub fn read(file_name: &str, text: &str, run: &Run, plan: &ResponsePlan) -> Result<Vec<ReadRow>, Faults> {
+    if !json_lines::is(text) {
+        return read_table(file_name, text, run, plan);
+    }
+    let turned = json_lines::as_table(file_name, text)?;
+    match read_table(file_name, &turned.table, run, plan) {
+        Ok(rows) => Ok(rows.into_iter().map(|row| ReadRow { line: turned.line(row.line), ..row }).collect()),
+        Err(faults) => {
+            let back = faults.listed().iter().map(|fault| turned.back(fault)).collect();
+            Err(Faults::new(back).unwrap_or(faults))
+        }
+    }
+}
+
+fn read_table(file_name: &str, text: &str, run: &Run, plan: &ResponsePlan) -> Result<Vec<ReadRow>, Faults> {
     let sheet = Sheet::open(file_name, text, ShowsLines::No)?;
     let rows = rows(&sheet, run, plan);
     sheet.close(rows)
@@ -348,6 +364,42 @@ fn in_mg(mass: &Written<Mass>) -> String {
 /// * `kind`: what the method reads; rows with pulses get the column `pulse` in its place, and bare responses among them that
 ///   of printed ones.
 pub fn write(rows: &[ReadRow], kind: ResponseKind) -> String {
+    write_in(rows, kind, DecimalSign::Point)
+}
+
+/// Writes readings as a table in the decimal sign of the place; it reads back as the same rows.
+pub fn write_in(rows: &[ReadRow], kind: ResponseKind, sign: DecimalSign) -> String {
+    let (head, lines) = cells(rows, kind);
+    decimal_sign::write(&head, &lines, sign)
+}
+
+/// Writes readings as JSON Lines; they read back as the same rows.
+pub fn write_json_lines(rows: &[ReadRow], kind: ResponseKind) -> String {
+    let (head, lines) = cells(rows, kind);
+    json_lines::write(&head, &lines, |key| !matches!(key, "at" | "failed"))
+}
+
+/// The readings of a run as rows of a table; a pulse has the number of its reading.
+pub fn of_run(run: &Run) -> Vec<ReadRow> {
+    let row = |reading: &Reading| ReadRow {
+        line: 0,
+        row: reading.row,
+        replicate: reading.replicate,
+        attempt: reading.attempt,
+        at: reading.at.clone(),
+        mass: reading.mass.clone(),
+        came: match &reading.signal {
+            Signal::Pulse(_) => Came::Pulse(reading.number),
+            Signal::Bare(response) => Came::Bare(response.clone()),
+            Signal::Failed { why } => Came::Failed(why.clone()),
+        },
+        printed: reading.printed.clone(),
+    };
+    run.readings.iter().map(row).collect()
+}
+
+/// The cells of a table and its head.
+fn cells(rows: &[ReadRow], kind: ResponseKind) -> (Vec<String>, Vec<Vec<String>>) {
     let has = |wanted: fn(&Came) -> bool| rows.iter().any(|row| wanted(&row.came));
     let has_attempts = rows.iter().any(|row| row.attempt != 1);
     let has_failed = has(|came| matches!(came, Came::Failed(_)));
@@ -363,8 +415,7 @@ pub fn write(rows: &[ReadRow], kind: ResponseKind) -> String {
     head.push(value.to_owned());
     head.extend(has_printed.then(|| printed_column_of(kind).to_owned()));
     head.extend(has_failed.then(|| "failed".to_owned()));
-    let mut table = String::new();
-    push_line(&mut table, &head);
+    let mut lines = Vec::new();
     for row in rows {
         let mut cells = vec![row.row.to_string(), row.replicate.to_string()];
         cells.extend(has_attempts.then(|| row.attempt.to_string()));
@@ -382,7 +433,7 @@ pub fn write(rows: &[ReadRow], kind: ResponseKind) -> String {
         cells.push(value);
         cells.extend(has_printed.then_some(printed));
         cells.extend(has_failed.then_some(failed));
-        push_line(&mut table, &cells);
+        lines.push(cells);
     }
-    table
+    (head, lines)
 }

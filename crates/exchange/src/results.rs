@@ -1,6 +1,16 @@
 //! Results as a table for programs: CSV, one line a result, figures to the last digit they are computed with.
 
+use crate::decimal_sign::{self, DecimalSign};
 use crate::separated::push_line;
+
+/// Writes a table with its head, in the decimal sign of the place.
+///
+/// # Arguments
+/// * `head`: names of the columns.
+/// * `lines`: cells in the order of the head.
+pub fn write_in(head: &[&str], lines: &[Vec<String>], sign: DecimalSign) -> String {
+    decimal_sign::write(&head.iter().map(|name| (*name).to_owned()).collect::<Vec<_>>(), lines, sign)
+}
 
 /// Writes a table with its head.
 ///

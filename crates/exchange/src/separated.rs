@@ -356,9 +356,19 @@ impl<'a> Line<'a> {
 
 /// Writes a line of cells, with quotation marks where a cell needs them.
 pub(crate) fn push_line(table: &mut String, cells: &[String]) {
+    push_line_with(table, cells, ',');
+}
+
+/// The same with another separator.
+pub(crate) fn push_line_with(table: &mut String, cells: &[String], separator: char) {
     for (place, cell) in cells.iter().enumerate() {
         if place > 0 {
-            table.push(',');
+            table.push(separator);
+        }
+        // A figure with a comma needs no quotation marks between semicolons.
+        if separator == ';' && !cell.contains([';', '"', '\n', '\r']) && cell.trim() == cell {
+            table.push_str(cell);
+            continue;
         }
         if cell.contains([',', ';', '"', '\n', '\r']) || cell.trim() != cell {
             table.push('"');

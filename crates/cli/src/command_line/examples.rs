@@ -106,6 +106,13 @@ const EXAMPLES: &[Examples] = &[
         ],
     ),
     (
+        "weigh",
+        &[
+            ("darkline weigh order/preparation.toml balance --mapping balance-1.toml -o weighed.toml", ""),
+            ("darkline weigh prep.toml balance --mapping b.toml -o w.toml --until-quiet 600", "as they come"),
+        ],
+    ),
+    (
         "evaluate",
         &[
             ("darkline evaluate 2026-041", "a table for people"),
@@ -113,6 +120,13 @@ const EXAMPLES: &[Examples] = &[
             ("darkline evaluate 2026-041 --json", "one JSON object a line, for programs"),
             ("darkline evaluate 2026-041 -o out.csv", "into a file (\"-\" is standard output)"),
             ("darkline evaluate 2026-041 --edition 900", "by another edition, beside its own"),
+        ],
+    ),
+    (
+        "export",
+        &[
+            ("darkline export 2026-041 -o results.csv --decimal-sign ,", "0,25 between semicolons"),
+            ("darkline export 2026-041 --what readings -o readings.jsonl", "pulses beside them"),
         ],
     ),
     (

@@ -9,6 +9,7 @@ use darkline_evaluation::outcome::{
 use darkline_evaluation::procedure::of_edition;
 use darkline_evaluation::rejecting::rejections;
 use darkline_evaluation::repeating::repeats;
+use darkline_exchange::decimal_sign::DecimalSign;
 use darkline_laboratory::deciding::step_words;
 use darkline_laboratory::{Evaluated, Laboratory};
 use darkline_quality::rules;
@@ -104,7 +105,7 @@ pub fn run(everywhere: &Everywhere, options: &Evaluate) -> Result<Ending, Failur
     let ending = if outcome.stopping().next().is_some() { Ending::Stopped } else { Ending::Done };
     match options.output.as_deref() {
         Some(path) if everywhere.json => put_out(path, &as_json(outcome, &validated(&laboratory, &order, options)?)?)?,
-        Some(path) => put_out(path, &as_csv(outcome))?,
+        Some(path) => put_out(path, &as_csv(outcome, DecimalSign::Point))?,
         None if everywhere.json => talk::print(&as_json(outcome, &validated(&laboratory, &order, options)?)?)?,
         None => {
             talk::print(&results_text(outcome, &evaluated.package))?;
@@ -131,7 +132,7 @@ fn validated(laboratory: &Laboratory, order: &OrderId, options: &Evaluate) -> Re
     })
 }
 
-fn as_json(outcome: &Outcome, validated: &[Validated]) -> Result<String, Failure> {
+pub fn as_json(outcome: &Outcome, validated: &[Validated]) -> Result<String, Failure> {
     let schema = "darkline/outcome/1";
     let mut lines = vec![Line::Outcome {
         schema,
@@ -520,7 +521,7 @@ fn next_text(flag: &FlagOutcome, order: &OrderId) -> String {
     text
 }
 
-fn as_csv(outcome: &Outcome) -> String {
+pub fn as_csv(outcome: &Outcome, sign: DecimalSign) -> String {
     use darkline_evaluation::outcome::Reported;
     let head = [
         "sample",
@@ -558,8 +559,6 @@ fn as_csv(outcome: &Outcome) -> String {
         ]
     };
     let results = outcome.results.iter().map(line);
-    darkline_exchange::results::write(
-        &head,
-        &results.chain(outcome.sums.iter().flat_map(sum_lines)).collect::<Vec<_>>(),
-    )
+    let lines: Vec<Vec<String>> = results.chain(outcome.sums.iter().flat_map(sum_lines)).collect();
+    darkline_exchange::results::write_in(&head, &lines, sign)
 }

@@ -11,6 +11,7 @@ mod entries;
 mod erase_identity;
 mod evaluate;
 mod explain;
+mod export;
 mod hand_back;
 mod hand_over;
 mod handbook;
@@ -34,6 +35,7 @@ mod simulate;
 mod start;
 mod verify;
 mod watch;
+mod weigh;
 
 use darkline_record::decision::Reason;
 use darkline_record::identity::{OrderId, ReadingId, RunId};
@@ -59,7 +61,9 @@ pub fn run(command: Command) -> Result<Ending, Failure> {
         Verb::Simulate(options) => simulate::run(&everywhere, &options),
         Verb::Import(options) => import::run(&everywhere, &options),
         Verb::Watch(options) => watch::run(&everywhere, &options),
+        Verb::Weigh(options) => weigh::run(&everywhere, &options),
         Verb::Evaluate(options) => evaluate::run(&everywhere, &options),
+        Verb::Export(options) => export::run(&everywhere, &options),
         Verb::Explain(options) => explain::run(&everywhere, &options),
         Verb::Decide(options) => decide::run(&everywhere, &options),
         Verb::Orders(options) => orders::run(&everywhere, &options),

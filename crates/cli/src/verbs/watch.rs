@@ -31,10 +31,13 @@ use crate::ending::{Ending, Failure};
 use crate::talk;
 
 /// Endings of files that may be tables of readings.
-const TABLES: [&str; 7] = ["csv", "txt", "tsv", "tab", "prn", "dat", "asc"];
+const TABLES: [&str; 8] = ["csv", "jsonl", "txt", "tsv", "tab", "prn", "dat", "asc"];
 
-/// Between two looks at the folder: a reading is shown within a second of being written.
-const BETWEEN_LOOKS: Duration = Duration::from_millis(200);
+/// Between two looks at the folder, at least; a share whose look takes long is asked less often.
+const BETWEEN_LOOKS: Duration = Duration::from_millis(20);
+
+/// Between two looks at the folder, at most: a reading is shown within a second of being written.
+const AT_MOST: Duration = Duration::from_millis(500);
 
 /// A file at fault is told when it has stood unchanged for so long: before, it may still be growing.
 const UNCHANGED_BEFORE_TOLD: Duration = Duration::from_secs(2);
@@ -78,6 +81,12 @@ enum Line<'a> {
         says: String,
         stops: bool,
     },
+    /// All readings and flags that an import brought stand above.
+    Evaluated {
+        schema: &'static str,
+        readings: usize,
+        flags: usize,
+    },
 }
 
 struct Watcher<'a> {
@@ -94,6 +103,8 @@ struct Watcher<'a> {
     files: BTreeMap<PathBuf, Seen>,
     flags: BTreeSet<String>,
     is_away: bool,
+    /// The record, kept open: what others append is folded in before each import.
+    laboratory: Option<Laboratory>,
 }
 
 pub fn run(everywhere: &Everywhere, options: &Watch) -> Result<Ending, Failure> {
@@ -123,11 +134,26 @@ pub fn run(everywhere: &Everywhere, options: &Watch) -> Result<Ending, Failure> 
         options.folder.display()
     ));
     let (files, traces, waiting) = (BTreeMap::new(), BTreeMap::new(), BTreeMap::new());
-    let mut watcher =
-        Watcher { everywhere, options, by, order, run, mapping, traces, waiting, files, flags, is_away: false };
+    let mut watcher = Watcher {
+        everywhere,
+        options,
+        by,
+        order,
+        run,
+        mapping,
+        traces,
+        waiting,
+        files,
+        flags,
+        is_away: false,
+        laboratory: None,
+    };
     let mut last_news = Instant::now();
     loop {
-        if watcher.look()? {
+        let began = Instant::now();
+        let is_news = watcher.look()?;
+        let took = began.elapsed();
+        if is_news {
             last_news = Instant::now();
         }
         if let Some(quiet) = options.until_quiet
@@ -135,7 +161,9 @@ pub fn run(everywhere: &Everywhere, options: &Watch) -> Result<Ending, Failure> 
         {
             return watcher.end();
         }
-        std::thread::sleep(BETWEEN_LOOKS);
+        // Nine tenths of the time the folder is left alone; what a new reading costs does not count.
+        let rest = if is_news { BETWEEN_LOOKS } else { (9 * took).clamp(BETWEEN_LOOKS, AT_MOST) };
+        std::thread::sleep(rest);
     }
 }
 
@@ -270,8 +298,27 @@ impl Watcher<'_> {
 
     /// Takes what a file holds, and shows what it brought.
     fn take(&mut self, path: &Path, bytes: &[u8], beside: &[(PathBuf, OfFile)]) -> Result<bool, Failure> {
+        // A line to a database may have broken since; it is opened anew then.
+        let kept = self.laboratory.take().and_then(|mut kept| kept.catch_up().is_ok().then_some(kept));
+        let mut laboratory = match kept {
+            Some(kept) => kept,
+            None => bench::write(self.everywhere)?,
+        };
+        let came = self.take_into(&mut laboratory, path, bytes, beside);
+        if matches!(came, Ok(_) | Err(Failure::Faults(_))) {
+            self.laboratory = Some(laboratory);
+        }
+        came
+    }
+
+    fn take_into(
+        &mut self,
+        laboratory: &mut Laboratory,
+        path: &Path,
+        bytes: &[u8],
+        beside: &[(PathBuf, OfFile)],
+    ) -> Result<bool, Failure> {
         let name = path.file_name().map_or_else(|| "readings".into(), |name| name.to_string_lossy().into_owned());
-        let mut laboratory = bench::write(self.everywhere)?;
         let imported = match self.mapping.clone() {
             Some((mapping, mapped)) => {
                 let received = mapped.traces.is_some().then(|| self.read_traces(&mapped, beside));
@@ -319,7 +366,7 @@ impl Watcher<'_> {
                 laboratory.import(&self.by, &self.order, self.run.as_ref(), table, pulses, &mut |_| ())?
             }
         };
-        self.show(&laboratory, &imported)?;
+        self.show(laboratory, &imported)?;
         Ok(imported.entry.is_some())
     }
 
@@ -384,6 +431,10 @@ impl Watcher<'_> {
             }
         }
         self.flags = now;
+        if self.everywhere.json {
+            let (readings, flags) = (known.readings.len(), self.flags.len());
+            talk::print_json(&Line::Evaluated { schema: "darkline/watch/1", readings, flags })?;
+        }
         Ok(())
     }
 

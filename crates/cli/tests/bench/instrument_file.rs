@@ -287,3 +287,52 @@ fn readings_wait_for_their_traces_in_a_watched_folder() {
     let ran = crate::program::Ran::of(line, ended).ends(0);
     assert_eq!(ran.out.matches("\"is\":\"reading\"").count(), 6, "{}\n{}", ran.out, ran.told);
 }
+
+#[test]
+fn readings_go_out_as_json_lines_and_with_a_comma_and_come_back_the_same() {
+    let results = |bench: &Bench| bench.run("evaluate 2026-041 -o -").out;
+    let first = crate::simulating::bench();
+    first.run("simulate 2026-041 --truth truth.toml -o r.csv").ends(0);
+    first.run("import 2026-041 r.csv --as j.alder").ends(0);
+    let wanted = results(&first);
+    for (name, sign) in [("out.jsonl", "."), ("out.csv", ",")] {
+        first
+            .run(&format!("export 2026-041 --what readings -o {name} --decimal-sign {sign}"))
+            .ends(0)
+            .says("84 pulses");
+        let other = crate::simulating::bench();
+        other.write(name, std::fs::read(first.path(name)).unwrap());
+        other.write("out.parquet", std::fs::read(first.path("out.parquet")).unwrap());
+        std::fs::remove_file(first.path("out.parquet")).unwrap();
+        other.run(&format!("import 2026-041 {name} --as j.alder")).ends(0).says("84 readings, 84 pulses of run R1");
+        assert_eq!(results(&other), wanted, "{name}");
+    }
+    let text = first.run("export 2026-041 -o - --decimal-sign ,").ends(0).out;
+    assert!(text.starts_with("sample;element;kind;unit;state;value;u"), "{text}");
+    assert!(text.contains("S01;Pb;mass fraction;mg/kg;value;0,838"), "{text}");
+    let told = first.run("export 2026-041 --what readings -o out.xlsx").ends(2);
+    assert!(told.told.contains("end its name with .csv or .jsonl"), "{}", told.told);
+    // A fault of a line of JSON is told where its value stands.
+    first.write("bad.jsonl", "{\"row\": 1, \"replicate\": 1, \"at\": \"noon\", \"pulse\": 1}\n");
+    first.run("import 2026-041 bad.jsonl --as j.alder").ends(2).says("bad.jsonl:1:");
+}
+
+#[test]
+fn weighings_of_a_balance_are_laid_into_the_preparation_for_a_person_to_look_at() {
+    let bench = crate::simulating::bench();
+    bench.write(
+        "balance-1.toml",
+        "format = \"darkline/balance/1\"\nid = \"balance-1\"\n\n[file]\ncode_page = \"utf-8\"\nseparator = \"semicolon\"\n\
+         decimal_sign = \",\"\n\n[columns]\nid = \"Probe\"\nmass = \"Netto\"\nat = \"Zeit\"\n",
+    );
+    std::fs::create_dir(bench.path("balance")).unwrap();
+    bench.write("balance/morning.txt", "Probe;Netto;Zeit\r\nP1-03;0,5101 g;09:14\r\nTara;0,0001 g;09:15\r\n");
+    bench.write("balance/noon.txt", "Probe;Netto;Zeit\r\nP1-04;0,4? g;12:01\r\nP1-04;0,4988 g;12:02\r\n");
+    let before = bench.n_entries();
+    let line = "weigh order/preparation.toml balance --mapping balance-1.toml -o weighed.toml";
+    let ran = bench.run(line).ends(1);
+    insta::assert_snapshot!(format!("{}{}", ran.out, ran.told));
+    assert_eq!(bench.n_entries(), before);
+    let text = std::fs::read_to_string(bench.path("weighed.toml")).unwrap();
+    assert!(text.contains("mass = { value = \"0.5101 g\", u = \"0.0002 g\" }"), "{text}");
+}

@@ -205,7 +205,7 @@ fn v1(top: &Section<'_>) -> Option<Mapping> {
     })
 }
 
-fn file(section: &Section<'_>) -> Option<(CodePage, Separator, Writing, u32)> {
+pub(super) fn file(section: &Section<'_>) -> Option<(CodePage, Separator, Writing, u32)> {
     let code_page = section
         .required("code_page", "\"utf-8\"")
         .and_then(|entry| entry.one_of("code page", &CodePage::ALL, CodePage::word));

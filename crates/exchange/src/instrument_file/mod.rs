@@ -5,10 +5,13 @@
 //! them; [`alignment`], which planned row each of them is; [`trace_mapping`], [`traces`] and [`pairing`], the traces beside it and
 //! whose they are; [`taking`], all of it together, giving the rows of a table of readings and their pulses.
 //!
+//! [`balance`] is the same for weighings.
+//!
 //! One bad row is set aside with its reason; the file goes on. Nothing is guessed silently: what the mapping leaves open is a
 //! fault, and what the file contradicts is told.
 
 pub mod alignment;
+pub mod balance;
 pub mod code_page;
 pub mod mapping;
 mod moment;

@@ -194,7 +194,16 @@ proptest! {
         let text = readings::write(&rows, kind);
         let plan = darkline_record::method::ResponsePlan { kind, window: None };
         let again = readings::read("readings.csv", &text, &run, &plan).map_err(|faults| TestCaseError::fail(faults.to_string()))?;
-        let again: Vec<ReadRow> = again.into_iter().map(|row| ReadRow { line: 0, ..row }).collect();
-        prop_assert_eq!(again, rows);
+        let bare = |rows: Vec<ReadRow>| -> Vec<ReadRow> { rows.into_iter().map(|row| ReadRow { line: 0, ..row }).collect() };
+        prop_assert_eq!(&bare(again), &rows);
+        // The same with a comma as decimal sign, and as JSON Lines, which hold no line breaks in a text.
+        let text = readings::write_in(&rows, kind, darkline_exchange::decimal_sign::DecimalSign::Comma);
+        let again = readings::read("readings.csv", &text, &run, &plan).map_err(|faults| TestCaseError::fail(faults.to_string()))?;
+        prop_assert_eq!(&bare(again), &rows);
+        let text = readings::write_json_lines(&rows, kind);
+        match readings::read("readings.jsonl", &text, &run, &plan) {
+            Ok(again) => prop_assert_eq!(&bare(again), &rows),
+            Err(faults) => prop_assert!(text.contains("\\n") && faults.to_string().contains("has no line breaks"), "{}", faults),
+        }
     }
 }
