@@ -90,12 +90,7 @@ const TOOLS: &[Tool] = &[
         from: Origin::Debian("chromium-driver"),
         purpose: "drives the browser",
     },
-    Tool {
-        name: "npm",
-        probe: &["npm", "--version"],
-        from: Origin::Debian("npm"),
-        purpose: "brings axe-core",
-    },
+    Tool { name: "npm", probe: &["npm", "--version"], from: Origin::Debian("npm"), purpose: "brings axe-core" },
     Tool {
         name: "axe-core",
         probe: &["test", "-f", "target/node/node_modules/axe-core/axe.min.js"],

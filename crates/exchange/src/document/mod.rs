@@ -95,7 +95,9 @@ fn format_of(sheet: &Sheet<'_>, table: &toml::Spanned<DeTable<'_>>, kind: &str) 
     let mut parts = found.splitn(3, '/');
     let of_darkline = parts.next() == Some("darkline");
     let (found_kind, number) = (parts.next().unwrap_or(""), parts.next().unwrap_or(""));
-    if !of_darkline || !matches!(found_kind, "order" | "preparation" | "method" | "run" | "mapping" | "balance" | "bench") {
+    if !of_darkline
+        || !matches!(found_kind, "order" | "preparation" | "method" | "run" | "mapping" | "balance" | "bench")
+    {
         sheet.fault(span, format!("{} is no format of Darkline", quoted(found)), format!("write format = \"{line}\""));
         return Some(1);
     }
