@@ -120,18 +120,22 @@ impl Turned {
     }
 }
 
-/// Writes a table as JSON Lines; empty cells are left out.
+/// Writes a table as JSON Lines; empty cells are `null` in the first line and left out of the others.
 ///
 /// # Arguments
 /// * `is_figure`: whether the cells of a column are figures, written without quotation marks where JSON has them so.
 pub fn write(head: &[String], lines: &[Vec<String>], is_figure: impl Fn(&str) -> bool) -> String {
     let mut text = String::new();
-    for line in lines {
+    for (place, line) in lines.iter().enumerate() {
         let values: Vec<String> = head
             .iter()
             .zip(line)
-            .filter(|(_, cell)| !cell.is_empty())
+            // The first line names every key, so that a column without a cell is known too.
+            .filter(|(_, cell)| place == 0 || !cell.is_empty())
             .map(|(key, cell)| {
+                if cell.is_empty() {
+                    return format!("{}:null", in_quotes(key));
+                }
                 let is_bare = is_figure(key) && number_length(cell.as_bytes()) == Some(cell.len());
                 let value = if is_bare { cell.clone() } else { in_quotes(cell) };
                 format!("{}:{value}", in_quotes(key))

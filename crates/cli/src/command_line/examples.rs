@@ -73,10 +73,10 @@ const EXAMPLES: &[Examples] = &[
     (
         "plan",
         &[
-            ("darkline plan 2026-041", "the run order, and what is still to be measured"),
-            ("darkline plan 2026-041 --extend --as j.alder", "add the steps taken up as a new leg"),
-            ("darkline plan 2026-041 -o run-order.csv", "the run order as a file"),
-            ("darkline plan examples/drinking-water --check", "can we? techniques against the limits"),
+            ("darkline plan 2026-041", "the run order"),
+            ("darkline plan 2026-041 --extend --as j.alder", "add steps taken up"),
+            ("darkline plan 2026-041 -o run-order.csv", "as a file"),
+            ("darkline plan examples/drinking-water --check", "can we?"),
             ("darkline plan water --write --start 2026-05-04T09:00:00+02:00 --as j.alder", "a whole day"),
         ],
     ),
