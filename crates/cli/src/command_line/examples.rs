@@ -109,7 +109,7 @@ const EXAMPLES: &[Examples] = &[
         "weigh",
         &[
             ("darkline weigh order/preparation.toml balance --mapping balance-1.toml -o weighed.toml", ""),
-            ("darkline weigh prep.toml balance --mapping b.toml -o w.toml --until-quiet 600", "as they come"),
+            ("darkline weigh p.toml balance --mapping b.toml -o w.toml --until-quiet 600", ""),
         ],
     ),
     (
@@ -215,7 +215,7 @@ const EXAMPLES: &[Examples] = &[
     (
         "serve",
         &[
-            ("darkline serve", "this machine alone: http://127.0.0.1:7878"),
+            ("darkline serve", "this machine alone"),
             ("darkline serve --address 10.0.0.2:7878 --own-certificate --name bench-2.millrace", "the laboratory"),
         ],
     ),
