@@ -216,7 +216,7 @@ const EXAMPLES: &[Examples] = &[
         "serve",
         &[
             ("darkline serve", "this machine alone"),
-            ("darkline serve --address 10.0.0.2:7878 --own-certificate --name bench-2.millrace", "the laboratory"),
+            ("darkline serve --address 10.0.0.2:7878 --own-certificate --name bench-2", "the laboratory"),
         ],
     ),
     (
